@@ -1,0 +1,113 @@
+"""What a picture shows, without any plotting library.
+
+A family of exhibits describes each picture once; renderers draw the same description interactively and for
+print. Colours are symbolic (`Role`); the palette alone knows values.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from earwitness.records.grid import Floats
+from earwitness.records.sentences import Sentence
+
+
+class Role(StrEnum):
+    """What a line is, which decides its colour, weight and dash.
+
+    The first four are the ladder of directness: the darker and heavier, the nearer to the direct sound.
+    """
+
+    ON_AXIS = "on axis"
+    LISTENING_WINDOW = "listening window"
+    EARLY_REFLECTIONS = "early reflections"
+    SOUND_POWER = "sound power"
+    IN_ROOM = "in-room"
+    TREND = "trend"
+    QUIET = "quiet"
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One axis. `ticks` are (value, text); a logarithmic axis has its limits in its own unit (Hz)."""
+
+    label: str
+    unit: str
+    minimum: float
+    maximum: float
+    ticks: tuple[tuple[float, str], ...]
+    logarithmic: bool = False
+
+
+@dataclass(frozen=True)
+class Line:
+    """One curve of a picture; NaN where it isn't valid, and nothing is drawn there.
+
+    `curve` is the name by which a finding's place refers to it, `label` the name at the line's end,
+    `uncertainty` one standard uncertainty of `y`, drawn as a pale band of the line's own colour.
+    """
+
+    curve: str
+    label: str
+    role: Role
+    x: Floats
+    y: Floats
+    uncertainty: Floats | None = None
+
+
+@dataclass(frozen=True)
+class LevelMap:
+    """Level over frequency (x, shape (F,)) and angle (y, shape (A,)); z (A, F), NaN where not valid.
+
+    `levels` are the labelled level lines in dB, ascending; `heavy` the one drawn heavy.
+    """
+
+    curve: str
+    x: Floats
+    y: Floats
+    z: Floats
+    levels: tuple[float, ...]
+    heavy: float
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One set of axes. `db_per_decade` fixes the proportion of IEC 60263 (None on maps)."""
+
+    id: str
+    x_axis: Axis
+    y_axis: Axis
+    lines: tuple[Line, ...] = ()
+    level_map: LevelMap | None = None
+    db_per_decade: float | None = None
+
+    @property
+    def curves(self) -> tuple[str, ...]:
+        """The names of the curves that it shows."""
+        shown = tuple(line.curve for line in self.lines)
+        return (*shown, self.level_map.curve) if self.level_map else shown
+
+
+@dataclass(frozen=True)
+class Exhibit:
+    """One picture: panels from top to bottom, with title, caption, conditions under it, and alt text."""
+
+    id: str
+    letter: str
+    title: str
+    caption: Sentence
+    conditions: Sentence
+    alt: Sentence
+    panels: tuple[Panel, ...] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A marked place in a picture: a band of frequencies in one panel, numbered as its statement is."""
+
+    exhibit: str
+    panel: str
+    from_hz: float
+    to_hz: float
+    finding: str

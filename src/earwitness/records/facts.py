@@ -1,0 +1,130 @@
+"""The facts of a case, as ``case.toml`` states them. What isn't stated is None, never a default."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NonNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Line = Annotated[str, Field(max_length=300)]
+Paragraph = Annotated[str, Field(max_length=4000)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sphere:
+    """A spherical cabinet."""
+
+    diameter_m: Positive
+    shape: Literal["sphere"] = "sphere"
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangular cabinet."""
+
+    width_m: Positive
+    height_m: Positive
+    depth_m: Positive
+    shape: Literal["box"] = "box"
+
+
+@dataclass(frozen=True, slots=True)
+class Radiator:
+    """A cone, dome or port: effective diameter, and its centre re the reference point on the front."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
+    diameter_m: Positive
+    up_m: Finite = 0.0
+    left_m: Finite = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """The loudspeaker under test."""
+
+    name: Line
+    maker: Line | None = None
+    kind: Line | None = None
+    serial: Line | None = None
+    price: NonNegative | None = None
+    currency: Line | None = None
+    price_date: dt.date | None = None
+    condition: Line | None = None
+    active: bool = False
+    rated_impedance_ohm: Positive | None = None
+    cabinet: Annotated[Sphere | Box, Field(discriminator="shape")] | None = None
+    radiators: tuple[Radiator, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Disclosure:
+    """Where the unit came from and who paid for what."""
+
+    unit_from: Line | None = None
+    paid_by: Line | None = None
+    statement: Paragraph | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One of the maker's claims, in the maker's words and as a number.
+
+    `figure` names what it is about: ``f3``, ``f6``, ``f10``, ``sensitivity``, ``tolerance``. For a tolerance
+    `value` is the ± in dB over `band_hz`.
+    """
+
+    text: Line
+    figure: Literal["f3", "f6", "f10", "sensitivity", "tolerance"]
+    value: Positive
+    band_hz: tuple[Positive, Positive] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """How the loudspeaker was measured.
+
+    `distance_m` is from the microphone to the reference point at 0°; `rotation_behind_m` how far behind the
+    reference point the axis of rotation lies; `height_m` and `microphone_height_m` are above the floor;
+    `gate_s` ends the gate after the arrival, where the reviewer states it; `pa_per_full_scale` is the
+    recording chain's level, where no calibrator take gives it.
+    """
+
+    distance_m: Positive | None = None
+    reference_axis: Line | None = None
+    rotation_behind_m: Finite | None = None
+    height_m: Positive | None = None
+    microphone_height_m: Positive | None = None
+    gate_s: Positive | None = None
+    pa_per_full_scale: Positive | None = None
+    temperature_c: Annotated[float, Field(gt=-40, lt=60, allow_inf_nan=False)] | None = None
+    microphone: Line | None = None
+    room: Line | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StatedUncertainty:
+    """Standard uncertainties (k = 1) that the reviewer states; None is "not stated"."""
+
+    microphone_db: NonNegative | None = None
+    level_db: NonNegative | None = None
+    angle_deg: NonNegative | None = None
+    repeat_db: NonNegative | None = None
+    temperature_k: NonNegative | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFacts:
+    """``case.toml``."""
+
+    unit: Unit
+    title: Line | None = None
+    number: Annotated[int, Field(ge=0)] | None = None
+    disclosure: Disclosure = Disclosure()
+    rig: Rig = Rig()
+    uncertainty: StatedUncertainty = StatedUncertainty()
+    claims: tuple[Claim, ...] = ()

@@ -1,0 +1,89 @@
+"""Findings: one statement each, with its place and its evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from earwitness.records.figures import Evidence, FigureName
+from earwitness.records.sentences import Sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a finding can be seen: a curve (or coverage map), a band, a direction, a drive.
+
+    `curve` is a `CurveName` or ``coverage_horizontal`` / ``coverage_vertical``. `level_db` is the level (or
+    the angle on a map) at which a mark sits best, where there is one.
+    """
+
+    curve: str
+    band_hz: tuple[float, float]
+    direction: str | None = None
+    drive: str | None = None
+    level_db: float | None = None
+
+
+class Judgement(StrEnum):
+    """What became of a maker's claim."""
+
+    CONFIRMED = "confirmed"
+    DEPENDS = "depends on the definition"
+    NOT_CONFIRMED = "not confirmed"
+    CANNOT_JUDGE = "can't be judged"
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimJudgement:
+    """A maker's claim held against every admissible definition; `readings` are those tried, in words."""
+
+    claim: str
+    judgement: Judgement
+    readings: tuple[Sentence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One statement about the loudspeaker.
+
+    Attributes
+    ----------
+    id
+        Stable over builds of the same case: ``figure-sensitivity``, ``claim-2``.
+    subject
+        What kind of thing it speaks about.
+    statement
+        The headline, one short sentence with a full stop.
+    explanation
+        One to three sentences: what it means for a listener, under which conditions.
+    note
+        The quiet line: figure, method, how sure.
+    importance
+        0 … 1, the printed order (greatest first).
+    place
+        Where it is seen; None where there is nothing to point at.
+    figures
+        The figures it quotes.
+    """
+
+    id: str
+    subject: Literal["feature", "figure", "claim", "level"]
+    statement: Sentence
+    explanation: Sentence
+    note: Sentence
+    importance: float
+    place: Place | None
+    figures: tuple[FigureName, ...]
+    evidence: Evidence
+    claim: ClaimJudgement | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """``build/findings.json``."""
+
+    schema_version: int
+    build_id: str
+    case: str
+    findings: tuple[Finding, ...]

@@ -1,0 +1,147 @@
+"""Takes: what one measured response is, and where it was measured.
+
+Coordinates follow AES69: x forward, azimuth counter-clockwise from above (+90 is the loudspeaker's left),
+elevation up. A horizontal orbit angle is positive to the loudspeaker's left, a vertical one upward.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal, NewType
+
+TakeId = NewType("TakeId", str)
+
+
+class TakeKind(StrEnum):
+    """What a take holds."""
+
+    SWEEP = "sweep"
+    IMPULSE_RESPONSE = "impulse_response"
+    RESPONSE = "response"
+    NEAR_FIELD = "near_field"
+    IMPEDANCE = "impedance"
+    NOISE = "noise"
+    CALIBRATOR = "calibrator"
+    MICROPHONE_CALIBRATION = "microphone_calibration"
+    STIMULUS = "stimulus"
+
+
+#: Kinds that are a response of the loudspeaker in a direction.
+DIRECTIONAL = frozenset({TakeKind.SWEEP, TakeKind.IMPULSE_RESPONSE, TakeKind.RESPONSE})
+
+
+class Orbit(StrEnum):
+    """The plane in which the microphone moved round the loudspeaker."""
+
+    HORIZONTAL = "horizontal"
+    VERTICAL = "vertical"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Direction:
+    """A direction on one orbit, in whole or decimal degrees in (-180, 180].
+
+    0 and 180 lie on both orbits; their canonical form is the horizontal one (`shared`).
+    """
+
+    orbit: Orbit
+    angle_deg: float
+
+    def __post_init__(self) -> None:
+        if not -180.0 < self.angle_deg <= 180.0:
+            raise ValueError(f"orbit angle {self.angle_deg} is not in (-180, 180]")
+
+    @property
+    def shared(self) -> Direction:
+        """This direction, with 0 and 180 of the vertical orbit given as the horizontal ones."""
+        return Direction(Orbit.HORIZONTAL, self.angle_deg) if self.angle_deg in (0.0, 180.0) else self
+
+    @property
+    def azimuth_deg(self) -> float:
+        """AES69 azimuth in [0, 360)."""
+        if self.orbit is Orbit.HORIZONTAL:
+            return self.angle_deg % 360.0
+        return 0.0 if abs(self.angle_deg) <= 90.0 else 180.0
+
+    @property
+    def elevation_deg(self) -> float:
+        """AES69 elevation in [-90, 90]."""
+        if self.orbit is Orbit.HORIZONTAL:
+            return 0.0
+        angle = self.angle_deg
+        if abs(angle) <= 90.0:
+            return angle
+        return 180.0 - angle if angle > 0 else -180.0 - angle
+
+    @property
+    def label(self) -> str:
+        """``horizontal +30°``; ``on axis`` and ``behind`` where the orbits meet."""
+        if self.angle_deg == 0.0:
+            return "on axis"
+        if self.angle_deg == 180.0:
+            return "behind"
+        return f"{self.orbit} {self.angle_deg:+g}°".replace("-", "−")
+
+
+ON_AXIS = Direction(Orbit.HORIZONTAL, 0.0)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Drive:
+    """Electrical drive: volts RMS at the terminals, or dBFS into an active loudspeaker.
+
+    For a sweep it is the RMS value of a steady sine at the stimulus' peak amplitude.
+    """
+
+    value: float
+    unit: Literal["V", "dBFS"] = "V"
+
+    @property
+    def label(self) -> str:
+        """``2.83 V``."""
+        return f"{self.value:g} {self.unit}".replace("-", "−")
+
+
+@dataclass(frozen=True, slots=True)
+class TakeKey:
+    """What makes a take one of a kind: the same key twice in a case is an error."""
+
+    kind: TakeKind
+    direction: Direction | None = None
+    drive: Drive | None = None
+    radiator: str | None = None
+    repeat: int = 1
+
+    @property
+    def label(self) -> str:
+        """The key in words, for tables and messages."""
+        parts = [str(self.kind).replace("_", " ")]
+        parts += [self.direction.label] if self.direction else []
+        parts += [self.radiator] if self.radiator else []
+        parts += [self.drive.label] if self.drive else []
+        parts += [f"repeat {self.repeat}"] if self.repeat != 1 else []
+        return ", ".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """One measured response in a raw file.
+
+    `path` is relative to the case's ``raw/`` with forward slashes; `selector` names the part of the file
+    (empty for the whole). `stimulus` is the path of the stimulus that was played, for recordings.
+    `level_db` is a calibrator's sound pressure level (dB re 20 µPa), `distance_m` a near-field microphone's
+    distance from the radiator.
+    """
+
+    path: str
+    key: TakeKey
+    selector: str = ""
+    stimulus: str | None = None
+    level_db: float | None = None
+    distance_m: float | None = None
+
+    @property
+    def id(self) -> TakeId:
+        """``path#selector``, or the path alone for a file that holds one take."""
+        return TakeId(f"{self.path}#{self.selector}" if self.selector else self.path)
