@@ -1,0 +1,45 @@
+# The machine needs python3 and make; everything else is set up here.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.set-up
+
+.PHONY: help setup demo test check speed docs clean
+
+help:  ## what there is to make
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
+
+setup: $(STAMP)  ## make .venv and install everything, a browser for the tests too where that may be done
+
+$(STAMP): pyproject.toml requirements/development.txt
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	if command -v uv >/dev/null 2>&1; then \
+	  VIRTUAL_ENV=$(VENV) uv pip install --quiet -r requirements/development.txt && VIRTUAL_ENV=$(VENV) uv pip install --quiet --no-deps -e .; \
+	else \
+	  $(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements/development.txt && \
+	  $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .; \
+	fi
+	sh requirements/browser.sh
+	touch $@
+
+demo: setup  ## build and publish the demo case into demo/
+	$(BIN)/earwitness demo demo
+
+test: setup  ## every test, the browser's too
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+check: setup  ## format, lint, types, floors, docs
+	$(BIN)/ruff format --check src tests
+	$(BIN)/ruff check src tests
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/mkdocs build --quiet --strict --site-dir site
+
+speed: setup  ## ratios against a floor that is measured in the same run
+	$(BIN)/python tests/speed/measure.py
+
+docs: setup  ## the documentation as pages in site/
+	$(BIN)/mkdocs build --strict --site-dir site
+
+clean:  ## remove what was made, except .venv
+	rm -rf demo site .pytest_cache .mypy_cache .ruff_cache .import_linter_cache
