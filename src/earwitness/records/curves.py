@@ -107,3 +107,8 @@ class CurveSet:
     separable_sound_power_db: Floats | None = None
     in_room_trend_db: Floats | None = None
     in_room_residual_db: Floats | None = None
+
+    def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
+        """The lowest and highest valid frequency of a curve, None where nothing is valid."""
+        valid = self.frequency_hz[self.curves[name].valid]
+        return (float(valid[0]), float(valid[-1])) if valid.size else None

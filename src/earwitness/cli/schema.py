@@ -1,0 +1,18 @@
+"""`earwitness schema`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from earwitness.cli.console import print_json
+
+
+def schema(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="results, findings or case.")],
+) -> None:
+    """Print the JSON Schema of a file."""
+    from earwitness.case.documents import schema as schema_of
+
+    print_json(schema_of(name))

@@ -1,0 +1,1 @@
+"""From figures, curves and claims to statements, each with its place and its evidence."""

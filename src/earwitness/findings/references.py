@@ -1,0 +1,94 @@
+"""What a number's reference points at.
+
+=========================================  =====================================================
+reference                                  what it names
+=========================================  =====================================================
+``figure:NAME/value/value``                a field of a figure of merit, by attribute, key or index
+``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
+``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
+``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
+``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or of ``earwitness.MODULE``
+                                           where the name has a dot
+=========================================  =====================================================
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.facts import CaseFacts
+from earwitness.records.figures import Figure
+
+
+@dataclass(frozen=True)
+class Referent:
+    """What references are resolved against."""
+
+    facts: CaseFacts
+    figures: tuple[Figure, ...]
+    curves: CurveSet
+
+    def resolve(self, reference: str) -> float:
+        """The number that `reference` names.
+
+        Raises
+        ------
+        LookupError
+            If it names nothing, or nothing that is a number.
+        """
+        scheme, _, path = reference.partition(":")
+        steps = path.split("/")
+        match scheme:
+            case "figure":
+                named = {str(f.name): f for f in self.figures}
+                found = _walk(named, steps)
+            case "case":
+                found = _walk(self.facts, path.replace("/", ".").split("."))
+            case "curve":
+                found = self._curve(steps)
+            case "method":
+                found = _walk(_module(steps[0]), steps[1:])
+            case _:
+                raise LookupError(f"unknown kind of reference: {reference}")
+        if isinstance(found, bool) or not isinstance(found, int | float):
+            raise LookupError(f"{reference} is not a number")
+        return float(found)
+
+    def _curve(self, steps: Sequence[str]) -> object:
+        name = CurveName(steps[0])
+        band = self.curves.valid_band_hz(name)
+        match list(steps[1:]):
+            case ["valid_from_hz"] if band:
+                return band[0]
+            case ["valid_to_hz"] if band:
+                return band[1]
+            case ["at", hz]:
+                nearest = int(np.argmin(np.abs(np.log(self.curves.frequency_hz / float(hz)))))
+                return float(self.curves.curves[name].level_db[nearest])
+        raise LookupError(f"a curve has no {'/'.join(steps[1:])}")
+
+
+def _module(name: str) -> object:
+    try:
+        return importlib.import_module(f"earwitness.{name}" if "." in name else f"earwitness.methods.{name}")
+    except ImportError as error:
+        raise LookupError(f"there is no method {name}") from error
+
+
+def _walk(start: object, steps: Sequence[str]) -> object:
+    here = start
+    for step in steps:
+        if isinstance(here, Mapping):
+            here = {str(key): value for key, value in here.items()}.get(step)
+        elif isinstance(here, Sequence) and not isinstance(here, str) and step.isdigit():
+            here = here[int(step)] if int(step) < len(here) else None
+        else:
+            here = getattr(here, step, None)
+        if here is None:
+            raise LookupError(f"{'/'.join(steps)}: nothing at {step}")
+    return here
