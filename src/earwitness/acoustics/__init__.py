@@ -1,0 +1,1 @@
+"""Pure functions on arrays: sweeps, gates, arrivals, radiation, splices, smoothing."""

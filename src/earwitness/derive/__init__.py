@@ -1,0 +1,1 @@
+"""From reduced responses to curves and figures of merit, each with its uncertainty."""
