@@ -1,0 +1,47 @@
+"""The raw files of a session in the workshop: what each holds, and what it is called."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from earwitness.virtual.workshop import Orbit
+
+STIMULUS = "stimulus.wav"
+CALIBRATOR = "calibrator_94.wav"
+MICROPHONE = "microphone.txt"
+ORBITS: tuple[Orbit, ...] = ("horizontal", "vertical")
+ANGLES_DEG: tuple[int, ...] = tuple(range(-170, 181, 10))
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A recording on one orbit."""
+
+    orbit: Orbit
+    angle_deg: int
+    drive_v: float
+
+    @property
+    def name(self) -> str:
+        """``horizontal_+030_2.83V.wav``."""
+        return f"{self.orbit}_{self.angle_deg:+04d}_{self.drive_v:g}V.wav"
+
+
+@dataclass(frozen=True, slots=True)
+class NearField:
+    """A recording close to one way's centre."""
+
+    way: str
+    gap_m: float
+    drive_v: float
+
+    @property
+    def name(self) -> str:
+        """``near_field_woofer_0.283V.wav``."""
+        return f"near_field_{self.way}_{self.drive_v:g}V.wav"
+
+
+def turns(drive_v: float, angles_deg: Sequence[int] = ANGLES_DEG) -> list[Turn]:
+    """Both orbits; 0 and 180 degrees are recorded on each."""
+    return [Turn(orbit, angle, drive_v) for orbit in ORBITS for angle in angles_deg]

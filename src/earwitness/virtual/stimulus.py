@@ -1,0 +1,57 @@
+"""The stimulus: a synchronised exponential sweep.
+
+x(t) = sin(2π f₁ L e^(t/L)) with L = round(f₁ T / ln(f₂/f₁))/f₁, so that f₁L is a whole number and the n-th harmonic
+leads the fundamental by exactly L ln n (Novak, Lotton, Simon, JAES 63 (10), 2015; recalled; Farina, AES preprint
+5093, 2000).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """A sweep from `first_hz` to `last_hz` that lasts about `wanted_s`.
+
+    `peak` is its amplitude re digital full scale; the fades are halves of a Hann window.
+    """
+
+    first_hz: float
+    last_hz: float
+    wanted_s: float
+    peak: float
+    sample_rate_hz: int
+    fade_in_s: float = 0.1
+    fade_out_s: float = 0.005
+
+    @property
+    def rate_s(self) -> float:
+        """L: the time in which the frequency grows by the factor e."""
+        cycles = round(self.first_hz * self.wanted_s / np.log(self.last_hz / self.first_hz))
+        if cycles < 1:
+            raise ValueError("the sweep is too short for its first frequency; make it longer")
+        return float(cycles / self.first_hz)
+
+    @property
+    def duration_s(self) -> float:
+        """T: how long it really lasts."""
+        return float(self.rate_s * np.log(self.last_hz / self.first_hz))
+
+    def lead_s(self, order: int) -> float:
+        """How far the response of a harmonic leads the linear one after deconvolution."""
+        return float(self.rate_s * np.log(order))
+
+    def samples(self) -> Floats:
+        """The sweep re full scale, shape (N,)."""
+        count = int(np.floor(self.duration_s * self.sample_rate_hz))
+        time = np.arange(count) / self.sample_rate_hz
+        wave = self.peak * np.sin(2.0 * np.pi * self.first_hz * self.rate_s * np.exp(time / self.rate_s))
+        fade_in = np.clip(time / self.fade_in_s, 0.0, 1.0)
+        fade_out = np.clip((time[-1] - time) / self.fade_out_s, 0.0, 1.0)
+        return np.asarray(wave * np.sin(np.pi / 2 * fade_in) ** 2 * np.sin(np.pi / 2 * fade_out) ** 2)
