@@ -1,0 +1,1 @@
+"""The case on disk: its files, what they state, what was built from them, and that nothing is lost."""

@@ -1,0 +1,102 @@
+"""Results, findings and facts as JSON, and their JSON Schemas, from the records themselves."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any, Final, TypeVar
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+
+from earwitness.records.errors import CallError, IntegrityError
+from earwitness.records.facts import CaseFacts
+from earwitness.records.figures import Results
+from earwitness.records.findings import Findings
+
+Document = TypeVar("Document")
+
+#: Records refuse what they don't know: one of them stands in a tuple, so that this reaches every level.
+STRICT: Final = ConfigDict(extra="forbid", strict=True)
+
+SCHEMAS: Final[dict[str, type[Any]]] = {"results": Results, "findings": Findings, "case": CaseFacts}
+
+
+def to_json(document: object) -> bytes:
+    """A record as UTF-8 JSON: keys sorted, a newline at the end, the same bytes for the same record.
+
+    Raises
+    ------
+    IntegrityError
+        If a number in it is NaN or infinite: what isn't known has a type of its own.
+    """
+    plain = TypeAdapter(type(document)).dump_python(document, mode="json")
+    try:
+        text = json.dumps(plain, sort_keys=True, allow_nan=False, ensure_ascii=False, indent=1)
+    except ValueError as error:
+        remedy = "say why it is not available instead of giving a number"
+        name = type(document).__name__
+        raise IntegrityError(name, "a number is NaN or infinite", remedy, _not_finite(plain)) from error
+    return text.encode("utf-8") + b"\n"
+
+
+def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
+    """The record of type `kind` that `data` holds.
+
+    Raises
+    ------
+    IntegrityError
+        If `data` isn't JSON, or doesn't fit the schema: `file`, the place, and what is wrong.
+    """
+    name = file or kind.__name__
+    remedy = "build again"
+    try:
+        json.loads(data, parse_constant=_refuse_constant)
+        adapter: TypeAdapter[tuple[Document]] = TypeAdapter(tuple[kind], config=STRICT)  # type: ignore[valid-type]
+        return adapter.validate_json(b"[" + data + b"]")[0]
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = "/".join(str(p) for p in first["loc"][1:])
+        problem = f"doesn't fit the schema ({str(first['type']).replace('_', ' ')})"
+        raise IntegrityError(name, problem, remedy, place) from error
+    except (ValueError, RecursionError) as error:
+        raise IntegrityError(name, "isn't valid JSON", remedy) from error
+
+
+def schema(name: str) -> dict[str, Any]:
+    """The JSON Schema of ``results``, ``findings`` or ``case``.
+
+    Raises
+    ------
+    CallError
+        If there is no schema of that name.
+    """
+    if name not in SCHEMAS:
+        raise CallError(f"there is no schema {name!r}; the schemas are {', '.join(sorted(SCHEMAS))}")
+    written_by_hand = name == "case"
+    whole = TypeAdapter(tuple[SCHEMAS[name]], config=STRICT).json_schema(
+        mode="validation" if written_by_hand else "serialization"
+    )
+    inner = dict(whole["prefixItems"][0])
+    top = whole["$defs"].pop(inner["$ref"].rsplit("/", 1)[1])
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"Earwitness {name}",
+        **{k: v for k, v in top.items() if k != "title"},
+        "$defs": dict(sorted(whole["$defs"].items())),
+    }
+
+
+def _refuse_constant(name: str) -> float:
+    raise ValueError(f"{name} is no JSON number")
+
+
+def _not_finite(plain: Any, place: str = "") -> str:
+    """The path of the first number that isn't finite."""
+    items = plain.items() if isinstance(plain, dict) else enumerate(plain) if isinstance(plain, list) else ()
+    for key, value in items:
+        here = f"{place}/{key}" if place else str(key)
+        if isinstance(value, float) and not math.isfinite(value):
+            return here
+        if inner := _not_finite(value, here):
+            return inner
+    return ""

@@ -1,0 +1,143 @@
+"""One take from the fields that an entry or a rule of ``takes.toml`` states."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any, Final
+
+from earwitness.case.drives import parse_drive
+from earwitness.case.toml_text import Place, TomlText
+from earwitness.records.errors import CaseError
+from earwitness.records.takes import DIRECTIONAL, Direction, Drive, Orbit, Take, TakeKey, TakeKind
+
+#: What both an entry and a rule may say of a take.
+FIELDS: Final = (
+    "kind",
+    "orbit",
+    "angle_deg",
+    "drive",
+    "stimulus",
+    "radiator",
+    "repeat",
+    "level_db",
+    "distance_m",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """The stated `values` at `place` of ``takes.toml``; `path` is the raw file, `files` all raw files."""
+
+    toml: TomlText
+    place: Place
+    values: Mapping[str, Any]
+    files: Sequence[str]
+    path: str = ""
+
+    def take(self) -> Take:
+        """The take.
+
+        Raises
+        ------
+        CaseError
+            A field is missing or impossible.
+        """
+        kind = self._kind()
+        direction = self._direction()
+        if kind in DIRECTIONAL and direction is None:
+            raise self.wrong(
+                "kind", "has no direction", 'add orbit = "horizontal" or "vertical", and angle_deg'
+            )
+        radiator = self.text("radiator")
+        if kind is TakeKind.NEAR_FIELD and radiator is None:
+            raise self.wrong("kind", "names no radiator", 'add radiator = "…", one of those in case.toml')
+        distance = self._number("distance_m")
+        if distance is not None and distance <= 0:
+            raise self.wrong("distance_m", "isn't over 0", "give the distance in metres")
+        key = TakeKey(kind, direction, self._drive(), radiator, self._repeat())
+        level = self._number("level_db")
+        return Take(self.path, key, self.text("selector") or "", self._stimulus(), level, distance)
+
+    def wrong(self, field: str, problem: str, remedy: str) -> CaseError:
+        """The error for one field; a rule's error names the file that it stumbled over."""
+        of_file = f"raw/{self.path}: " if self.place[0] == "rule" and self.path else ""
+        return self.toml.refuse((*self.place, field), of_file + problem, remedy)
+
+    def text(self, field: str) -> str | None:
+        """A text field: one printable line; None where it isn't stated."""
+        value = self.values.get(field)
+        if value is None:
+            return None
+        if not isinstance(value, str) or not value or not value.isprintable() or len(value) > 1000:
+            raise self.wrong(field, "isn't a line of text", "put it in quotes")
+        return value
+
+    def file(self, field: str) -> str | None:
+        """A text field that names a raw file."""
+        name = self.text(field)
+        if name is not None and name not in self.files:
+            near = get_close_matches(name, self.files, n=1)
+            remedy = f"did you mean {near[0]}?" if near else "add the file first, or correct the name"
+            raise self.wrong(field, f"raw/{name} isn't there", remedy)
+        return name
+
+    def refuse_unknown(self, allowed: Sequence[str]) -> None:
+        """Refuse a field that isn't one of `allowed`, and name the nearest that is."""
+        for field in self.values:
+            if field not in allowed:
+                near = get_close_matches(field, allowed, n=1)
+                remedy = f"did you mean {near[0]}?" if near else f"the fields are {', '.join(allowed)}"
+                raise self.wrong(field, "is no field of a take", remedy)
+
+    def _kind(self) -> TakeKind:
+        stated = self.text("kind")
+        kinds = [str(kind) for kind in TakeKind]
+        if stated not in kinds:
+            problem = f"{stated!r} is no kind of take" if stated else "has no kind"
+            raise self.wrong("kind", problem, f"the kinds are {', '.join(kinds)}")
+        return TakeKind(stated)
+
+    def _direction(self) -> Direction | None:
+        orbit, angle = self.text("orbit"), self._number("angle_deg")
+        if orbit is None and angle is None:
+            return None
+        orbits = [str(o) for o in Orbit]
+        if orbit not in orbits:
+            problem = f"{orbit!r} is no orbit" if orbit else "an angle without an orbit"
+            raise self.wrong(
+                "orbit" if orbit else "angle_deg", problem, f"the orbits are {', '.join(orbits)}"
+            )
+        if angle is None or not -180 <= angle <= 180:
+            problem = "an orbit without an angle" if angle is None else "isn't from −180 to 180"
+            remedy = "positive is the loudspeaker's left, or upward"
+            raise self.wrong("orbit" if angle is None else "angle_deg", problem, remedy)
+        return Direction(Orbit(orbit), 180.0 if angle == -180 else angle + 0.0)
+
+    def _drive(self) -> Drive | None:
+        stated = self.text("drive")
+        if stated is None:
+            return None
+        drive = parse_drive(stated)
+        if drive is None:
+            raise self.wrong("drive", f"{stated!r} is no drive", 'write "2.83 V" or "-20 dBFS"')
+        return drive
+
+    def _stimulus(self) -> str | None:
+        return self.file("stimulus")
+
+    def _repeat(self) -> int:
+        value = self.values.get("repeat", 1)
+        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 9999:
+            raise self.wrong("repeat", "isn't a whole number from 1 to 9999", "count repeats from 1")
+        return value
+
+    def _number(self, field: str) -> float | None:
+        value = self.values.get(field)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
+            raise self.wrong(field, "isn't a number that can be", "give a number without quotes")
+        return float(value)
