@@ -1,8 +1,8 @@
 """The recording chain: from a transfer function to the samples of a recording.
 
-The loudspeaker's transfer is smooth once its time of flight is taken out, so it is computed on a coarse grid and
-interpolated by a cubic spline onto the bins of an impulse response; what rings long (the drivers in their box) is
-computed on those bins themselves.
+The loudspeaker's transfer is smooth once its time of flight is taken out, so it is computed on a coarse grid
+and interpolated by a cubic spline onto the bins of an impulse response; what rings long (the drivers in their
+box) is computed on those bins themselves.
 """
 
 from __future__ import annotations
@@ -10,16 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import scipy.fft
 from scipy.interpolate import CubicSpline
 
 from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.workshop import Microphone, Room
-
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
 
 #: Length of an impulse response in samples: ten times as long as the box rings.
 RESPONSE_SAMPLES = 2**15
@@ -33,8 +30,8 @@ PINK_FROM_HZ = 10.0
 class Chain:
     """Converter and preamplifier.
 
-    `full_scale_pa` is the peak pressure that fills the converter; `latency_s` what playing and recording add to
-    the time of flight; from `edge_hz` up the converter's filter falls to nothing at half the sample rate.
+    `full_scale_pa` is the peak pressure that fills the converter; `latency_s` what playing and recording add
+    to the time of flight; from `edge_hz` up the converter's filter falls to nothing at half the sample rate.
     """
 
     sample_rate_hz: int
@@ -50,7 +47,7 @@ class Chain:
         """Latency and the filter before the converter; shape (F,)."""
         half = self.sample_rate_hz / 2.0
         fall = np.clip((frequencies - self.edge_hz) / (half - self.edge_hz), 0.0, 1.0)
-        return np.cos(np.pi / 2 * fall) ** 2 * np.exp(-2j * np.pi * frequencies * self.latency_s)
+        return np.asarray(np.cos(np.pi / 2 * fall) ** 2 * np.exp(-2j * np.pi * frequencies * self.latency_s))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +92,7 @@ class Paths:
         total = np.zeros((len(points), len(bins)), dtype=np.complex128)
         for source, smooth in zip(sources, transfer, strict=True):
             total += source * CubicSpline(coarse, smooth, axis=-1)(bins)
-        return total * np.exp(-2j * np.pi * flight_s[:, None] * bins)
+        return np.asarray(total * np.exp(-2j * np.pi * flight_s[:, None] * bins))
 
 
 def convolve(responses: Floats, stimulus: Floats, samples: int) -> Floats:

@@ -1,8 +1,8 @@
 """A two-way crossover: Linkwitz-Riley of the fourth order, with pad, shelf, delay and polarity for each way.
 
-The fourth-order Linkwitz-Riley filter is a Butterworth filter of the second order, twice (Linkwitz, JAES 24 (1),
-1976; recalled): low and high pass are in phase everywhere and their sum has level 0 dB at every frequency. Each
-way is a voltage transfer function; what the network does to the source's load isn't modelled.
+The fourth-order Linkwitz-Riley filter is a Butterworth filter of the second order, twice (Linkwitz, JAES 24
+(1), 1976; recalled): low and high pass are in phase everywhere and their sum has level 0 dB at every
+frequency. Each way is a voltage transfer function; what the network does to the source's load isn't modelled.
 """
 
 from __future__ import annotations
@@ -11,22 +11,20 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+from earwitness.virtual.arrays import Complexes, Floats
 
 
 def low_pass(frequencies: Floats, corner_hz: float) -> Complexes:
     """Fourth-order Linkwitz-Riley low pass, −6 dB at the corner; shape (F,)."""
     s = 1j * frequencies / corner_hz
-    return 1.0 / (1.0 + np.sqrt(2.0) * s + s**2) ** 2
+    return np.asarray(1.0 / (1.0 + np.sqrt(2.0) * s + s**2) ** 2)
 
 
 def high_pass(frequencies: Floats, corner_hz: float) -> Complexes:
     """Fourth-order Linkwitz-Riley high pass, −6 dB at the corner; shape (F,)."""
     s = 1j * frequencies / corner_hz
-    return s**4 / (1.0 + np.sqrt(2.0) * s + s**2) ** 2
+    return np.asarray(s**4 / (1.0 + np.sqrt(2.0) * s + s**2) ** 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +38,7 @@ class Shelf:
         """Voltage transfer, 1 at low frequencies; shape (F,)."""
         spread = 10.0 ** (self.depth_db / 40.0)
         s = 1j * frequencies / self.centre_hz
-        return (1.0 + s / spread) / (1.0 + s * spread)
+        return np.asarray((1.0 + s / spread) / (1.0 + s * spread))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +59,6 @@ class Branch:
         """Voltage at the driver for each volt at the terminals; shape (F,)."""
         cut = low_pass if self.passes == "low" else high_pass
         gain = self.polarity * 10.0 ** (-self.pad_db / 20.0)
-        transfer = gain * cut(frequencies, self.corner_hz) * np.exp(-2j * np.pi * frequencies * self.delay_s)
-        for shelf in self.shelves:
-            transfer = transfer * shelf.transfer(frequencies)
-        return transfer
+        factors = [cut(frequencies, self.corner_hz), *(s.transfer(frequencies) for s in self.shelves)]
+        delay = np.exp(-2j * np.pi * frequencies * self.delay_s)
+        return np.asarray(gain * delay * np.prod(factors, axis=0))

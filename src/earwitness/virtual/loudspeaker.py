@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.crossover import Branch
 from earwitness.virtual.parts import Driver
 from earwitness.virtual.radiator import Cap, SphericalCabinet
-
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from earwitness.virtual.air import Air
-
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+from earwitness.virtual.arrays import Complexes, Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,10 @@
 """Radiators: round caps that move on a rigid sphere, by the exact series.
 
-Time dependence is e^(+jωt). A cap of half-angle θ₀ on a sphere of radius a moves radially with velocity U; then
-(Morse & Ingard, *Theoretical Acoustics*, 1968, section 7.2, there with e^(−iωt); recalled)
+Time dependence is e^(+jωt). A cap of half-angle θ₀ on a sphere of radius a moves radially with velocity U;
+then (Morse & Ingard, *Theoretical Acoustics*, 1968, section 7.2, there with e^(−iωt); recalled)
 
-    p(r, γ) = −jρcU Σ uₙ hₙ(kr)/hₙ'(ka) Pₙ(cos γ),   uₙ = [Pₙ₋₁(cos θ₀) − Pₙ₊₁(cos θ₀)]/2,   u₀ = (1 − cos θ₀)/2
+    p(r, γ) = −jρcU Σ uₙ hₙ(kr)/hₙ'(ka) Pₙ(cos γ),   uₙ = [Pₙ₋₁(cos θ₀) − Pₙ₊₁(cos θ₀)]/2,   u₀ = (1 − cos
+    θ₀)/2
 
 with spherical Hankel functions of the second kind and γ the angle at the sphere's centre between cap and
 listener. It holds at every distance outside the sphere, diffraction round the cabinet included.
@@ -18,12 +19,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from earwitness.virtual.air import Air
-
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+from earwitness.virtual.arrays import Complexes, Floats
 
 #: What is left of the largest term when the series ends.
 TRUNCATION = 1e-12
@@ -37,8 +35,8 @@ BLOCK = 64
 class Cap:
     """A round radiator flush with the sphere.
 
-    Its place is the direction of its centre from the sphere's: azimuth counter-clockwise from above, elevation
-    up. `diameter_m` is that of its rim.
+    Its place is the direction of its centre from the sphere's: azimuth counter-clockwise from above,
+    elevation up. `diameter_m` is that of its rim.
     """
 
     diameter_m: float
@@ -158,8 +156,7 @@ def cap_series(
         rim_after = ((2 * n + 1) * rim * rim_here - n * rim_before) / (n + 1)
         share = (rim_before - rim_after) / 2.0
         term = quotient / (n / ka - climb_a)
-        for sum_, weight in zip(total, share[:, None] * here, strict=True):
-            sum_ += weight[:, None] * term
+        total += (share[:, None] * here)[..., None] * term
         before, here = here, ((2 * n + 1) * cosines * here - n * before) / (n + 1)
         rim_before, rim_here = rim_here, rim_after
         quotient *= climb_r / climb_a

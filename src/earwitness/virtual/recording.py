@@ -8,15 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import soundfile
 
+from earwitness.virtual.arrays import Floats
 from earwitness.virtual.chain import Noise, Paths, convolve
 from earwitness.virtual.files import CALIBRATOR, MICROPHONE, STIMULUS, NearField, Turn
 from earwitness.virtual.stimulus import Sweep
 from earwitness.virtual.workshop import Turntable
-
-Floats = npt.NDArray[np.float64]
 
 #: Turns of the turntable that are computed together.
 BLOCK = 12
@@ -30,8 +28,8 @@ REFERENCE_PA = 20e-6
 class Session:
     """The recordings of one day.
 
-    `tail_s` is how long the recording goes on after the sweep. Each file's noise has a seed of its own, made of
-    `seed` and the file's name, so that a file doesn't depend on which others are written.
+    `tail_s` is how long the recording goes on after the sweep. Each file's noise has a seed of its own, made
+    of `seed` and the file's name, so that a file doesn't depend on which others are written.
     """
 
     paths: Paths

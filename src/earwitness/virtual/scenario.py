@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.chain import Chain, Noise, Paths
 from earwitness.virtual.crossover import Branch, Shelf
 from earwitness.virtual.files import NearField, turns
@@ -21,9 +21,6 @@ from earwitness.virtual.radiator import Cap
 from earwitness.virtual.recording import Session
 from earwitness.virtual.stimulus import Sweep
 from earwitness.virtual.workshop import Microphone, Room, Turntable
-
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
 
 FOLDER = Path(__file__).parent / "scenarios"
 
@@ -99,14 +96,19 @@ class Scenario:
         return self.session.names
 
     @property
+    def facts_folder(self) -> Path:
+        """Where `facts` and `verdict` lie, named as a case names them."""
+        return FOLDER / self.name
+
+    @property
     def facts(self) -> Path:
         """``case.toml`` as the reviewer would have written it."""
-        return FOLDER / self.name / "case.toml"
+        return self.facts_folder / "case.toml"
 
     @property
     def verdict(self) -> Path:
         """``verdict.md`` as the reviewer would have written it."""
-        return FOLDER / self.name / "verdict.md"
+        return self.facts_folder / "verdict.md"
 
 
 def load(name: str) -> Scenario:

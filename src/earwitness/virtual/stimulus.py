@@ -1,8 +1,8 @@
 """The stimulus: a synchronised exponential sweep.
 
-x(t) = sin(2π f₁ L e^(t/L)) with L = round(f₁ T / ln(f₂/f₁))/f₁, so that f₁L is a whole number and the n-th harmonic
-leads the fundamental by exactly L ln n (Novak, Lotton, Simon, JAES 63 (10), 2015; recalled; Farina, AES preprint
-5093, 2000).
+x(t) = sin(2π f₁ L e^(t/L)) with L = round(f₁ T / ln(f₂/f₁))/f₁, so that f₁L is a whole number and the n-th
+harmonic leads the fundamental by exactly L ln n (Novak, Lotton, Simon, JAES 63 (10), 2015; recalled; Farina,
+AES preprint 5093, 2000).
 """
 
 from __future__ import annotations
@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from earwitness.virtual.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
-"""What is true of a scenario: curves and figures straight from its physics, without room, microphone or noise.
+"""What is true of a scenario: curves and figures from its physics, without room, microphone or noise.
 
-Levels are dB re 20 µPa for 2.83 V, referred to 1 m by the distance from the reference point: the pressure at R
-metres times R. At the rig's distance that is what a perfect measurement on that rig would show; at `FAR_M` it is
-the far field. The figures follow the project's own definitions, written out again on purpose.
+Levels are dB re 20 µPa for 2.83 V, referred to 1 m by the distance from the reference point: the pressure at
+R metres times R. At the rig's distance that is what a perfect measurement on that rig would show; at `FAR_M`
+it is the far field. The figures follow the project's own definitions, written out again on purpose.
 """
 
 from __future__ import annotations
@@ -11,12 +11,10 @@ from collections.abc import Callable
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from earwitness.virtual.arrays import Floats
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.workshop import Orbit
-
-Floats = npt.NDArray[np.float64]
 
 DRIVE_V: Final = 2.83
 REFERENCE_PA: Final = 20e-6
@@ -115,7 +113,7 @@ def first_lasting_crossing(frequencies: Floats, level: Floats) -> float:
 
 
 def third_octave(level: Callable[[Floats], Floats], frequencies: Floats) -> Floats:
-    """Levels averaged as power over a third of an octave about each frequency; `level` maps (N,) to (..., N)."""
+    """Power mean over a third of an octave about each frequency; `level` maps (N,) to dB (..., N)."""
     steps = np.linspace(-1.0 / 6.0, 1.0 / 6.0, 33)
     spread = (frequencies[:, None] * 2.0**steps).ravel()
     power = 10.0 ** (level(spread) / 10.0)
@@ -133,9 +131,8 @@ def coverage_deg(
     Going outward from the axis, which lies in the main lobe; angles as seen from the reference point at the
     rig's distance, the level there at each single frequency.
 
-    Returns
-    -------
-    Positive side and negative side, each (F,), both as positive angles; NaN where the level never falls so far.
+    Returns ------- Positive side and negative side, each (F,), both as positive angles; NaN where the level
+    never falls so far.
     """
     reference = third_octave(lambda f: level_db(scenario, f)[0], frequencies)
     outward = np.arange(0.0, 180.0 + step_deg / 2.0, step_deg)

@@ -1,18 +1,19 @@
 """The measuring rig: a turntable in front of a microphone, in a room with a hard floor and a ceiling.
 
-Everything is said in the loudspeaker's own coordinates (origin at the reference point, x forward, y to its left,
-z up), in which the loudspeaker stands still and the room turns round it.
+Everything is said in the loudspeaker's own coordinates (origin at the reference point, x forward, y to its
+left, z up), in which the loudspeaker stands still and the room turns round it.
 
-- The microphone keeps its place in the room, `distance_m` from the reference point while the loudspeaker faces
-  it. The axis of rotation runs vertically through a point `rotation_behind_m` behind the reference point. Turned
-  by θ, the loudspeaker sees the microphone at A + (d + b)(cos θ, sin θ, 0), with A = (−b, 0, 0): at an angle from
-  the reference point that isn't quite θ, at a distance that isn't quite d.
-- For the vertical orbit the loudspeaker lies on its right side on the same turntable, so that its left points at
-  the ceiling. The turntable then moves the microphone through the loudspeaker's vertical plane, at
-  A + (d + b)(cos θ, 0, sin θ), and the room's vertical is the loudspeaker's y.
+- The microphone keeps its place in the room, `distance_m` from the reference point while the loudspeaker
+  faces it. The axis of rotation runs vertically through a point `rotation_behind_m` behind the reference
+  point. Turned by θ, the loudspeaker sees the microphone at A + (d + b)(cos θ, sin θ, 0), with A = (−b, 0,
+  0): at an angle from the reference point that isn't quite θ, at a distance that isn't quite d.
+- For the vertical orbit the loudspeaker lies on its right side on the same turntable, so that its left points
+  at the ceiling. The turntable then moves the microphone through the loudspeaker's vertical plane, at A + (d
+  + b)(cos θ, 0, sin θ), and the room's vertical is the loudspeaker's y.
 - A rigid plane is an image: the sound that reaches the microphone by way of the floor is the sound that the
-  loudspeaker alone would send to the microphone's mirror image, times the floor's reflection coefficient. So the
-  loudspeaker is evaluated in the true direction and at the true distance of that image, for each angle anew.
+  loudspeaker alone would send to the microphone's mirror image, times the floor's reflection coefficient. So
+  the loudspeaker is evaluated in the true direction and at the true distance of that image, for each angle
+  anew.
 """
 
 from __future__ import annotations
@@ -21,10 +22,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+from earwitness.virtual.arrays import Complexes, Floats
+
 Orbit = Literal["horizontal", "vertical"]
 
 
@@ -103,8 +103,8 @@ class Microphone:
 
     def transfer(self, frequencies: Floats) -> Complexes:
         """What it delivers for each pascal, 1 at 1 kHz in magnitude; shape (F,), f > 0."""
-        response = self._shape(frequencies)
-        return response / np.abs(self._shape(np.array([1000.0])))
+        reference = np.abs(self._shape(np.array([1000.0])))
+        return np.asarray(self._shape(frequencies) / reference)
 
     def level_db(self, frequencies: Floats) -> Floats:
         """The level that a calibration laboratory would print, dB re 1 kHz; shape (F,)."""
@@ -113,4 +113,4 @@ class Microphone:
     def _shape(self, frequencies: Floats) -> Complexes:
         membrane = 1j * frequencies / self.resonance_hz
         bass = 1j * frequencies / self.bass_limit_hz
-        return bass / (1.0 + bass) / (1.0 + membrane / self.q + membrane**2)
+        return np.asarray(bass / (1.0 + bass) / (1.0 + membrane / self.q + membrane**2))

@@ -1,0 +1,9 @@
+"""Array types, as the workshop writes them."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.floating]
+Complexes = npt.NDArray[np.complexfloating]
