@@ -45,7 +45,8 @@ class Line:
     """One curve of a picture; NaN where it isn't valid, and nothing is drawn there.
 
     `curve` is the name by which a finding's place refers to it, `label` the name at the line's end,
-    `uncertainty` one standard uncertainty of `y`, drawn as a pale band of the line's own colour.
+    `short` a shorter one for narrow screens; `uncertainty` is one standard uncertainty of `y`, drawn as a
+    pale band of the line's own colour.
     """
 
     curve: str
@@ -54,6 +55,7 @@ class Line:
     x: Floats
     y: Floats
     uncertainty: Floats | None = None
+    short: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,34 @@
+"""Every exhibit of a case, in the order in which the page shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from string import ascii_uppercase
+from typing import Final
+
+from earwitness.exhibits.coverage import coverage
+from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.in_room import in_room
+from earwitness.exhibits.on_axis import on_axis
+from earwitness.exhibits.response_set import response_set
+from earwitness.records.curves import CurveSet
+
+Family = Callable[[CurveSet], Exhibit | None]
+
+FAMILIES: Final[tuple[Family, ...]] = (
+    response_set,
+    on_axis,
+    in_room,
+    partial(coverage, orbit="horizontal"),
+    partial(coverage, orbit="vertical"),
+)
+
+
+def describe(curves: CurveSet) -> tuple[Exhibit, ...]:
+    """Every exhibit that has something valid to show, lettered A, B, C … in order."""
+    shown = [exhibit for family in FAMILIES if (exhibit := family(curves)) is not None]
+    return tuple(
+        replace(exhibit, letter=letter) for exhibit, letter in zip(shown, ascii_uppercase, strict=False)
+    )

@@ -1,0 +1,67 @@
+"""Coverage: level over frequency and angle on one orbit, relative to on axis."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from earwitness.exhibits.axes import frequency_axis
+from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Panel
+from earwitness.exhibits.wording import axis_span
+from earwitness.records.curves import CoverageMap, CurveSet
+from earwitness.records.sentences import Number, say
+
+LEVELS_DB: Final = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0)
+HEAVY_DB: Final = -6.0
+#: A picture needs no more than every fourth point of the grid, 24 to the octave.
+STRIDE: Final = 4
+ANGLE_STEP_DEG: Final = 45.0
+SIDES: Final[Mapping[str, str]] = {
+    "horizontal": "Positive angles are to the loudspeaker's left.",
+    "vertical": "Positive angles are upward.",
+}
+
+
+def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
+    """The map of one orbit; None where it has fewer than two angles or nothing valid."""
+    measured = curves.coverage.get(orbit)
+    if measured is None or measured.angle_deg.size < 2 or not measured.valid.any():
+        return None
+    shown = _map(curves, measured)
+    panel = Panel("angles", frequency_axis(), _angle_axis(measured), level_map=shown)
+    return Exhibit(
+        id=f"coverage-{orbit}",
+        letter="",
+        title=f"{orbit.capitalize()} coverage",
+        caption=say(
+            "Level relative to the smoothed on-axis response: the stronger the colour, the louder. ",
+            "The heavy line is ",
+            Number(f"{HEAVY_DB:.0f} dB".replace("-", "−"), HEAVY_DB, "method:exhibits.coverage/HEAVY_DB"),
+            f". {SIDES[orbit]}",
+        ),
+        conditions=say("dB re on axis · blank where it isn't valid"),
+        alt=say(f"Map of level over angle on the {orbit} orbit and frequency, ", axis_span(), "."),
+        panels=(panel,),
+    )
+
+
+def _map(curves: CurveSet, measured: CoverageMap) -> LevelMap:
+    level = np.where(measured.valid, measured.relative_db, np.nan)
+    return LevelMap(
+        curve=f"coverage_{measured.orbit}",
+        x=curves.frequency_hz[::STRIDE],
+        y=measured.angle_deg,
+        z=level[:, ::STRIDE],
+        levels=LEVELS_DB,
+        heavy=HEAVY_DB,
+    )
+
+
+def _angle_axis(measured: CoverageMap) -> Axis:
+    low, high = float(measured.angle_deg.min()), float(measured.angle_deg.max())
+    first = np.ceil(low / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
+    values = np.arange(first, high + 1e-9, ANGLE_STEP_DEG)
+    ticks = tuple((float(v), f"{v:+.0f}°".replace("-", "−") if v else "0°") for v in values)
+    return Axis("angle", "°", low, high, ticks)

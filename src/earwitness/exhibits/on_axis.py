@@ -1,0 +1,52 @@
+"""On axis against the listening window, closer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from earwitness.exhibits.axes import frequency_axis, hanging
+from earwitness.exhibits.description import Exhibit, Panel, Role
+from earwitness.exhibits.lines import lines
+from earwitness.exhibits.wording import axis_span, conditions, read_out
+from earwitness.methods.iec_60263 import DB_PER_DECADE
+from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.sentences import say
+
+#: Least and greatest span of the level axis.
+SPAN_DB: Final = (25.0, 30.0)
+SHOWN: Final[Mapping[CurveName, Role]] = {
+    CurveName.ON_AXIS: Role.ON_AXIS,
+    CurveName.LISTENING_WINDOW: Role.LISTENING_WINDOW,
+}
+
+
+def on_axis(curves: CurveSet) -> Exhibit | None:
+    """On axis and listening window in the uppermost 30 dB; None without an on-axis curve."""
+    if not curves.curves[CurveName.ON_AXIS].available:
+        return None
+    shown = lines(curves, SHOWN)
+    panel = Panel(
+        id="levels",
+        x_axis=frequency_axis(),
+        y_axis=hanging("level", [line.y for line in shown], *SPAN_DB),
+        lines=shown,
+        db_per_decade=DB_PER_DECADE,
+    )
+    both = len(shown) == len(SHOWN)
+    against = "Where the two part, the faults depend on where you sit; where they agree, they don't."
+    return Exhibit(
+        id="on-axis",
+        letter="",
+        title="On axis against listening window" if both else "On axis",
+        caption=say(against if both else "The direct sound straight ahead."),
+        conditions=conditions(curves, CurveName.ON_AXIS),
+        alt=say(
+            "Level over frequency, ",
+            axis_span(),
+            ". ",
+            read_out(curves, [n for n in SHOWN if curves.curves[n].available]),
+            ".",
+        ),
+        panels=(panel,),
+    )

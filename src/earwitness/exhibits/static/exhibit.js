@@ -1,0 +1,403 @@
+/* Draws the exhibits of a page: needs the plotting library as `Plotly`, and asks the network for nothing.
+ *
+ *   Earwitness.draw(element, spec)        draws a picture into an element; its height follows from its width
+ *   Earwitness.mark(element, marks)       marks places: one {panel, from_hz, to_hz, number}, several, or null
+ *   Earwitness.dress(mode)                "light" or "dark", for everything drawn and to be drawn
+ *   Earwitness.onPoint(callback)          called with {element, exhibit, panel, frequency_hz, chosen} when a reader
+ *                                         points at a frequency (null when they leave; `chosen` on click or Enter)
+ *   Earwitness.spread(wanted, gap, low, high)   where names stand that must not collide
+ */
+"use strict";
+var Earwitness = (function () {
+  const drawn = new Map();
+  const listeners = [];
+  const preference = window.matchMedia("(prefers-color-scheme: dark)");
+  const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
+  let mode = preference.matches ? "dark" : "light";
+
+  const GLIDE = "left 150ms ease-out, width 150ms ease-out, opacity 150ms ease-out";
+  const LEAST_MARK_PX = 6;
+  const KEY_OCTAVES = 1 / 24;
+
+  /* ---- where everything stands ---- */
+
+  function frameOf(spec, width) {
+    const p = spec.proportion;
+    const narrow = width < p.narrow_below;
+    const inner = Math.max(60, width - p.left - (narrow ? p.narrow_right : p.right));
+    let top = p.top;
+    const boxes = p.heights_per_width.map(function (ratio) {
+      const box = { left: p.left, top: top, width: inner, height: inner * ratio };
+      top += box.height + p.gap;
+      return box;
+    });
+    return { width: width, height: top - p.gap + p.bottom, boxes: boxes, narrow: narrow };
+  }
+
+  function axisName(letter, index) {
+    return letter + "axis" + (index === 0 ? "" : index + 1);
+  }
+
+  function xOf(panel, box, hertz) {
+    const low = Math.log(panel.x[0]);
+    return box.left + (box.width * (Math.log(hertz) - low)) / (Math.log(panel.x[1]) - low);
+  }
+
+  function hertzOf(panel, box, x) {
+    const share = Math.min(1, Math.max(0, (x - box.left) / box.width));
+    return panel.x[0] * Math.pow(panel.x[1] / panel.x[0], share);
+  }
+
+  function yOf(panel, box, value) {
+    return box.top + (box.height * (panel.y[1] - value)) / (panel.y[1] - panel.y[0]);
+  }
+
+  function valueOf(panel, box, y) {
+    return panel.y[1] - ((y - box.top) / box.height) * (panel.y[1] - panel.y[0]);
+  }
+
+  /* ---- names at line ends: the algorithm of earwitness.exhibits.labels ---- */
+
+  function spread(wanted, gap, low, high) {
+    const order = wanted.map(function (_, i) { return i; });
+    order.sort(function (a, b) { return wanted[a] - wanted[b] || a - b; });
+    const pools = [];
+    order.forEach(function (index, k) {
+      let mean = wanted[index] - gap * k;
+      let count = 1;
+      while (pools.length && pools[pools.length - 1].mean > mean) {
+        const last = pools.pop();
+        mean = (last.mean * last.count + mean * count) / (last.count + count);
+        count += last.count;
+      }
+      pools.push({ mean: mean, count: count });
+    });
+    const ceiling = Math.max(low, high - gap * (wanted.length - 1));
+    const placed = new Array(wanted.length);
+    let k = 0;
+    pools.forEach(function (pool) {
+      const free = Math.min(ceiling, Math.max(low, pool.mean));
+      for (let i = 0; i < pool.count; i += 1, k += 1) placed[order[k]] = free + gap * k;
+    });
+    return placed;
+  }
+
+  function thatFit(ends, gap, height) {
+    const room = Math.floor(height / gap + 1e-9) + 1;
+    const kept = ends.slice().sort(function (a, b) { return a.rank - b.rank; }).slice(0, room);
+    return ends.filter(function (end) { return kept.indexOf(end) >= 0; });
+  }
+
+  function annotations(spec, frame) {
+    const colours = spec.dress[mode];
+    const notes = [];
+    const last = frame.boxes[frame.boxes.length - 1];
+    const paper = function (x, y, text, colour, size, anchor) {
+      const inner = last.top + last.height - frame.boxes[0].top;
+      notes.push({
+        xref: "paper", yref: "paper", showarrow: false, text: text, align: "left",
+        x: (x - last.left) / last.width, y: 1 - (y - frame.boxes[0].top) / inner,
+        xanchor: "left", yanchor: anchor, borderpad: 0, font: { color: colour, size: size },
+      });
+    };
+    spec.panels.forEach(function (panel, i) {
+      const box = frame.boxes[i];
+      const right = box.left + box.width;
+      const ends = thatFit(panel.ends, spec.proportion.label_gap, box.height);
+      const wanted = ends.map(function (end) { return yOf(panel, box, end.y); });
+      const placed = spread(wanted, spec.proportion.label_gap, box.top, box.top + box.height);
+      ends.forEach(function (end, k) {
+        const text = "<b>" + (frame.narrow ? end.short : end.text) + "</b>";
+        paper(right + 6, placed[k], text, colours.roles[end.role], 12, "middle");
+      });
+      paper(box.left, box.top - 5, panel.heading, colours.quiet, 11, "bottom");
+    });
+    paper(last.left + last.width + 14, last.top + last.height + 3, "Hz", colours.quiet, 11, "top");
+    return notes;
+  }
+
+  function layoutPatch(spec, frame) {
+    const first = frame.boxes[0];
+    const last = frame.boxes[frame.boxes.length - 1];
+    const inner = last.top + last.height - first.top;
+    const patch = {
+      width: frame.width,
+      height: frame.height,
+      "margin.r": frame.width - first.left - first.width,
+      annotations: annotations(spec, frame),
+    };
+    frame.boxes.forEach(function (box, i) {
+      const bottom = Math.max(0, 1 - (box.top + box.height - first.top) / inner);
+      patch[axisName("y", i) + ".domain"] = [bottom, Math.min(1, bottom + box.height / inner)];
+    });
+    return patch;
+  }
+
+  /* ---- words for what is under the pointer ---- */
+
+  function hertzText(hertz) {
+    if (hertz < 999.5) return Math.round(hertz) + " Hz";
+    return String(Number((hertz / 1000).toPrecision(3))) + " kHz";
+  }
+
+  function decibelText(value) {
+    return value.toFixed(1).replace("-", "−");
+  }
+
+  function nearest(values, wanted) {
+    let low = 0;
+    let high = values.length - 1;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (values[middle] < wanted) low = middle; else high = middle;
+    }
+    return wanted - values[low] < values[high] - wanted ? low : high;
+  }
+
+  function reading(state, panel, hertz, value) {
+    if (panel.map) {
+      const column = nearest(panel.map.x, hertz);
+      const row = nearest(panel.map.y, value);
+      const level = panel.map.z[row][column];
+      if (level === null) return [];
+      const angle = String(Math.abs(panel.map.y[row])) + "°";
+      const sign = panel.map.y[row] > 0 ? "+" : panel.map.y[row] < 0 ? "−" : "";
+      return [{ label: "at " + sign + angle, text: decibelText(level) + " dB", role: "on axis" }];
+    }
+    return panel.lines.reduce(function (found, line) {
+      const trace = state.spec.data[line.trace];
+      const i = nearest(trace.x, hertz);
+      const level = trace.y[i];
+      if (level === null) return found;
+      const spreadDb = line.uncertainty ? line.uncertainty[i] : null;
+      const tail = spreadDb === null ? " dB" : " ± " + decibelText(spreadDb) + " dB";
+      return found.concat([{ label: line.label, text: decibelText(level) + tail, role: line.role }]);
+    }, []);
+  }
+
+  /* ---- the layers of one picture ---- */
+
+  function layer(parent, styles) {
+    const made = document.createElement("div");
+    Object.assign(made.style, { position: "absolute", pointerEvents: "none" }, styles);
+    parent.appendChild(made);
+    return made;
+  }
+
+  function build(element, spec) {
+    element.textContent = "";
+    element.style.position = "relative";
+    const state = { element: element, spec: spec, bands: [], marks: [], hertz: 1000, panel: 0, frame: null };
+    state.plot = document.createElement("div");
+    state.plot.setAttribute("role", "img");
+    state.plot.setAttribute("aria-label", spec.title + ". " + spec.alt);
+    Object.assign(state.plot.style, { position: "relative", zIndex: "1" });
+    element.appendChild(state.plot);
+    state.hand = layer(element, {
+      left: "0", top: "0", right: "0", bottom: "0", zIndex: "4", pointerEvents: "auto", touchAction: "pan-y",
+    });
+    state.hand.tabIndex = 0;
+    const say = function (name, text) { state.hand.setAttribute(name, text); };
+    say("role", "slider");
+    say("aria-label", "Read " + spec.title.toLowerCase() + " at a frequency");
+    say("aria-valuemin", String(spec.panels[0].x[0]));
+    say("aria-valuemax", String(spec.panels[0].x[1]));
+    say("aria-valuenow", "1000");
+    state.cursor = layer(element, { width: "1px", zIndex: "2", opacity: "0" });
+    state.note = layer(element, {
+      zIndex: "5", opacity: "0", padding: "5px 9px", borderWidth: "1px", borderStyle: "solid", borderRadius: "2px",
+      fontSize: "12px", lineHeight: "1.45", whiteSpace: "nowrap", fontVariantNumeric: "tabular-nums",
+    });
+    state.note.style.fontFamily = spec.layout.font.family;
+    return state;
+  }
+
+  function panelAt(state, y) {
+    const boxes = state.frame.boxes;
+    let best = 0;
+    boxes.forEach(function (box, i) {
+      if (y > box.top - state.spec.proportion.gap / 2) best = i;
+    });
+    return best;
+  }
+
+  function point(state, index, hertz, value, chosen) {
+    const panel = state.spec.panels[index];
+    const box = state.frame.boxes[index];
+    state.panel = index;
+    state.hertz = hertz;
+    const rows = reading(state, panel, hertz, value);
+    const x = xOf(panel, box, hertz);
+    Object.assign(state.cursor.style, {
+      left: x + "px", top: box.top + "px", height: box.height + "px", opacity: rows.length ? "1" : "0",
+    });
+    state.note.textContent = "";
+    const dress = state.spec.dress[mode];
+    const put = function (text, colour, weight) {
+      const row = document.createElement("div");
+      row.textContent = text;
+      row.style.color = colour;
+      row.style.fontWeight = weight;
+      state.note.appendChild(row);
+    };
+    put(hertzText(hertz), dress.quiet, "400");
+    rows.forEach(function (row) { put(row.label + " " + row.text, dress.roles[row.role], "600"); });
+    const told = rows.map(function (row) { return row.label + " " + row.text; }).join("; ");
+    state.hand.setAttribute("aria-valuenow", String(Math.round(hertz)));
+    state.hand.setAttribute("aria-valuetext", hertzText(hertz) + ": " + (told || "not valid here"));
+    const toLeft = x > box.left + box.width * 0.55;
+    const left = toLeft ? x - state.note.offsetWidth - 10 : x + 10;
+    Object.assign(state.note.style, {
+      left: Math.max(0, Math.min(left, state.frame.width - state.note.offsetWidth)) + "px",
+      top: Math.max(0, box.top + box.height - state.note.offsetHeight - 8) + "px",
+      opacity: rows.length ? "1" : "0",
+    });
+    tell(state, panel.id, hertz, chosen);
+  }
+
+  function leave(state) {
+    state.cursor.style.opacity = "0";
+    state.note.style.opacity = "0";
+    tell(state, null, null, false);
+  }
+
+  function tell(state, panel, hertz, chosen) {
+    listeners.forEach(function (callback) {
+      callback({
+        element: state.element, exhibit: state.spec.id, panel: panel, frequency_hz: hertz, chosen: chosen,
+      });
+    });
+  }
+
+  function listen(state) {
+    const at = function (event, chosen) {
+      const corner = state.element.getBoundingClientRect();
+      const y = event.clientY - corner.top;
+      const index = panelAt(state, y);
+      const panel = state.spec.panels[index];
+      const box = state.frame.boxes[index];
+      const value = valueOf(panel, box, Math.min(box.top + box.height, Math.max(box.top, y)));
+      point(state, index, hertzOf(panel, box, event.clientX - corner.left), value, chosen);
+    };
+    const inStep = function (octaves) {
+      const panel = state.spec.panels[state.panel];
+      const moved = Math.min(panel.x[1], Math.max(panel.x[0], state.hertz * Math.pow(2, octaves)));
+      point(state, state.panel, moved, 0, false);
+    };
+    const keys = {
+      ArrowRight: function () { inStep(KEY_OCTAVES); },
+      ArrowLeft: function () { inStep(-KEY_OCTAVES); },
+      PageUp: function () { inStep(1); },
+      PageDown: function () { inStep(-1); },
+      ArrowUp: function () { state.panel = Math.max(0, state.panel - 1); inStep(0); },
+      ArrowDown: function () { state.panel = Math.min(state.spec.panels.length - 1, state.panel + 1); inStep(0); },
+      Enter: function () { point(state, state.panel, state.hertz, 0, true); },
+    };
+    state.hand.addEventListener("pointermove", function (event) { at(event, false); });
+    state.hand.addEventListener("click", function (event) { at(event, true); });
+    state.hand.addEventListener("pointerleave", function () { leave(state); });
+    state.hand.addEventListener("blur", function () { leave(state); });
+    state.hand.addEventListener("keydown", function (event) {
+      if (event.key === "Escape") leave(state);
+      if (!keys[event.key]) return;
+      event.preventDefault();
+      keys[event.key]();
+    });
+  }
+
+  function placeMarks(state, glide) {
+    state.marks.forEach(function (mark, i) {
+      const index = state.spec.panels.findIndex(function (panel) { return panel.id === mark.panel; });
+      const box = state.frame.boxes[index];
+      const panel = state.spec.panels[index];
+      const band = state.bands[i];
+      const from = xOf(panel, box, Math.max(panel.x[0], mark.from_hz));
+      const to = xOf(panel, box, Math.min(panel.x[1], mark.to_hz));
+      const width = Math.max(LEAST_MARK_PX, to - from);
+      const dress = state.spec.dress[mode];
+      Object.assign(band.style, {
+        transition: glide && !calm.matches ? GLIDE : "none",
+        left: (from + to - width) / 2 + "px", width: width + "px",
+        top: box.top + "px", height: box.height + "px", opacity: "1",
+        zIndex: panel.map ? "2" : "0", backgroundColor: dress.mark, color: dress.accent,
+        boxShadow: panel.map ? "inset 1px 0 " + dress.accent + ", inset -1px 0 " + dress.accent : "none",
+      });
+      band.firstChild.textContent = mark.number === undefined ? "" : String(mark.number);
+      band.firstChild.style.backgroundColor = panel.map ? dress.raised : "transparent";
+    });
+  }
+
+  function newBand(state) {
+    const band = layer(state.element, { opacity: "0", textAlign: "center" });
+    band.className = "ew-mark";
+    const number = document.createElement("span");
+    Object.assign(number.style, { fontSize: "12px", fontWeight: "600", lineHeight: "18px", padding: "0 3px" });
+    number.style.fontFamily = state.spec.layout.font.family;
+    band.appendChild(number);
+    return band;
+  }
+
+  function dressed(state) {
+    const dress = state.spec.dress[mode];
+    state.cursor.style.backgroundColor = dress.quiet;
+    Object.assign(state.note.style, { backgroundColor: dress.raised, borderColor: dress.rule });
+    const patch = Object.assign({ annotations: annotations(state.spec, state.frame) }, dress.layout);
+    return Plotly.update(state.plot, dress.traces, patch);
+  }
+
+  function resized(state) {
+    const width = Math.round(state.element.clientWidth);
+    if (!width || (state.frame && state.frame.width === width)) return;
+    state.frame = frameOf(state.spec, width);
+    Plotly.relayout(state.plot, layoutPatch(state.spec, state.frame));
+    placeMarks(state, false);
+  }
+
+  /* ---- what the page calls ---- */
+
+  function draw(element, spec) {
+    const state = build(element, spec);
+    state.frame = frameOf(spec, Math.round(element.clientWidth) || spec.layout.width);
+    drawn.set(element, state);
+    listen(state);
+    const layout = JSON.parse(JSON.stringify(spec.layout));
+    return Plotly.newPlot(state.plot, spec.data, layout, { staticPlot: true, displayModeBar: false })
+      .then(function () { return Plotly.relayout(state.plot, layoutPatch(spec, state.frame)); })
+      .then(function () { return dressed(state); })
+      .then(function () {
+        new ResizeObserver(function () { resized(state); }).observe(element);
+        placeMarks(state, false);
+        return element;
+      });
+  }
+
+  function mark(element, marks) {
+    const state = drawn.get(element);
+    if (!state) return;
+    const wanted = (marks === null ? [] : Array.isArray(marks) ? marks : [marks]).filter(function (one) {
+      return state.spec.panels.some(function (panel) { return panel.id === one.panel; });
+    });
+    const glide = state.marks.length > 0 && wanted.length === state.marks.length;
+    while (state.bands.length < wanted.length) state.bands.push(newBand(state));
+    state.bands.forEach(function (band, i) { if (i >= wanted.length) band.style.opacity = "0"; });
+    state.marks = wanted;
+    placeMarks(state, glide);
+  }
+
+  function dress(wanted) {
+    mode = wanted;
+    drawn.forEach(function (state, element) {
+      if (!element.isConnected) { drawn.delete(element); return; }
+      dressed(state);
+      placeMarks(state, false);
+    });
+  }
+
+  return {
+    draw: draw,
+    mark: mark,
+    dress: dress,
+    onPoint: function (callback) { listeners.push(callback); },
+    spread: spread,
+  };
+})();
