@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import types
 from typing import Any, Final, TypeVar
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
@@ -51,8 +52,7 @@ def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
     remedy = "build again"
     try:
         json.loads(data, parse_constant=_refuse_constant)
-        adapter: TypeAdapter[tuple[Document]] = TypeAdapter(tuple[kind], config=STRICT)  # type: ignore[valid-type]
-        return adapter.validate_json(b"[" + data + b"]")[0]
+        document: Document = _adapter(kind).validate_json(b"[" + data + b"]")[0]
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         place = "/".join(str(p) for p in first["loc"][1:])
@@ -60,6 +60,7 @@ def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
         raise IntegrityError(name, problem, remedy, place) from error
     except (ValueError, RecursionError) as error:
         raise IntegrityError(name, "isn't valid JSON", remedy) from error
+    return document
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -73,9 +74,7 @@ def schema(name: str) -> dict[str, Any]:
     if name not in SCHEMAS:
         raise CallError(f"there is no schema {name!r}; the schemas are {', '.join(sorted(SCHEMAS))}")
     written_by_hand = name == "case"
-    whole = TypeAdapter(tuple[SCHEMAS[name]], config=STRICT).json_schema(
-        mode="validation" if written_by_hand else "serialization"
-    )
+    whole = _adapter(SCHEMAS[name]).json_schema(mode="validation" if written_by_hand else "serialization")
     inner = dict(whole["prefixItems"][0])
     top = whole["$defs"].pop(inner["$ref"].rsplit("/", 1)[1])
     return {
@@ -84,6 +83,11 @@ def schema(name: str) -> dict[str, Any]:
         **{k: v for k, v in top.items() if k != "title"},
         "$defs": dict(sorted(whole["$defs"].items())),
     }
+
+
+def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+    alone: Any = types.GenericAlias(tuple, (kind,))
+    return TypeAdapter(alone, config=STRICT)
 
 
 def _refuse_constant(name: str) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from functools import cache
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from earwitness.records.facts import CaseFacts
@@ -48,7 +47,6 @@ def without_tags(location: Location) -> Location:
     return plain
 
 
-@cache
 def tags(kind: type) -> tuple[str, ...]:
     """The values of a record's `Literal` fields, by which a union tells its members apart."""
     if not dataclasses.is_dataclass(kind):
@@ -57,7 +55,6 @@ def tags(kind: type) -> tuple[str, ...]:
     return tuple(str(value) for hint in literal for value in get_args(hint))
 
 
-@cache
 def _hints(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 

@@ -24,7 +24,7 @@ from earwitness.records.facts import CaseFacts
 _TEMPLATES: Final = ("case.toml", "takes.toml", "verdict.md", "revisions.toml")
 _LONGEST_NAME: Final = 300
 
-#: For each way in which a value can be wrong: what is wrong, and what to do. Fields come from the type's limits.
+#: For each way in which a value can be wrong: what is wrong, and what to do; limits come from the type.
 _MESSAGES: Final[Mapping[str, tuple[str, str]]] = {
     "missing": ("is missing", "add it"),
     "string_type": ("isn't text", "put it in quotes"),
@@ -84,15 +84,14 @@ def read_facts(case: CaseFolder) -> CaseFacts:
     Raises
     ------
     CaseError
-        The file can't be read, has a key that doesn't exist (the nearest that does is named), or a value of the
-        wrong type or out of its range; with line and key.
+        The file can't be read, has a key that doesn't exist (the nearest that does is named), or a value of
+        the wrong type or out of its range; with line and key.
     """
     toml = read_toml(case.case_toml)
     _refuse_misplaced_dates(toml)
     text = json.dumps([toml.values], default=_date_text)
-    adapter = TypeAdapter(tuple[CaseFacts], config=STRICT)
     try:
-        facts = adapter.validate_json(text)[0]
+        facts = TypeAdapter(tuple[CaseFacts], config=STRICT).validate_json(text)[0]
     except ValidationError as error:
         raise _first_problem(toml, error) from error
     _refuse_contradictions(toml, facts)

@@ -1,7 +1,7 @@
 """Raw files: copied in as they came, read-only, hashed, never altered.
 
-A kill while files are added leaves at worst files in ``raw/`` that ``raw.sha256`` doesn't list yet; adding the
-same files again adopts them.
+A kill while files are added leaves at worst files in ``raw/`` that ``raw.sha256`` doesn't list yet; adding
+the same files again adopts them.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ class Added:
 class RawState:
     """The raw files as ``raw.sha256`` lists them.
 
-    `sha256` maps each name to its hash; `raw_digest` is the SHA-256 of the sorted list; `unrecorded` are files
-    in ``raw/`` that the list doesn't have.
+    `sha256` maps each name to its hash; `raw_digest` is the SHA-256 of the sorted list; `unrecorded` are
+    files in ``raw/`` that the list doesn't have.
     """
 
     sha256: Mapping[str, str]
@@ -67,8 +67,8 @@ def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> Added:
     Raises
     ------
     ReadError
-        A source is no regular file, is empty, is a link that leaves the folder it came from, its name can't be
-        kept, or another file has that name already (both hashes are named).
+        A source is no regular file, is empty, is a link that leaves the folder it came from, its name can't
+        be kept, or another file has that name already (both hashes are named).
     """
     recorded = dict(read_hashes(case))
     hashed = [(path, _checked_name(path, name), _source_digest(path, name)) for path, name in sources]

@@ -25,7 +25,7 @@ _RULE: Final = ("files", *FIELDS)
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What `write_takes` wrote: ids of new entries, of corrected ones, and of takes that stood there already."""
+    """What `write_takes` did: ids of new entries, of corrected ones, of takes that stood there already."""
 
     added: tuple[TakeId, ...]
     corrected: tuple[TakeId, ...]
@@ -57,9 +57,9 @@ def read_takes(case: CaseFolder) -> tuple[Take, ...]:
     Raises
     ------
     CaseError
-        The file can't be read; an entry or rule has an unknown, missing or impossible field; an entry's file or
-        stimulus isn't in ``raw/``; two rules match one file; two takes have the same id or key (both files are
-        named).
+        The file can't be read; an entry or rule has an unknown, missing or impossible field; an entry's file
+        or stimulus isn't in ``raw/``; two rules match one file; two takes have the same id or key (both files
+        are named).
     """
     placed = _placed(case, read_toml(case.takes_toml))
     return tuple(sorted((p.take for p in placed), key=lambda take: take.id))
@@ -159,7 +159,7 @@ def _ruled(
                 second.place, problem, "narrow one of them, or give the file an entry of its own"
             )
         for rule, found in matches:
-            yield _Placed(Fields(toml, rule.place, found | rule.fixed, files, path).take(), rule.place)
+            yield _Placed(Fields(toml, rule.place, {**found, **rule.fixed}, files, path).take(), rule.place)
 
 
 def _refuse_twice(toml: TomlText, placed: Sequence[_Placed]) -> None:

@@ -48,7 +48,7 @@ def read_toml(path: Path) -> TomlText:
     Raises
     ------
     CaseError
-        It is missing, no regular file, over 1 MiB, has a line over 8192 characters, isn't UTF-8 or isn't TOML.
+        It is missing, no regular file, over 1 MiB, has a line over 8192 characters, isn't UTF-8, isn't TOML.
     """
     file = path.name
     text = _text(path)
