@@ -107,7 +107,8 @@ var Earwitness = (function () {
       const wanted = ends.map(function (end) { return yOf(panel, box, end.y); });
       const placed = spread(wanted, spec.proportion.label_gap, box.top, box.top + box.height);
       ends.forEach(function (end, k) {
-        const text = "<b>" + (frame.narrow ? end.short : end.text) + "</b>";
+        const name = frame.narrow ? end.short : end.text;
+        const text = end.role === "quiet" ? name : "<b>" + name + "</b>";
         paper(right + 6, placed[k], text, colours.roles[end.role], 12, "middle");
       });
       paper(box.left, box.top - 5, panel.heading, colours.quiet, 11, "bottom");

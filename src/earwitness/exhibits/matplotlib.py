@@ -1,0 +1,224 @@
+"""The printed picture: the same description as SVG, PDF or PNG, the same bytes every time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from io import BytesIO
+from typing import Any, Final, Literal
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
+
+from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Line, Mark, Panel, Role
+from earwitness.exhibits.geometry import Box, Frame, Margins, frame
+from earwitness.exhibits.labels import spread
+from earwitness.exhibits.level_regions import level_lines, regions
+from earwitness.exhibits.line_ends import line_ends, that_fit
+from earwitness.exhibits.palette import BAND_OPACITY, MARK_OPACITY, STROKES, TOKENS, Mode, Tokens, steps
+from earwitness.exhibits.typefaces import Cut
+from earwitness.records.grid import Floats
+
+Format = Literal["svg", "pdf", "png"]
+
+#: In millimetres.
+MARGINS: Final = Margins(left=9.0, right=30.0, top=6.5, bottom=7.0, gap=8.5)
+WIDTH_MM: Final = 165.0
+LABEL_GAP_MM: Final = 3.3
+MM_PER_INCH: Final = 25.4
+POINTS_PER_MM: Final = 72.0 / MM_PER_INCH
+#: A stroke of one CSS pixel on the page is this heavy in print, in points.
+POINTS_PER_PX: Final = 0.62
+LABEL_PT: Final = 8.0
+TICK_PT: Final = 7.5
+HAIRLINE_PT: Final = 0.5
+PNG_DPI: Final = 200
+
+METADATA: Final[Mapping[Format, Mapping[str, Any]]] = {
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
+    "png": {"Software": None},
+}
+#: Outlines instead of text in SVG, so that it looks the same where the fonts aren't installed.
+SETTINGS: Final = {
+    "svg.hashsalt": "earwitness",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+    "path.simplify": True,
+}
+
+
+def draw(
+    exhibit: Exhibit,
+    mode: Mode | str = Mode.LIGHT,
+    file_format: Format = "svg",
+    width_mm: float = WIDTH_MM,
+    marks: tuple[Mark, ...] = (),
+) -> bytes:
+    """Draw an exhibit.
+
+    Parameters
+    ----------
+    mode
+        ``light`` or ``dark``.
+    file_format
+        ``svg``, ``pdf`` or ``png``.
+    width_mm
+        The width of the whole picture; its height follows (IEC 60263).
+    marks
+        Places to mark, each with an accent band; those of other exhibits are left out.
+
+    Returns
+    -------
+    bytes
+        A file, without any date in it.
+    """
+    tokens = TOKENS[Mode(mode)]
+    placed = frame(exhibit, width_mm, MARGINS)
+    figure = Figure(
+        figsize=(placed.width / MM_PER_INCH, placed.height / MM_PER_INCH), facecolor=tokens.ground
+    )
+    FigureCanvasAgg(figure)
+    for i, (panel, box) in enumerate(zip(exhibit.panels, placed.boxes, strict=True)):
+        axes = figure.add_axes(_shares(box, placed))
+        axes.set_facecolor("none")
+        axes.set_label(panel.id)
+        _scales(axes, panel, tokens, with_frequencies=i == len(placed.boxes) - 1)
+        _content(axes, panel, tokens)
+        _names(figure, panel, box, placed, tokens)
+        for mark in marks:
+            if (mark.exhibit, mark.panel) == (exhibit.id, panel.id):
+                axes.axvspan(mark.from_hz, mark.to_hz, color=tokens.accent, alpha=MARK_OPACITY, linewidth=0.0)
+    out = BytesIO()
+    with mpl.rc_context(SETTINGS):
+        figure.savefig(
+            out,
+            format=file_format,
+            dpi=PNG_DPI,
+            facecolor=tokens.ground,
+            metadata=dict(METADATA[file_format]),
+        )
+    return out.getvalue()
+
+
+def _shares(box: Box, placed: Frame) -> tuple[float, float, float, float]:
+    """Left, bottom, width and height of the axes as shares of the figure."""
+    return (
+        box.left / placed.width,
+        1.0 - (box.top + box.height) / placed.height,
+        box.width / placed.width,
+        box.height / placed.height,
+    )
+
+
+def _font(cut: Cut, size_pt: float) -> FontProperties:
+    return FontProperties(fname=str(cut.path), size=size_pt)
+
+
+def _scales(axes: Axes, panel: Panel, tokens: Tokens, *, with_frequencies: bool) -> None:
+    axes.set_xscale("log")
+    axes.set_xlim(panel.x_axis.minimum, panel.x_axis.maximum)
+    axes.set_ylim(panel.y_axis.minimum, panel.y_axis.maximum)
+    axes.set_xticks(*_ticks(panel.x_axis, shown=with_frequencies), minor=False)
+    axes.set_xticks([], minor=True)
+    axes.set_yticks(*_ticks(panel.y_axis, shown=True))
+    axes.tick_params(length=0.0, pad=2.5, colors=tokens.quiet)
+    for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+        text.set_fontproperties(_font(Cut.SANS, TICK_PT))
+    axes.grid(visible=True, color=tokens.grid, linewidth=HAIRLINE_PT)
+    axes.set_axisbelow(True)
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    if panel.y_axis.minimum < 0.0 < panel.y_axis.maximum and panel.level_map is None:
+        axes.axhline(0.0, color=tokens.rule, linewidth=2.0 * HAIRLINE_PT, zorder=1.5)
+
+
+def _ticks(axis: Axis, *, shown: bool) -> tuple[list[float], list[str]]:
+    return [value for value, _ in axis.ticks], [text if shown else "" for _, text in axis.ticks]
+
+
+def _content(axes: Axes, panel: Panel, tokens: Tokens) -> None:
+    if panel.level_map is not None:
+        _map(axes, panel.level_map, tokens)
+    for line in panel.lines[::-1]:
+        _band(axes, line, tokens)
+    for line in panel.lines[::-1]:
+        stroke = STROKES[line.role]
+        weight = stroke.weight * POINTS_PER_PX
+        dash = (0.0, tuple(length / stroke.weight for length in stroke.dash)) if stroke.dash else "solid"
+        axes.plot(
+            line.x,
+            line.y,
+            color=tokens.roles[line.role],
+            linewidth=weight,
+            linestyle=dash,
+            gid=f"line-{panel.id}-{line.label}".replace(" ", "-"),
+            solid_joinstyle="round",
+        )
+
+
+def _band(axes: Axes, line: Line, tokens: Tokens) -> None:
+    if line.uncertainty is not None:
+        axes.fill_between(
+            line.x,
+            line.y - line.uncertainty,
+            line.y + line.uncertainty,
+            color=tokens.roles[line.role],
+            alpha=BAND_OPACITY,
+            linewidth=0.0,
+            gid=f"band-{line.label}".replace(" ", "-"),
+        )
+
+
+def _map(axes: Axes, level_map: LevelMap, tokens: Tokens) -> None:
+    areas = regions(level_map)
+    for area, colour in zip(areas, steps(tokens, len(areas)), strict=True):
+        if area.rings:
+            axes.add_patch(PathPatch(_compound(area.rings), facecolor=colour, linewidth=0.0, zorder=1.6))
+    for level in level_lines(level_map):
+        weight = (2.4 if level.heavy else 0.7) * POINTS_PER_PX
+        for path in level.paths:
+            axes.plot(path[:, 0], path[:, 1], color=tokens.ground, linewidth=weight, zorder=1.7)
+
+
+def _compound(rings: tuple[Floats, ...]) -> Path:
+    return Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+
+
+def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens) -> None:
+    """The names at the line ends, the panel's heading, and the unit of the frequency axis."""
+
+    def write(x_mm: float, y_mm: float, text: str, colour: str, font: FontProperties, anchor: str) -> None:
+        figure.text(
+            x_mm / placed.width,
+            1.0 - y_mm / placed.height,
+            text,
+            color=colour,
+            fontproperties=font,
+            ha="left",
+            va=anchor,
+        )
+
+    ends = that_fit(line_ends(panel), LABEL_GAP_MM, box.height)
+    axis = panel.y_axis
+    wanted = [box.top + box.height * (axis.maximum - e.y) / (axis.maximum - axis.minimum) for e in ends]
+    heights = spread(wanted, LABEL_GAP_MM, box.top, box.top + box.height)
+    right = box.left + box.width
+    for end, height in zip(ends, heights, strict=True):
+        cut = Cut.SANS if end.role is Role.QUIET else Cut.SANS_SEMIBOLD
+        write(
+            right + 1.6,
+            float(height),
+            end.text,
+            tokens.roles[end.role],
+            _font(cut, LABEL_PT),
+            "center_baseline",
+        )
+    small = _font(Cut.SANS, TICK_PT)
+    write(box.left, box.top - 1.6, f"{axis.label}, {axis.unit}", tokens.quiet, small, "baseline")
+    if box is placed.boxes[-1]:
+        write(right + 4.0, box.top + box.height + 3.2, panel.x_axis.unit, tokens.quiet, small, "baseline")
