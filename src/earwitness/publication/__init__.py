@@ -1,0 +1,1 @@
+"""Everything that goes out, from one typed context: page, PDF, data pack."""

@@ -1,0 +1,166 @@
+"""Everything that goes out, in one typed context: page, PDF and data pack read this and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from earwitness.exhibits.catalogue import describe
+from earwitness.exhibits.description import Exhibit, Mark
+from earwitness.exhibits.places import locate
+from earwitness.publication import verdict
+from earwitness.publication.header import Header, header
+from earwitness.publication.material import Built, CaseFiles
+from earwitness.publication.numerals import with_unit
+from earwitness.publication.origins import Origin, origins
+from earwitness.publication.rows import Row, table
+from earwitness.publication.trust import Trust, trust
+from earwitness.publication.wording import date_words
+from earwitness.records.curves import CurveSet
+from earwitness.records.figures import Results
+from earwitness.records.findings import Finding
+from earwitness.records.sentences import Number, Quoted, Sentence, say
+from earwitness.records.takes import TakeId
+
+
+@dataclass(frozen=True, slots=True)
+class RawFile:
+    """One raw file, its hash, and its name in page and PDF."""
+
+    path: str
+    sha256: str
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class Download:
+    """One file of the data pack: path beside the page, size in bytes with its words, hash."""
+
+    name: str
+    size_bytes: int
+    size: Sentence
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionLine:
+    """What was published or changed on a day."""
+
+    date: Sentence
+    text: Sentence
+
+
+@dataclass(frozen=True)
+class PublicationContext:
+    """One case, ready to go out.
+
+    Attributes
+    ----------
+    title
+        The loudspeaker's name as plain text, for the window's title and the PDF's metadata.
+    header
+        Part one: what it is, its price on a day, where it came from, who paid for what.
+    verdict
+        Part two: the reviewer's own words as blocks; empty where there is none yet.
+    rows
+        The table of part two, at most ten figures, available ones only.
+    findings
+        Part three, the most important first.
+    marks
+        For each finding's id its places in exhibits; no entry where there is nothing to point at.
+    exhibits
+        Part four.
+    trust
+        Part seven: how it was measured, what was not, what the data can't tell, the caution.
+    origins
+        The appendix: where each number comes from.
+    raw_files
+        Every raw file with its SHA-256, by path.
+    downloads
+        Files of the data pack, with size and SHA-256; empty until they are written.
+    revisions
+        What was published when, oldest first.
+    results, curves
+        The machine-readable results and the curves, for the data pack.
+    build_id, program
+        Which build of which program this is.
+    """
+
+    title: str
+    header: Header
+    verdict: tuple[verdict.Block, ...]
+    rows: tuple[Row, ...]
+    findings: tuple[Finding, ...]
+    marks: Mapping[str, tuple[Mark, ...]]
+    exhibits: tuple[Exhibit, ...]
+    trust: Trust
+    origins: tuple[Origin, ...]
+    raw_files: tuple[RawFile, ...]
+    downloads: tuple[Download, ...]
+    revisions: tuple[RevisionLine, ...]
+    results: Results
+    curves: CurveSet
+    build_id: str
+    program: str
+
+    def raw_file(self, take: TakeId) -> RawFile:
+        """The raw file that holds a take."""
+        path = str(take).partition("#")[0]
+        return next(f for f in self.raw_files if f.path == path)
+
+    def with_downloads(self, files: Mapping[str, tuple[int, str]]) -> PublicationContext:
+        """This context with the data pack's files, name → (bytes, SHA-256)."""
+        found = tuple(
+            Download(name, size, _size(size, f"publication:downloads/{i}/size_bytes"), digest)
+            for i, (name, (size, digest)) in enumerate(files.items())
+        )
+        return replace(self, downloads=found)
+
+
+def assemble(case: CaseFiles, built: Built) -> PublicationContext:
+    """The context of a case from its records; reads and writes nothing.
+
+    Raises
+    ------
+    ImportError
+        If a number in the prose refers to a method that doesn't exist.
+    """
+    exhibits = describe(built.curves)
+    findings = tuple(sorted(built.findings.findings, key=lambda f: -f.importance))
+    marks = {f.id: locate(f.place, exhibits, f.id) for f in findings if f.place is not None}
+    head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
+    prose = (head, rows, findings, exhibits, belief)
+    return PublicationContext(
+        title=case.facts.unit.name,
+        header=head,
+        verdict=verdict.parse(case.verdict),
+        rows=rows,
+        findings=findings,
+        marks={key: found for key, found in marks.items() if found},
+        exhibits=exhibits,
+        trust=belief,
+        origins=origins(built.curves, built.results.figures, prose),
+        raw_files=tuple(
+            RawFile(path, digest, f"raw-{i}")
+            for i, (path, digest) in enumerate(sorted(case.raw_sha256.items()))
+        ),
+        downloads=(),
+        revisions=tuple(
+            RevisionLine(
+                say(Quoted(date_words(r.date), f"case:revisions/{i}/date")),
+                say(Quoted(r.text, f"case:revisions/{i}/text")),
+            )
+            for i, r in enumerate(case.revisions)
+        ),
+        results=built.results,
+        curves=built.curves,
+        build_id=built.results.build_id,
+        program=built.results.program,
+    )
+
+
+def _size(count: int, reference: str) -> Sentence:
+    for unit, factor in (("MB", 1e6), ("kB", 1e3)):
+        if count >= factor:
+            return say(Number(with_unit(f"{count / factor:.3g}", unit), float(count), reference))
+    return say(Number(with_unit(str(count), "bytes"), float(count), reference))

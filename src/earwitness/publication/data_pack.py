@@ -1,0 +1,114 @@
+"""The data pack: curves and figures as plain tables, and the machine-readable files as they are."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from earwitness.publication.context import PublicationContext
+from earwitness.publication.rows import value_sentence
+from earwitness.records.curves import CurveSet
+from earwitness.records.figures import Bound, Figure, Quantity
+
+#: Files of a build that go out as they are.
+COPIED: Final = ("curves.nc", "responses.nc", "results.json", "findings.json")
+#: A text cell that begins with one of these could be taken for a formula by a spreadsheet.
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+_README: Final = """{title}
+
+curves.csv     one row a frequency. frequency_hz in Hz; each curve in dB re 20 uPa at 1 m for {drive}
+               (the two indices in dB), beside it one standard uncertainty (k = 1) of what is stated, in dB.
+               An empty cell: not valid, or not stated.
+figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
+               the value in words, conditions, reading, valid band in Hz, method, source and its standing.
+curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
+responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
+               angles in degrees, frequencies in Hz.
+results.json   every figure of merit with its components, evidence and source.
+findings.json  every statement with its place and evidence.
+
+A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
+Build {build_id}, {program}.
+"""
+
+
+def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
+    """The files of ``data/`` by name.
+
+    Parameters
+    ----------
+    context
+        The case.
+    build
+        The folder that holds the four named files of the build (`COPIED`).
+
+    Raises
+    ------
+    OSError
+        If one of them can't be read.
+    """
+    readme = _README.format(
+        title=" ".join(context.title.split()),
+        drive=context.curves.drive,
+        build_id=context.build_id,
+        program=context.program,
+    )
+    made = {
+        "README.txt": readme.encode(),
+        "curves.csv": _table(_curve_rows(context.curves)),
+        "figures.csv": _table(_figure_rows(context.results.figures)),
+    }
+    return made | {name: (build / name).read_bytes() for name in COPIED}
+
+
+def text_cell(text: str) -> str:
+    """Text that no spreadsheet takes for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def _table(rows: Iterable[list[str]]) -> bytes:
+    sheet = io.StringIO()
+    csv.writer(sheet, lineterminator="\r\n").writerows(rows)
+    return sheet.getvalue().encode()
+
+
+def _curve_rows(curves: CurveSet) -> Iterable[list[str]]:
+    shown = [c for c in curves.curves.values() if c.available]
+    head = [name for c in shown for name in (str(c.name), f"{c.name}_uncertainty")]
+    yield ["frequency_hz", *head]
+    columns = [np.where(c.valid, values, np.nan) for c in shown for values in (c.level_db, c.uncertainty_db)]
+    for i, hz in enumerate(curves.frequency_hz):
+        yield [f"{hz:.6g}", *(_number(column[i], 4) for column in columns)]
+
+
+def _number(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}" if math.isfinite(value) else ""
+
+
+def _figure_rows(figures: tuple[Figure, ...]) -> Iterable[list[str]]:
+    yield [
+        "name", "value", "unit", "uncertainty", "in_words", "conditions", "reading",
+        "valid_from_hz", "valid_to_hz", "method", "source", "standing",
+    ]  # fmt: skip
+    for figure in figures:
+        value = figure.value.value if isinstance(figure.value, Quantity | Bound) else None
+        band = figure.valid_band_hz or (None, None)
+        text = (
+            figure.reading, figure.method, str(figure.source), str(figure.source.standing),
+            str(value_sentence(figure)), str(figure.conditions), figure.unit,
+        )  # fmt: skip
+        reading, method, source, standing, words, conditions, unit = (text_cell(t) for t in text)
+        low, high, plain, spread = (
+            "" if number is None else f"{number:.6g}" for number in (*band, value, figure.uncertainty)
+        )
+        yield [
+            str(figure.name), plain, unit, spread, words, conditions, reading,
+            low, high, method, source, standing,
+        ]  # fmt: skip

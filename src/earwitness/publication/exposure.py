@@ -1,0 +1,83 @@
+"""How loud it was, how long an ear may stay there, and what to do: the caution beside every drive level."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from earwitness.methods.hearing_exposure import niosh_hours_a_day
+from earwitness.publication.numerals import duration, quantity
+from earwitness.records.figures import FigureName, Quantity, Results
+from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.takes import DIRECTIONAL, Drive, Take
+
+_ADVICE = say(
+    "Leave the room or wear hearing protection before a drive is raised; a steady signal can also destroy "
+    "loudspeakers and amplifiers. Local law and qualified advice come first, and only qualified people open "
+    "mains-powered equipment."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """The level at one metre at the greatest drive used, and the time a day that NIOSH allows at it.
+
+    `drive_v` is in volts RMS, `level_db` in dB re 20 µPa, `hours` is None where no level can be worked out
+    (both numbers are None then).
+    """
+
+    drive_v: float | None
+    level_db: float | None
+    hours: float | None
+    caution: Sentence
+
+
+def exposure(takes: tuple[Take, ...], results: Results) -> Exposure:
+    """The caution of a case.
+
+    The level is taken as A-weighted, which in the band of the sensitivity it nearly is.
+    """
+    drives = [t.key.drive for t in takes if t.key.kind in DIRECTIONAL and t.key.drive]
+    volts = max((d.value for d in drives if d.unit == "V"), default=None)
+    figure = next((f for f in results.figures if f.name is FigureName.SENSITIVITY), None)
+    if volts is None or figure is None or not isinstance(figure.value, Quantity):
+        return Exposure(None, None, None, _general())
+    level = figure.value.value + 20.0 * math.log10(volts / 2.83)
+    hours = float(niosh_hours_a_day(level))
+    return Exposure(volts, level, hours, _worked_out(Drive(volts), level, hours))
+
+
+def _general() -> Sentence:
+    criterion = Number("85\u00a0dB", 85.0, "method:hearing_exposure/NIOSH_CRITERION_DB")
+    time = Number("8\u00a0h", 8.0, "method:hearing_exposure/NIOSH_CRITERION_H")
+    halving = Number("3\u00a0dB", 3.0, "method:hearing_exposure/NIOSH_EXCHANGE_DB")
+    return say(
+        "Loud measurements harm hearing: ",
+        Term("NIOSH 98-126"),
+        " allows ",
+        time,
+        " a day at ",
+        criterion,
+        " and half that time for every ",
+        halving,
+        " more. ",
+        _ADVICE,
+    )
+
+
+def _worked_out(drive: Drive, level_db: float, hours: float) -> Sentence:
+    here = "publication:trust/exposure"
+    time = duration(hours, f"{here}/hours")
+    allowed = say("no limit within a day") if hours > 24.0 else say("at most ", time, " a day")
+    return say(
+        "At ",
+        quantity(drive.value, drive.unit, f"{here}/drive_v", 2),
+        " it plays ",
+        quantity(level_db, "dB", f"{here}/level_db", 0),
+        " at one metre. Taken as A-weighted, ",
+        Term("NIOSH 98-126"),
+        " sets ",
+        allowed,
+        " there. ",
+        _ADVICE,
+    )

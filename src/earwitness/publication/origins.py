@@ -1,0 +1,197 @@
+"""Where each number comes from: number → figure → method and source → curves → takes → SHA-256.
+
+A number's reference leads to one entry (`anchor`); entries lead on to the curves, and curves to raw files.
+"""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+
+from earwitness.publication.numerals import decimals_for, fixed, frequency, with_unit
+from earwitness.publication.rows import value_sentence
+from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
+from earwitness.records.curves import Curve, CurveName, CurveSet
+from earwitness.records.figures import Evidence, Figure
+from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
+from earwitness.records.sources import Source
+from earwitness.records.takes import TakeId
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """One entry of the appendix.
+
+    Attributes
+    ----------
+    anchor
+        Its name in page and PDF: ``from-figure-f6``.
+    title, value
+        What it is, and what it says.
+    method
+        Dotted path of the code under ``earwitness``; empty where no code of a method is behind it.
+    lines
+        Source, reading, components of uncertainty and so on.
+    curves
+        Anchors and names of the entries of the curves it rests on.
+    takes
+        The takes it rests on, where they aren't simply those of its curves.
+    """
+
+    anchor: str
+    title: Sentence
+    value: Sentence
+    method: str
+    lines: tuple[Line, ...]
+    curves: tuple[tuple[str, str], ...] = ()
+    takes: tuple[TakeId, ...] = ()
+
+
+def anchor(reference: str) -> str:
+    """The name of the entry that a reference leads to.
+
+    ``figure:f6/value/value`` → ``from-figure-f6``; facts of the case share one entry, as do the caution and
+    the octaves (`why-believe-it`) and the files (`downloads`).
+    """
+    scheme, _, path = reference.partition(":")
+    first = path.split("/")[0]
+    match scheme:
+        case "figure" | "curve" | "method":
+            return f"from-{scheme}-{first.replace('.', '-')}"
+        case "publication":
+            return "downloads" if first == "downloads" else "why-believe-it"
+    return "from-case"
+
+
+def origins(curves: CurveSet, figures: tuple[Figure, ...], prose: object) -> tuple[Origin, ...]:
+    """The entries: every available figure, every available curve, and each method that `prose` refers to.
+
+    Raises
+    ------
+    ImportError
+        If `prose` refers to a method that doesn't exist.
+    """
+    available = {name: c for name, c in curves.curves.items() if c.available}
+    numbers = {n.reference: n for n in numbers_in(prose)}
+    used = {anchor(reference) for reference in numbers}
+    methods: dict[str, list[Number]] = {}
+    for reference in sorted(r for r in numbers if r.startswith("method:")):
+        methods.setdefault(reference[7:].split("/")[0], []).append(numbers[reference])
+    spoken = [f for f in figures if f.available or anchor(f"figure:{f.name}") in used]
+    return (
+        *(_figure(f, available) for f in spoken),
+        *(_curve(c, curves) for c in available.values()),
+        *(_method(name, tuple(found)) for name, found in methods.items()),
+    )
+
+
+def numbers_in(thing: object) -> Iterable[Number]:
+    """Every number in every sentence inside a tree of records, tuples and mappings."""
+    if isinstance(thing, Sentence):
+        yield from thing.numbers
+    elif isinstance(thing, Mapping):
+        for value in thing.values():
+            yield from numbers_in(value)
+    elif isinstance(thing, tuple):
+        for value in thing:
+            yield from numbers_in(value)
+    elif is_dataclass(thing):
+        for field in fields(thing):
+            yield from numbers_in(getattr(thing, field.name))
+
+
+def _figure(figure: Figure, curves: Mapping[CurveName, Curve]) -> Origin:
+    here = f"figure:{figure.name}"
+    lines = [line("Conditions", figure.conditions), *_source(figure.source)]
+    lines.append(line("Reading", say(named(figure.reading))))
+    if figure.valid_band_hz:
+        low, high = figure.valid_band_hz
+        band = say(
+            frequency(low, f"{here}/valid_band_hz/0"), " to ", frequency(high, f"{here}/valid_band_hz/1")
+        )
+        lines.append(line("Valid", band))
+    if figure.components:
+        lines.append(line("Uncertainty from", _components(figure, here)))
+    if figure.also:
+        lines.append(line("Other readings", _also(figure, here)))
+    shown = [c for c in figure.evidence.curves if c in curves]
+    covered = {t for c in shown for t in curves[c].takes}
+    return Origin(
+        anchor=anchor(here),
+        title=FIGURE_LABELS[figure.name],
+        value=value_sentence(figure),
+        method=figure.method,
+        lines=tuple(lines),
+        curves=tuple((anchor(f"curve:{c}"), c.words) for c in shown),
+        takes=_own_takes(figure.evidence, covered),
+    )
+
+
+def _own_takes(evidence: Evidence, covered: set[TakeId]) -> tuple[TakeId, ...]:
+    return evidence.takes if len(evidence.takes) <= 4 or not covered.issuperset(evidence.takes) else ()
+
+
+def _components(figure: Figure, here: str) -> Sentence:
+    pieces = []
+    for name, value in figure.components.items():
+        if value is None:
+            pieces.append(say(f"{name} not stated"))
+        else:
+            text = with_unit(fixed(value, decimals_for(value)), figure.unit)
+            pieces.append(say(f"{name} ", Number(text, value, f"{here}/components/{name}")))
+    return listing(pieces)
+
+
+def _also(figure: Figure, here: str) -> Sentence:
+    decimals = decimals_for(figure.uncertainty) if figure.uncertainty else 1
+    return listing(
+        say(
+            named(name),
+            " ",
+            Number(with_unit(fixed(value, decimals), figure.unit), value, f"{here}/also/{name}"),
+        )
+        for name, value in figure.also.items()
+    )
+
+
+def _source(source: Source) -> list[Line]:
+    return [line("Source", say(named(str(source)))), line("Known", say(str(source.standing)))]
+
+
+def _curve(curve: Curve, curves: CurveSet) -> Origin:
+    here = f"curve:{curve.name}"
+    band = curves.valid_band_hz(curve.name)
+    value = say("drawn for ", Term(curves.drive))
+    lines = _source(curve.source)
+    if band:
+        value = say(
+            frequency(band[0], f"{here}/valid_from_hz"), " to ", frequency(band[1], f"{here}/valid_to_hz")
+        )
+    stated = [str(name) for name, u in curve.components_db.items() if u is not None]
+    absent = [str(name) for name, u in curve.components_db.items() if u is None]
+    if stated:
+        lines.append(line("Uncertainty from", listing(say(name) for name in stated)))
+    if absent:
+        lines.append(line("Not stated", listing(say(name) for name in absent)))
+    return Origin(
+        anchor=anchor(here),
+        title=say(f"Curve: {curve.name.words}"),
+        value=value,
+        method=curve.method,
+        lines=tuple(lines),
+        takes=curve.takes,
+    )
+
+
+def _method(name: str, constants: tuple[Number, ...]) -> Origin:
+    path = name if "." in name else f"methods.{name}"
+    title = (inspect.getdoc(importlib.import_module(f"earwitness.{path}")) or path).splitlines()[0]
+    return Origin(
+        anchor=anchor(f"method:{name}"),
+        title=say("Constants of a method"),
+        value=listing(say(Term(n.reference.partition("/")[2]), " = ", n) for n in constants),
+        method=path,
+        lines=(line("Document", say(Quoted(title, f"method:{name}"))),),
+    )

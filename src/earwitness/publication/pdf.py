@@ -1,0 +1,157 @@
+"""The report as a tagged PDF (PDF/UA-1), set by Typst from JSON: no text of a case is ever source code."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, Final
+
+import typst
+
+from earwitness.exhibits.palette import TOKENS, Mode
+from earwitness.exhibits.typefaces import FONTS
+from earwitness.publication.context import PublicationContext
+from earwitness.publication.origins import Origin, anchor
+from earwitness.publication.pictures import picture_path
+from earwitness.publication.verdict import Block
+from earwitness.publication.wording import Line
+from earwitness.records.findings import Finding
+from earwitness.records.sentences import Number, Sentence
+
+TEMPLATE: Final = Path(__file__).parent / "templates" / "report.typ"
+Json = dict[str, Any]
+
+
+def report(context: PublicationContext, pictures: Mapping[str, bytes]) -> bytes:
+    """The PDF of a publication; the same context gives the same bytes.
+
+    Parameters
+    ----------
+    context
+        The case, with its downloads.
+    pictures
+        The exhibits as SVG, by path as `picture_path` names it.
+    """
+    with TemporaryDirectory(prefix="earwitness-") as name:
+        root = Path(name)
+        shutil.copy(TEMPLATE, root / "report.typ")
+        for path, content in pictures.items():
+            (root / path).parent.mkdir(exist_ok=True)
+            (root / path).write_bytes(content)
+        document = json.dumps(_document(context), allow_nan=False)
+        (root / "report.json").write_text(document, "utf-8")
+        made = typst.compile(
+            str(root / "report.typ"),
+            root=str(root),
+            font_paths=[str(FONTS)],
+            ignore_system_fonts=True,
+            format="pdf",
+            pdf_standards=["ua-1"],
+        )
+    if not isinstance(made, bytes):
+        raise TypeError("the report came in more than one part")
+    return made
+
+
+def _document(c: PublicationContext) -> Json:
+    tokens = TOKENS[Mode.LIGHT]
+    return {
+        "title": c.title,
+        "colours": {"text": tokens.text, "quiet": tokens.quiet, "rule": tokens.rule},
+        "anchors": [o.anchor for o in c.origins] + ["from-case", "why-believe-it", "downloads"],
+        "header": {
+            "eyebrow": [_parts(s) for s in c.header.eyebrow],
+            "name": _parts(c.header.name),
+            "facts": _lines(c.header.facts),
+            "statement": _parts(c.header.statement) if c.header.statement else None,
+        },
+        "verdict": [_block(b) for b in c.verdict],
+        "rows": [
+            {"label": _parts(r.label), "value": _parts(r.value), "conditions": _parts(r.conditions)}
+            for r in c.rows
+        ],
+        "findings": [_finding(f, c) for f in c.findings],
+        "exhibits": [
+            {
+                "letter": e.letter,
+                "title": e.title,
+                "picture": picture_path(e),
+                "alt": str(e.alt),
+                "caption": _parts(e.caption),
+                "conditions": _parts(e.conditions),
+            }
+            for e in c.exhibits
+        ],
+        **_trust(c),
+        "downloads": [{"name": d.name, "size": _parts(d.size), "sha256": d.sha256} for d in c.downloads],
+        "revisions": [{"label": _parts(r.date), "text": _parts(r.text)} for r in c.revisions],
+        "origins": [_origin(o, c) for o in c.origins],
+        "raw_files": [{"path": f.path, "sha256": f.sha256, "anchor": f.anchor} for f in c.raw_files],
+        "build_id": c.build_id,
+        "program": c.program,
+    }
+
+
+def _trust(c: PublicationContext) -> Json:
+    trust = c.trust
+    return {
+        "bands": [
+            {"label": _parts(b.label), "words": b.words, "uncertainty": _parts(b.uncertainty)}
+            for b in trust.bands
+        ],
+        "rig": _lines(trust.rig),
+        "caution": _parts(trust.exposure.caution),
+        "notes": [_parts(n) for n in trust.notes],
+        "not_measured": _lines(trust.not_measured),
+        "not_stated": _parts(trust.not_stated) if trust.not_stated else [],
+        "cannot_tell": [_parts(s) for s in trust.cannot_tell],
+        "methods": [
+            {"document": _parts(m.document), "standing": m.standing, "figures": _parts(m.figures)}
+            for m in trust.methods
+        ],
+    }
+
+
+def _finding(finding: Finding, c: PublicationContext) -> Json:
+    shown = {m.exhibit for m in c.marks.get(finding.id, ())}
+    return {
+        "statement": _parts(finding.statement),
+        "explanation": _parts(finding.explanation),
+        "note": _parts(finding.note),
+        "readings": [_parts(r) for r in finding.claim.readings] if finding.claim else [],
+        "exhibits": [e.letter for e in c.exhibits if e.id in shown],
+    }
+
+
+def _origin(origin: Origin, c: PublicationContext) -> Json:
+    return {
+        "anchor": origin.anchor,
+        "title": _parts(origin.title),
+        "value": _parts(origin.value),
+        "method": origin.method,
+        "lines": _lines(origin.lines),
+        "curves": [{"to": to, "name": name} for to, name in origin.curves],
+        "takes": [{"to": c.raw_file(t).anchor, "name": str(t)} for t in origin.takes],
+    }
+
+
+def _lines(found: tuple[Line, ...]) -> list[Json]:
+    return [{"label": _parts(one.label), "text": _parts(one.text)} for one in found]
+
+
+def _parts(prose: Sentence) -> list[Json]:
+    return [
+        {"kind": p.kind, "text": p.text, "to": anchor(p.reference) if isinstance(p, Number) else ""}
+        for p in prose.parts
+    ]
+
+
+def _block(block: Block) -> Json:
+    return {
+        "kind": block.kind,
+        "spans": [{"text": s.text, "style": s.style, "href": s.href} for s in block.spans],
+        "blocks": [_block(b) for b in block.blocks],
+    }

@@ -1,0 +1,107 @@
+"""One row of the table of figures: label, value with its uncertainty, and the conditions that define it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from earwitness.publication.numerals import fixed, frequency, measured, quantity
+from earwitness.publication.wording import FIGURE_LABELS, listing, named
+from earwitness.records.figures import (
+    Bound,
+    Check,
+    Figure,
+    FigureName,
+    NotAvailable,
+    Plateaus,
+    Quantity,
+    Tolerance,
+)
+from earwitness.records.sentences import Number, Sentence, say
+
+#: The rows of the table at the top, in order; what isn't available has no row.
+TABLED: Final = (
+    FigureName.SENSITIVITY,
+    FigureName.F6,
+    FigureName.F3,
+    FigureName.F10,
+    FigureName.TOLERANCE_ON_AXIS,
+    FigureName.TOLERANCE_LISTENING_WINDOW,
+    FigureName.COVERAGE_HORIZONTAL,
+    FigureName.COVERAGE_VERTICAL,
+    FigureName.IN_ROOM_TILT,
+    FigureName.IN_ROOM_SMOOTHNESS,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One figure of merit as the table shows it."""
+
+    name: FigureName
+    label: Sentence
+    value: Sentence
+    conditions: Sentence
+
+
+def table(figures: tuple[Figure, ...]) -> tuple[Row, ...]:
+    """At most ten rows: the available ones of `TABLED`, in its order."""
+    by_name = {f.name: f for f in figures if f.available}
+    return tuple(row(by_name[name]) for name in TABLED if name in by_name)
+
+
+def row(figure: Figure) -> Row:
+    """The row of one figure."""
+    return Row(figure.name, FIGURE_LABELS[figure.name], value_sentence(figure), figure.conditions)
+
+
+def value_sentence(figure: Figure) -> Sentence:
+    """The value in words and numbers: ``86.4 ± 0.5 dB``, or the reason why there is none."""
+    here = f"figure:{figure.name}"
+    match figure.value:
+        case Quantity(value):
+            return measured(value, figure.uncertainty, figure.unit, here)
+        case Bound(value, sense):
+            sign = "≥ " if sense == "at least" else "≤ "
+            return say(sign, quantity(value, figure.unit, f"{here}/value/value"))
+        case Tolerance(above, below):
+            return say(
+                Number(f"+{fixed(above, 1)}", above, f"{here}/value/above"),
+                " / ",
+                Number(f"−{fixed(below, 1)}\u00a0{figure.unit}", below, f"{here}/value/below"),
+            )
+        case Plateaus(clauses):
+            return listing(
+                (
+                    _plateau(c.positive_deg, c.negative_deg, c.from_hz, c.to_hz, f"{here}/value/clauses/{i}")
+                    for i, c in enumerate(clauses)
+                ),
+                last=", ",
+            )
+        case Check(passed):
+            return say("passed" if passed else "not passed")
+        case NotAvailable() as absent:
+            return reason(absent, here)
+
+
+def reason(absent: NotAvailable, reference: str) -> Sentence:
+    """Why there is no number; the limit of the data as a number where it is the reason."""
+    if absent.valid_from_hz is not None:
+        limit = frequency(absent.valid_from_hz, f"{reference}/value/valid_from_hz")
+        return say("the data are valid from ", limit)
+    return say(named(absent.reason))
+
+
+def _plateau(
+    positive_deg: float | None, negative_deg: float | None, from_hz: float, to_hz: float, reference: str
+) -> Sentence:
+    band = say(
+        " from ", frequency(from_hz, f"{reference}/from_hz"), " to ", frequency(to_hz, f"{reference}/to_hz")
+    )
+    if positive_deg is None or negative_deg is None:
+        return say("open") + band
+    if abs(positive_deg - negative_deg) <= 5.0:
+        return say(Number(f"±{positive_deg:.0f}°", positive_deg, f"{reference}/positive_deg")) + band
+    plus = Number(f"+{positive_deg:.0f}°", positive_deg, f"{reference}/positive_deg")
+    minus = Number(f"−{negative_deg:.0f}°", negative_deg, f"{reference}/negative_deg")
+    return say(plus, " / ", minus) + band

@@ -1,0 +1,233 @@
+"""Why believe it: how it was measured, where each band comes from, and what the data can't tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from earwitness.publication.exposure import Exposure, exposure
+from earwitness.publication.material import Built, CaseFiles
+from earwitness.publication.numerals import frequency, quantity
+from earwitness.publication.rows import reason
+from earwitness.publication.wording import (
+    FIGURE_LABELS,
+    NOT_STATED,
+    Line,
+    line,
+    listing,
+    named,
+    quoted_or_not_stated,
+)
+from earwitness.records.curves import CurveName
+from earwitness.records.facts import CaseFacts, StatedUncertainty
+from earwitness.records.figures import Figure, NotAvailable
+from earwitness.records.responses import Origin, Responses
+from earwitness.records.sentences import Sentence, Term, say
+from earwitness.records.sources import Source
+from earwitness.records.takes import ON_AXIS, TakeKind
+
+#: Nominal octave bands (IEC 61260-1, ISO 266), and the words for each origin of a band.
+OCTAVES: Final = ("31.5", "63", "125", "250", "500", "1k", "2k", "4k", "8k", "16k")
+ORIGIN_WORDS: Final = {
+    Origin.NOTHING: "nothing valid",
+    Origin.GATED: "gated",
+    Origin.NEAR_FIELD: "near field",
+    Origin.BLENDED: "near field into gated",
+    Origin.AS_GIVEN: "as given",
+}
+CANNOT_TELL: Final = (
+    say("How alike two units are: one was measured."),
+    say("How it sounds in a given room below the few hundred hertz where that room decides."),
+    say("Whether a listener minds what a curve shows: nobody's ears are in these data."),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """One octave of the on-axis response: where it comes from and how sure it is.
+
+    `share` is how much of the octave is valid, 0 … 1.
+    """
+
+    label: Sentence
+    origin: Origin
+    words: str
+    share: float
+    uncertainty_db: float | None
+    uncertainty: Sentence
+
+
+@dataclass(frozen=True, slots=True)
+class MethodLine:
+    """One published document or definition of our own, and the figures that follow it."""
+
+    source: Source
+    document: Sentence
+    standing: str
+    figures: Sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """Part seven of the page.
+
+    Attributes
+    ----------
+    bands
+        The strip by octave.
+    rig
+        Drive, distance, axis and so on, as the case states them or "not stated".
+    notes
+        What the reduction decided.
+    not_stated
+        Uncertainties that nobody stated; empty when all are.
+    not_measured
+        What isn't there, once, each with the reason.
+    cannot_tell
+        Three things that no number here answers.
+    methods
+        Documents and definitions, with how well each is known.
+    exposure
+        The caution.
+    """
+
+    bands: tuple[Band, ...]
+    rig: tuple[Line, ...]
+    notes: tuple[Sentence, ...]
+    not_stated: Sentence | None
+    not_measured: tuple[Line, ...]
+    cannot_tell: tuple[Sentence, ...]
+    methods: tuple[MethodLine, ...]
+    exposure: Exposure
+
+
+def trust(case: CaseFiles, built: Built) -> Trust:
+    """Everything in part seven."""
+    absent = _not_stated(case.facts.uncertainty)
+    return Trust(
+        bands=_bands(built),
+        rig=_rig(case.facts, built),
+        notes=tuple(say(named(note)) for note in built.responses.notes),
+        not_stated=listing(absent) if absent else None,
+        not_measured=_not_measured(case, built),
+        cannot_tell=CANNOT_TELL,
+        methods=_methods(built.results.figures),
+        exposure=exposure(case.takes, built.results),
+    )
+
+
+def _bands(built: Built) -> tuple[Band, ...]:
+    responses = built.responses
+    row = _on_axis_row(responses)
+    if row is None:
+        return ()
+    spread = built.curves.curves[CurveName.ON_AXIS].uncertainty_db
+    return tuple(
+        _band(i, responses.frequency_hz, responses.origin[row], responses.valid[row], spread)
+        for i in range(len(OCTAVES))
+    )
+
+
+def _on_axis_row(responses: Responses) -> int | None:
+    rows = [i for i, t in enumerate(responses.takes) if t.key.direction and t.key.direction.shared == ON_AXIS]
+    return rows[0] if rows else None
+
+
+def _band(index: int, hz: np.ndarray, origin: np.ndarray, valid: np.ndarray, spread: np.ndarray) -> Band:
+    centre = 1000.0 * 2.0 ** (index - 5)
+    inside = (hz >= centre / np.sqrt(2.0)) & (hz < centre * np.sqrt(2.0))
+    share = float(valid[inside].mean())
+    known = spread[inside & np.isfinite(spread)]
+    found = Origin.NOTHING
+    if share > 0:
+        found = Origin(int(np.bincount(origin[inside & valid], minlength=len(Origin)).argmax()))
+    value = float(np.median(known)) if known.size and share > 0 else None
+    text = (
+        EMPTY_MARK
+        if value is None
+        else say("± ", quantity(value, "dB", f"publication:trust/bands/{index}/uncertainty_db"))
+    )
+    return Band(say(Term(OCTAVES[index])), found, ORIGIN_WORDS[found], share, value, text)
+
+
+EMPTY_MARK: Final = say("–")
+
+
+def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
+    rig = facts.rig
+
+    def length(value: float | None, field: str) -> Sentence:
+        return say(quantity(value, "m", f"case:rig.{field}", 2)) if value is not None else NOT_STATED
+
+    lines = [
+        line("Drive", say(Term(built.curves.drive))),
+        line("Distance", length(rig.distance_m, "distance_m")),
+        line("Reference axis", quoted_or_not_stated(rig.reference_axis, "case:rig.reference_axis")),
+        line("Turned about a point behind the front by", length(rig.rotation_behind_m, "rotation_behind_m")),
+        line("Loudspeaker above the floor", length(rig.height_m, "height_m")),
+        line("Microphone above the floor", length(rig.microphone_height_m, "microphone_height_m")),
+        line("Microphone", quoted_or_not_stated(rig.microphone, "case:rig.microphone")),
+        line("Room", quoted_or_not_stated(rig.room, "case:rig.room")),
+        line(
+            "Air",
+            say(quantity(rig.temperature_c, "°C", "case:rig.temperature_c", 0))
+            if rig.temperature_c is not None
+            else NOT_STATED,
+        ),
+    ]
+    band = built.curves.valid_band_hz(CurveName.ON_AXIS)
+    if band:
+        low = frequency(band[0], "curve:on_axis/valid_from_hz")
+        high = frequency(band[1], "curve:on_axis/valid_to_hz")
+        lines.append(line("Valid on axis", say(low, " to ", high)))
+    return tuple(lines)
+
+
+def _not_stated(stated: StatedUncertainty) -> list[Sentence]:
+    fields = {
+        "microphone": stated.microphone_db,
+        "level": stated.level_db,
+        "angle": stated.angle_deg,
+        "repeat": stated.repeat_db,
+        "temperature": stated.temperature_k,
+    }
+    return [say(name) for name, value in fields.items() if value is None]
+
+
+def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
+    lines = [_absent_figure(f) for f in built.results.figures if isinstance(f.value, NotAvailable)]
+    for curve in built.curves.curves.values():
+        if not curve.available and curve.missing:
+            needed = listing(say(named(d.label)) for d in curve.missing)
+            lines.append(line(curve.name.words.capitalize(), say("needs ") + needed))
+    kinds = {t.key.kind for t in case.takes}
+    drives = {t.key.drive for t in built.responses.takes}
+    if TakeKind.IMPEDANCE not in kinds:
+        lines.append(line("Impedance", say("no such take")))
+    if len(drives) < 2:
+        lines.append(
+            line("Change with level", say("one drive only: no distortion, compression or clean output"))
+        )
+    return tuple(lines)
+
+
+def _absent_figure(figure: Figure) -> Line:
+    absent = figure.value
+    assert isinstance(absent, NotAvailable)
+    text = reason(absent, f"figure:{figure.name}")
+    if absent.missing:
+        text = text + say(": ") + listing(say(named(m)) for m in absent.missing)
+    return Line(FIGURE_LABELS[figure.name], text)
+
+
+def _methods(figures: tuple[Figure, ...]) -> tuple[MethodLine, ...]:
+    by_source: dict[Source, list[Sentence]] = {}
+    for figure in figures:
+        if figure.available:
+            by_source.setdefault(figure.source, []).append(FIGURE_LABELS[figure.name])
+    return tuple(
+        MethodLine(source, say(named(str(source))), str(source.standing), listing(labels))
+        for source, labels in by_source.items()
+    )

@@ -1,0 +1,67 @@
+"""Small pieces of prose that several parts of a publication share."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from earwitness.records.figures import FigureName
+from earwitness.records.sentences import EMPTY, Part, Quoted, Sentence, Term, Words, say
+
+NOT_STATED: Final = say("not stated")
+
+#: What the page calls each figure of merit.
+FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
+    FigureName.SENSITIVITY: say("Sensitivity"),
+    FigureName.F3: say(Term("F3")),
+    FigureName.F6: say(Term("F6")),
+    FigureName.F10: say(Term("F10")),
+    FigureName.TOLERANCE_ON_AXIS: say("Tolerance, on axis"),
+    FigureName.TOLERANCE_LISTENING_WINDOW: say("Tolerance, listening window"),
+    FigureName.IN_ROOM_TILT: say("In-room tilt"),
+    FigureName.IN_ROOM_SMOOTHNESS: say("In-room smoothness"),
+    FigureName.COVERAGE_HORIZONTAL: say("Coverage, sideways"),
+    FigureName.COVERAGE_VERTICAL: say("Coverage, up and down"),
+    FigureName.SOUND_POWER_SAMPLING: say("Sound power, two estimates"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A label and what stands beside it."""
+
+    label: Sentence
+    text: Sentence
+
+
+def line(label: str, text: Sentence) -> Line:
+    """A line whose label is a plain name."""
+    return Line(say(named(label)), text)
+
+
+def named(text: str) -> Part:
+    """A name as a part of a sentence: a term where it holds digits, plain words where it doesn't."""
+    return Term(text) if any(c.isdigit() for c in text) else Words(text)
+
+
+def quoted_or_not_stated(text: str | None, reference: str) -> Sentence:
+    """The text of a field of ``case.toml``, or "not stated"."""
+    return say(Quoted(text, reference)) if text else NOT_STATED
+
+
+def date_words(date: dt.date) -> str:
+    """``2 November 2026``."""
+    return f"{date.day} {date:%B} {date.year}"
+
+
+def listing(items: Iterable[Sentence], last: str = " and ") -> Sentence:
+    """``a, b and c``."""
+    found = list(items)
+    if len(found) < 2:
+        return found[0] if found else EMPTY
+    joined = found[0]
+    for item in found[1:-1]:
+        joined = joined + say(", ") + item
+    return joined + say(last) + found[-1]

@@ -1,0 +1,105 @@
+"""A made-up case with everything that a publication is made from: not measured, not built."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import specimen
+
+from earwitness.publication.material import Built, CaseFiles, Revision
+from earwitness.records.figures import Figure
+from earwitness.records.responses import Origin, Responses
+from earwitness.records.sentences import say
+from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeKey, TakeKind
+from earwitness.records.uncertainty import ComponentName
+
+LONG_NAME = "Reverberance Grand Monitor Anniversary Loudspeaker Mark Four"
+VERDICT = """An even, wide-spreading small loudspeaker that asks for a subwoofer.
+
+It holds its balance to **either side**, and it's honest about what it can't do below 47 Hz.
+
+- Buy it for a small room.
+- Look elsewhere for parties.
+"""
+DRIVE = Drive(2.83)
+
+
+def takes() -> tuple[Take, ...]:
+    """The takes that the specimen's evidence names, on the horizontal orbit."""
+    angles = range(-170, 181, 10)
+    return tuple(
+        Take(
+            f"horizontal_{a:+04d}.wav",
+            TakeKey(TakeKind.SWEEP, Direction(Orbit.HORIZONTAL, float(a)), DRIVE),
+            stimulus="stimulus.wav",
+        )
+        for a in angles
+    )
+
+
+def responses(valid_from_hz: float = 20.0) -> Responses:
+    """Flat responses: near field below 200 Hz, blended to 400 Hz, gated above."""
+    hz, found = specimen.GRID, takes()
+    shape = (len(found), hz.size)
+    origin = np.where(hz < 200.0, Origin.NEAR_FIELD, np.where(hz < 400.0, Origin.BLENDED, Origin.GATED))
+    valid = np.broadcast_to(hz >= valid_from_hz, shape)
+    return Responses(
+        takes=found,
+        frequency_hz=hz,
+        pressure=np.full(shape, 0.1, dtype=np.complex64),
+        valid=valid,
+        origin=np.where(valid, origin, Origin.NOTHING).astype(np.uint8),
+        has_phase=np.ones(len(found), dtype=bool),
+        seen_angle_deg=np.array([t.key.direction.angle_deg for t in found if t.key.direction]),
+        components={ComponentName.NOISE: np.full(shape, 0.1)},
+        impulse_response=np.zeros((len(found), 16), dtype=np.float32),
+        sample_rate_hz=np.full(len(found), 48_000.0),
+        gate_s=np.full(len(found), 0.006),
+        lead_s=0.001,
+        near_field_takes=tuple(() for _ in found),
+        valid_from_hz=valid_from_hz,
+        notes=("The gate ends before the floor's reflection, worked out from the stated heights.",),
+    )
+
+
+def case_files(name: str = "Cobble Two") -> CaseFiles:
+    """What a person wrote and gave."""
+    found = takes()
+    paths = [t.path for t in found] + ["stimulus.wav"]
+    return CaseFiles(
+        facts=specimen.facts(name),
+        takes=found,
+        raw_sha256={p: hashlib.sha256(p.encode()).hexdigest() for p in paths},
+        verdict=VERDICT,
+        revisions=(Revision(dt.date(2026, 11, 20), "First published."),),
+    )
+
+
+def built(half_empty: bool = False) -> Built:
+    """What a build made; `half_empty` has nothing below 555 Hz."""
+    valid_from_hz = 555.0 if half_empty else 20.0
+    results = specimen.results(half_empty)
+    return Built(
+        responses=responses(valid_from_hz),
+        curves=specimen.curve_set(valid_from_hz),
+        results=replace(results, figures=tuple(_with_real_method(f) for f in results.figures)),
+        findings=specimen.findings(),
+    )
+
+
+def _with_real_method(figure: Figure) -> Figure:
+    return (
+        replace(figure, conditions=say("at the line of half the pressure")) if figure.unit == "°" else figure
+    )
+
+
+def build_folder(folder: Path) -> Path:
+    """The four named files of a build, with stand-ins for their content."""
+    folder.mkdir(parents=True)
+    for name in ("responses.nc", "curves.nc", "results.json", "findings.json"):
+        (folder / name).write_bytes(b"{}\n")
+    return folder
