@@ -9,11 +9,13 @@ from typing import Any, Final, Literal
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
+from earwitness.exhibits.bands import outlines
 from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Line, Mark, Panel, Role
 from earwitness.exhibits.geometry import Box, Frame, Margins, frame
 from earwitness.exhibits.labels import spread
@@ -30,10 +32,11 @@ MARGINS: Final = Margins(left=9.0, right=30.0, top=6.5, bottom=7.0, gap=8.5)
 WIDTH_MM: Final = 165.0
 LABEL_GAP_MM: Final = 3.3
 MM_PER_INCH: Final = 25.4
-POINTS_PER_MM: Final = 72.0 / MM_PER_INCH
 #: A stroke of one CSS pixel on the page is this heavy in print, in points.
 POINTS_PER_PX: Final = 0.62
 LABEL_PT: Final = 8.0
+#: From the middle of a label's letters down to its baseline.
+MIDDLE_MM: Final = 0.9
 TICK_PT: Final = 7.5
 HAIRLINE_PT: Final = 0.5
 PNG_DPI: Final = 200
@@ -44,7 +47,7 @@ METADATA: Final[Mapping[Format, Mapping[str, Any]]] = {
     "png": {"Software": None},
 }
 #: Outlines instead of text in SVG, so that it looks the same where the fonts aren't installed.
-SETTINGS: Final = {
+SETTINGS: Final[dict[Any, Any]] = {
     "svg.hashsalt": "earwitness",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
@@ -156,22 +159,18 @@ def _content(axes: Axes, panel: Panel, tokens: Tokens) -> None:
             color=tokens.roles[line.role],
             linewidth=weight,
             linestyle=dash,
-            gid=f"line-{panel.id}-{line.label}".replace(" ", "-"),
+            gid=f"line-{line.label}".replace(" ", "-"),
             solid_joinstyle="round",
         )
 
 
 def _band(axes: Axes, line: Line, tokens: Tokens) -> None:
-    if line.uncertainty is not None:
-        axes.fill_between(
-            line.x,
-            line.y - line.uncertainty,
-            line.y + line.uncertainty,
-            color=tokens.roles[line.role],
-            alpha=BAND_OPACITY,
-            linewidth=0.0,
-            gid=f"band-{line.label}".replace(" ", "-"),
-        )
+    rings = outlines(line)
+    if rings:
+        colour = to_rgba(tokens.roles[line.role], BAND_OPACITY)
+        patch = PathPatch(_compound(rings), facecolor=colour, linewidth=0.0, zorder=1.8)
+        patch.set_gid(f"band-{line.curve}")
+        axes.add_patch(patch)
 
 
 def _map(axes: Axes, level_map: LevelMap, tokens: Tokens) -> None:
@@ -192,16 +191,9 @@ def _compound(rings: tuple[Floats, ...]) -> Path:
 def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens) -> None:
     """The names at the line ends, the panel's heading, and the unit of the frequency axis."""
 
-    def write(x_mm: float, y_mm: float, text: str, colour: str, font: FontProperties, anchor: str) -> None:
-        figure.text(
-            x_mm / placed.width,
-            1.0 - y_mm / placed.height,
-            text,
-            color=colour,
-            fontproperties=font,
-            ha="left",
-            va=anchor,
-        )
+    def write(x_mm: float, y_mm: float, text: str, colour: str, font: FontProperties) -> None:
+        x, y = x_mm / placed.width, 1.0 - y_mm / placed.height
+        figure.text(x, y, text, color=colour, fontproperties=font, ha="left", va="baseline")
 
     ends = that_fit(line_ends(panel), LABEL_GAP_MM, box.height)
     axis = panel.y_axis
@@ -210,15 +202,9 @@ def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens
     right = box.left + box.width
     for end, height in zip(ends, heights, strict=True):
         cut = Cut.SANS if end.role is Role.QUIET else Cut.SANS_SEMIBOLD
-        write(
-            right + 1.6,
-            float(height),
-            end.text,
-            tokens.roles[end.role],
-            _font(cut, LABEL_PT),
-            "center_baseline",
-        )
+        below = float(height) + MIDDLE_MM
+        write(right + 1.6, below, end.text, tokens.roles[end.role], _font(cut, LABEL_PT))
     small = _font(Cut.SANS, TICK_PT)
-    write(box.left, box.top - 1.6, f"{axis.label}, {axis.unit}", tokens.quiet, small, "baseline")
+    write(box.left, box.top - 1.6, f"{axis.label}, {axis.unit}", tokens.quiet, small)
     if box is placed.boxes[-1]:
-        write(right + 4.0, box.top + box.height + 3.2, panel.x_axis.unit, tokens.quiet, small, "baseline")
+        write(right + 4.0, box.top + box.height + 3.2, panel.x_axis.unit, tokens.quiet, small)

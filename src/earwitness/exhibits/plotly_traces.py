@@ -8,10 +8,11 @@ from typing import Any, Final
 
 import numpy as np
 
+from earwitness.exhibits.bands import outlines
 from earwitness.exhibits.description import LevelMap, Line, Panel, Role
 from earwitness.exhibits.level_regions import level_lines, regions
 from earwitness.exhibits.palette import BAND_OPACITY, STROKES, Tokens, steps, translucent
-from earwitness.records.grid import Bools, Floats
+from earwitness.records.grid import Floats
 
 Json = dict[str, Any]
 Paint = Callable[[Tokens], str]
@@ -20,8 +21,6 @@ CLEAR: Final = "rgba(0,0,0,0)"
 #: Level lines are cut into the areas in the colour of the ground.
 HEAVY_PX: Final = 2.6
 LIGHT_PX: Final = 0.7
-#: An uncertainty band is smooth: every second point of its line will do.
-BAND_STRIDE: Final = 2
 
 
 @dataclass(frozen=True)
@@ -54,12 +53,6 @@ def traces(panel: Panel, index: int) -> list[Trace]:
     return bands + [_line(line, index) for line in backwards]
 
 
-def runs(drawn: Bools) -> list[slice]:
-    """The unbroken stretches of a line."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], drawn, [False])).astype(np.int8)))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _body(index: int, x: list[float | None], y: list[float | None], line: Json) -> Json:
     number = "" if index == 0 else str(index + 1)
     return {
@@ -85,22 +78,11 @@ def _line(line: Line, index: int) -> Trace:
 
 
 def _band(line: Line, index: int) -> Trace | None:
-    if line.uncertainty is None:
+    rings = outlines(line)
+    if not rings:
         return None
-    drawn = np.isfinite(line.y) & np.isfinite(line.uncertainty)
-    if not drawn.any():
-        return None
-    rings = [_ring(line.x[s], line.y[s], line.uncertainty[s]) for s in runs(drawn)]
-    x, y = _joined(rings)
-    body = {**_body(index, x, y, {"width": 0}), "fill": "toself"}
+    body = {**_body(index, *_joined(rings), {"width": 0}), "fill": "toself"}
     return Trace(body, _clear, lambda tokens: translucent(tokens.roles[line.role], BAND_OPACITY))
-
-
-def _ring(x: Floats, y: Floats, uncertainty: Floats) -> Floats:
-    """Along the upper edge and back along the lower."""
-    kept = np.unique(np.r_[: x.size : BAND_STRIDE, x.size - 1])
-    x, low, high = x[kept], (y - uncertainty)[kept], (y + uncertainty)[kept]
-    return np.column_stack((np.r_[x, x[::-1]], np.r_[high, low[::-1]]))
 
 
 def _map(level_map: LevelMap, index: int) -> list[Trace]:
