@@ -20,6 +20,7 @@ class ComponentName(StrEnum):
     SPLICE = "splice"
     TEMPERATURE = "temperature"
     SAMPLING = "sampling"
+    FIT = "fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,7 @@ SHARING: Final[Mapping[ComponentName, Sharing]] = {
     ComponentName.SPLICE: Sharing(over_frequency=True, over_takes=True),
     ComponentName.TEMPERATURE: Sharing(over_frequency=True, over_takes=True),
     ComponentName.SAMPLING: Sharing(over_frequency=True, over_takes=True),
+    ComponentName.FIT: Sharing(over_frequency=True, over_takes=True),
 }
 
 

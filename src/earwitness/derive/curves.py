@@ -1,0 +1,223 @@
+"""The fourteen curves of CTA-2034-A with their uncertainties, from the takes at one drive."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from earwitness.derive.directivity import TakePowers, directivity, level_db
+from earwitness.derive.draws import Drawn, draw, draw_component_db, shared_draw
+from earwitness.derive.sound_power import separable_sound_power
+from earwitness.derive.uncertainty import TAKE_COMPONENTS, TakeErrors, curve_components_db
+from earwitness.methods import cta_2034
+from earwitness.records.curves import Curve, CurveName
+from earwitness.records.grid import Bools, Floats
+from earwitness.records.responses import Directivity
+from earwitness.records.sources import Source, Standing
+from earwitness.records.takes import Direction, TakeId
+from earwitness.records.uncertainty import ComponentName
+
+#: Draws of the takes' errors are kept at every n-th grid point, for what is sampled at 1/12 octave.
+EVERY: Final = 8
+
+#: Each index and the curve that it holds against the listening window.
+INDICES: Final[Mapping[CurveName, CurveName]] = {
+    CurveName.EARLY_REFLECTIONS_DI: CurveName.EARLY_REFLECTIONS,
+    CurveName.SOUND_POWER_DI: CurveName.SOUND_POWER,
+}
+
+
+#: How the words of the source name each curve's clause.
+_CLAUSES: Final[Mapping[CurveName, str]] = {
+    CurveName.ON_AXIS: "on axis",
+    CurveName.LISTENING_WINDOW: "listening window",
+    CurveName.SOUND_POWER: "sound power",
+    CurveName.EARLY_REFLECTIONS_DI: "directivity indices",
+    CurveName.SOUND_POWER_DI: "directivity indices",
+    CurveName.ESTIMATED_IN_ROOM: "estimated in-room response",
+}
+
+
+@dataclass(frozen=True)
+class DerivedCurves:
+    """The curves, and what figures of merit need to carry uncertainty on.
+
+    Attributes
+    ----------
+    level_draws_db
+        For each available curve shape (N, F).
+    share
+        For each available curve shape (T, F): its change in dB for 1 dB on one take.
+    sampling_db
+        For each curve that rests on sound power shape (F,): what the step from the second estimate of sound
+        power to the first changes in it, with its sign.
+    separable_db
+        Shape (F,): the second estimate of sound power; None where directions are missing.
+    """
+
+    field: Directivity
+    takes: TakePowers
+    errors: TakeErrors
+    drawn: Drawn
+    curves: Mapping[CurveName, Curve]
+    level_draws_db: Mapping[CurveName, Floats]
+    share: Mapping[CurveName, Floats]
+    sampling_db: Mapping[CurveName, Floats]
+    separable_db: Floats | None
+
+    def component_draws_db(self, curve: CurveName) -> Mapping[ComponentName, Floats | None]:
+        """Draws of each component's error on a curve, shape (N, F); None for one that isn't known."""
+        draws = {name: draw_component_db(self.errors, name, self.share[curve]) for name in TAKE_COMPONENTS}
+        if curve in self.sampling_db:
+            draws[ComponentName.SAMPLING] = shared_draw(ComponentName.SAMPLING) * self.sampling_db[curve]
+        return draws
+
+
+@dataclass
+class _Means:
+    """What is known of each curve while it is put together: dB, shares, validity, weights of the takes."""
+
+    level_db: dict[CurveName, Floats]
+    share: dict[CurveName, Floats]
+    valid: dict[CurveName, Bools]
+    weights: dict[CurveName, Floats]
+
+
+def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
+    """All fourteen curves in the default readings; one that lacks directions lists them, not available."""
+    field = directivity(takes)
+    missing = {name: field.missing(needed_directions(name)) for name in CurveName}
+    names = tuple(name for name in cta_2034.POWER_CURVES if not missing[name])
+    means = _means(takes, field, names)
+    separable, sampling = _sampling(field, means)
+    weights = np.array([means.weights[n] for n in names]).reshape(len(names), len(takes.takes))
+    drawn = draw(errors, takes.power, weights, EVERY)
+    draws = _level_draws(names, drawn, sampling.get(CurveName.SOUND_POWER))
+    _add_indices(means, draws, sampling, tuple(i for i in INDICES if not missing[i]))
+    curves = {}
+    for name in CurveName:
+        if missing[name]:
+            curves[name] = _absent(name, len(takes.frequency_hz), missing[name])
+            continue
+        components = dict(curve_components_db(errors, means.share[name]))
+        if name in sampling:
+            components[ComponentName.SAMPLING] = sampling[name]
+        ids = takes.ids(means.weights[name])
+        curves[name] = _curve(name, means, draws[name], components, ids)
+    return DerivedCurves(field, takes, errors, drawn, curves, draws, means.share, sampling, separable)
+
+
+def needed_directions(curve: CurveName) -> tuple[Direction, ...]:
+    """The directions that a curve needs."""
+    if curve in INDICES:
+        parts = (CurveName.LISTENING_WINDOW, INDICES[curve])
+        return tuple(sorted({d for part in parts for d in cta_2034.direction_weights(part)}))
+    return tuple(sorted(cta_2034.direction_weights(curve)))
+
+
+def _means(takes: TakePowers, field: Directivity, names: tuple[CurveName, ...]) -> _Means:
+    """Every available curve that is a weighted mean of power."""
+    means = _Means({}, {}, {}, {})
+    for name in names:
+        row = cta_2034.curve_weights(name, field.directions)
+        weights = row @ takes.mixing
+        power = cta_2034.combine(takes.power, weights)
+        positive = power > 0
+        means.level_db[name] = level_db(power)
+        means.share[name] = weights[:, None] * takes.power / np.where(positive, power, np.inf)
+        means.valid[name] = field.valid[row > 0].all(axis=0) & positive
+        means.weights[name] = weights
+    return means
+
+
+def _sampling(field: Directivity, means: _Means) -> tuple[Floats | None, dict[CurveName, Floats]]:
+    """The second estimate of sound power, and what it changes in sound power and in-room (0: not valid)."""
+    power, room = CurveName.SOUND_POWER, CurveName.ESTIMATED_IN_ROOM
+    if power not in means.level_db:
+        return None, {}
+    valid = means.valid[power]
+    separable = np.where(valid, level_db(separable_sound_power(field)), np.nan)
+    difference = np.where(valid, means.level_db[power] - separable, 0.0)
+    share = cta_2034.IN_ROOM_WEIGHTS[2] * 10.0 ** (0.1 * (means.level_db[power] - means.level_db[room]))
+    return separable, {power: difference, room: np.nan_to_num(share) * difference}
+
+
+def _level_draws(
+    names: tuple[CurveName, ...], drawn: Drawn, sampling_db: Floats | None
+) -> dict[CurveName, Floats]:
+    """Levels of the drawn means, with the sampling of sound power drawn on top, shape (N, F) each."""
+    power: dict[CurveName, Floats] = {name: drawn.power[:, i] for i, name in enumerate(names)}
+    if sampling_db is not None:
+        factor = 10.0 ** (0.1 * shared_draw(ComponentName.SAMPLING) * sampling_db)
+        plain = power[CurveName.SOUND_POWER]
+        power[CurveName.SOUND_POWER] = plain * factor
+        added = cta_2034.IN_ROOM_WEIGHTS[2] * plain * (factor - 1.0)
+        power[CurveName.ESTIMATED_IN_ROOM] = power[CurveName.ESTIMATED_IN_ROOM] + added
+    return {name: level_db(value) for name, value in power.items()}
+
+
+def _add_indices(
+    means: _Means,
+    draws: dict[CurveName, Floats],
+    sampling: dict[CurveName, Floats],
+    indices: tuple[CurveName, ...],
+) -> None:
+    """Add the directivity indices: the listening window less another curve."""
+    window = CurveName.LISTENING_WINDOW
+    for index in indices:
+        other = INDICES[index]
+        means.level_db[index] = means.level_db[window] - means.level_db[other]
+        means.share[index] = means.share[window] - means.share[other]
+        means.valid[index] = means.valid[window] & means.valid[other]
+        means.weights[index] = means.weights[window] + means.weights[other]
+        draws[index] = draws[window] - draws[other]
+        if other in sampling:
+            sampling[index] = -sampling[other]
+
+
+def _curve(
+    name: CurveName,
+    means: _Means,
+    draws: Floats,
+    components: Mapping[ComponentName, Floats | None],
+    takes: tuple[TakeId, ...],
+) -> Curve:
+    valid = means.valid[name]
+    known = any(c is not None for c in components.values())
+    spread = draws.std(axis=0, ddof=1, dtype=np.float64) if known else np.full(valid.shape, np.nan)
+    return Curve(
+        name=name,
+        level_db=np.where(valid, means.level_db[name], np.nan),
+        valid=valid,
+        uncertainty_db=np.where(valid, spread, np.nan),
+        components_db={
+            c: None if u is None else np.where(valid, np.abs(u), np.nan) for c, u in components.items()
+        },
+        method="methods.cta_2034.direction_weights",
+        source=_source(name),
+        takes=takes,
+    )
+
+
+def _absent(name: CurveName, points: int, missing: tuple[Direction, ...]) -> Curve:
+    nothing = np.full(points, np.nan)
+    return Curve(
+        name=name,
+        level_db=nothing,
+        valid=np.zeros(points, dtype=np.bool_),
+        uncertainty_db=nothing,
+        components_db={},
+        method="methods.cta_2034.direction_weights",
+        source=_source(name),
+        takes=(),
+        missing=missing,
+    )
+
+
+def _source(name: CurveName) -> Source:
+    computed = name in (CurveName.SOUND_POWER, CurveName.SOUND_POWER_DI)
+    standing = Standing.COMPUTED if computed else Standing.RECALLED
+    return cta_2034.source(_CLAUSES.get(name, "early reflections"), standing)

@@ -1,0 +1,189 @@
+"""From takes to directions: one named drive, repeats and meeting orbits joined.
+
+The scaling to the reference drive happens here and nowhere else: 2.83 V for a passive loudspeaker, the drive
+of the takes themselves for an active one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V
+from earwitness.records.errors import NotAvailableError
+from earwitness.records.grid import REFERENCE_PRESSURE_PA, Bools, Floats
+from earwitness.records.responses import Directivity, Responses
+from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId
+
+#: Neighbours on an orbit further apart than this leave a gap that nothing is interpolated across.
+MAX_STEP_DEG: Final = 15.0
+
+
+@dataclass(frozen=True)
+class TakePowers:
+    """The takes at the named drive, and how they join into directions.
+
+    Attributes
+    ----------
+    takes
+        T takes.
+    rows
+        Their rows in `Responses`.
+    power
+        Shape (T, F): mean square pressure at 1 m for `drive`, Pa².
+    valid
+        Shape (T, F).
+    directions
+        D directions in canonical form, sorted.
+    mixing
+        Shape (D, T): the power of each direction as a weighted mean of the takes' powers. Repeats of one
+        direction on one orbit are averaged first, then the two orbits where they meet.
+    evidence
+        For each take its id and those of the near-field takes that were spliced into it.
+    """
+
+    drive: Drive
+    frequency_hz: Floats
+    takes: tuple[Take, ...]
+    rows: tuple[int, ...]
+    power: Floats
+    valid: Bools
+    seen_angle_deg: Floats
+    directions: tuple[Direction, ...]
+    mixing: Floats
+    evidence: tuple[tuple[TakeId, ...], ...]
+
+    def ids(self, weights: Floats) -> tuple[TakeId, ...]:
+        """Ids of all takes with a weight, and of what was spliced into them, in order."""
+        used = {i for t in np.flatnonzero(weights) for i in self.evidence[t]}
+        return tuple(sorted(used))
+
+
+def take_powers(responses: Responses) -> TakePowers:
+    """The takes of a case at its reference drive.
+
+    Where a case was measured at several drives, the one with the most directions is taken; among equals the
+    one nearest to 2.83 V (or to full scale).
+
+    Raises
+    ------
+    NotAvailableError
+        No take has a direction and a drive.
+    """
+    chosen = _chosen_drive(responses.takes)
+    rows = tuple(i for i, t in enumerate(responses.takes) if t.key.drive == chosen and t.key.direction)
+    passive = chosen.unit == "V"
+    reference = Drive(REFERENCE_VOLTAGE_V, "V") if passive else chosen
+    unit_of_drive = reference.value if passive else 10.0 ** (reference.value / 20.0)
+    pressure = np.asarray(responses.pressure)[list(rows)]
+    valid = np.asarray(responses.valid)[list(rows)]
+    power = (pressure.real.astype(np.float64) ** 2 + pressure.imag.astype(np.float64) ** 2) * unit_of_drive**2
+    takes = tuple(responses.takes[i] for i in rows)
+    directions, mixing = _join(takes)
+    return TakePowers(
+        drive=reference,
+        frequency_hz=np.asarray(responses.frequency_hz, dtype=np.float64),
+        takes=takes,
+        rows=rows,
+        power=np.where(valid & np.isfinite(power), power, 0.0),
+        valid=valid & np.isfinite(power),
+        seen_angle_deg=np.asarray(responses.seen_angle_deg, dtype=np.float64)[list(rows)],
+        directions=directions,
+        mixing=mixing,
+        evidence=tuple((t.id, *responses.near_field_takes[i]) for t, i in zip(takes, rows, strict=True)),
+    )
+
+
+def directivity(takes: TakePowers) -> Directivity:
+    """One row a direction: power means, valid where every take that it rests on is."""
+    used = takes.mixing > 0
+    valid = np.stack([takes.valid[row].all(axis=0) for row in used])
+    return Directivity(
+        drive=takes.drive,
+        frequency_hz=takes.frequency_hz,
+        directions=takes.directions,
+        power=np.where(valid, takes.mixing @ takes.power, np.nan),
+        valid=valid,
+        seen_angle_deg=_mean_angle(takes.mixing, takes.seen_angle_deg),
+        takes=tuple(takes.ids(row) for row in takes.mixing),
+    )
+
+
+def orbit_rows(field: Directivity, orbit: Orbit) -> tuple[list[int], Floats]:
+    """Rows of the directions on one orbit in order of the angle, and their seen angles in degrees.
+
+    0 and 180 belong to both orbits.
+    """
+    rows = [i for i, d in enumerate(field.directions) if d.orbit is orbit or d.angle_deg in (0.0, 180.0)]
+    angles = field.seen_angle_deg[rows]
+    order = np.argsort(angles, kind="stable")
+    return [rows[i] for i in order], np.asarray(angles[order])
+
+
+def meeting_difference_db(takes: TakePowers) -> Mapping[float, Floats]:
+    """Level of the horizontal orbit over the vertical one at 0° and 180°, dB, shape (F,).
+
+    NaN where not valid. Only the angles that were measured on both orbits are there.
+    """
+    differences: dict[float, Floats] = {}
+    for angle in (0.0, 180.0):
+        means = []
+        for orbit in Orbit:
+            rows = [i for i, t in enumerate(takes.takes) if t.key.direction == Direction(orbit, angle)]
+            if rows:
+                valid = takes.valid[rows].all(axis=0)
+                means.append(np.where(valid, takes.power[rows].mean(axis=0), np.nan))
+        if len(means) == len(Orbit):
+            differences[angle] = 10.0 * np.log10(means[0] / means[1])
+    return differences
+
+
+def level_db(power: Floats) -> Floats:
+    """Sound pressure level in dB re 20 µPa of mean square pressure in Pa²; NaN where it isn't positive."""
+    positive = np.where(power > 0, power, np.nan)
+    return np.asarray(10.0 * np.log10(positive / REFERENCE_PRESSURE_PA**2))
+
+
+def _chosen_drive(takes: tuple[Take, ...]) -> Drive:
+    directions: dict[Drive, set[Direction]] = {}
+    for take in takes:
+        if take.key.drive and take.key.direction:
+            directions.setdefault(take.key.drive, set()).add(take.key.direction.shared)
+    if not directions:
+        raise NotAvailableError("no take has both a direction and a drive")
+
+    def preference(drive: Drive) -> tuple[int, float, float]:
+        target = REFERENCE_VOLTAGE_V if drive.unit == "V" else 0.0
+        ratio = np.log(drive.value / target) if drive.unit == "V" else drive.value
+        return -len(directions[drive]), abs(float(ratio)), drive.value
+
+    return min(directions, key=preference)
+
+
+def _join(takes: tuple[Take, ...]) -> tuple[tuple[Direction, ...], Floats]:
+    """Directions in canonical form and the (D, T) weights that average repeats, then orbits."""
+    as_measured: dict[Direction, list[int]] = {}
+    for i, take in enumerate(takes):
+        if take.key.direction:
+            as_measured.setdefault(take.key.direction, []).append(i)
+    orbits: dict[Direction, list[Direction]] = {}
+    for direction in as_measured:
+        orbits.setdefault(direction.shared, []).append(direction)
+    directions = tuple(sorted(orbits))
+    mixing = np.zeros((len(directions), len(takes)))
+    for row, direction in enumerate(directions):
+        for one in orbits[direction]:
+            share = 1.0 / (len(orbits[direction]) * len(as_measured[one]))
+            mixing[row, as_measured[one]] = share
+    return directions, mixing
+
+
+def _mean_angle(mixing: Floats, angle_deg: Floats) -> Floats:
+    """Weighted mean of angles round the circle, degrees in (−180, 180]."""
+    turned = np.deg2rad(angle_deg)
+    mean = np.rad2deg(np.arctan2(mixing @ np.sin(turned), mixing @ np.cos(turned)))
+    rounded = np.round(mean, 9)
+    return np.where(rounded <= -180.0, 180.0, rounded)

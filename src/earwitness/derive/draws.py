@@ -1,0 +1,184 @@
+"""Seeded draws of the takes' errors, and what becomes of weighted means under them.
+
+The total is drawn in blocks of a few draws and in single precision: a block of all takes stays in the cache.
+Each component has a random stream of its own, so that stating one more leaves the others as they were.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.derive.uncertainty import TakeErrors
+from earwitness.records.grid import Floats
+from earwitness.records.uncertainty import SHARING, ComponentName
+
+DRAWS: Final = 128
+SEED: Final = 20_150
+#: Octaves in which the correlation of the microphone's error falls to 1/e.
+MICROPHONE_OCTAVES: Final = 1.0
+#: Draws made at a time.
+BLOCK: Final = 4
+
+Singles = npt.NDArray[np.float32]
+
+_NEPER_PER_DB: Final = np.float32(np.log(10.0) / 10.0)
+_STREAMS: Final = {name: i for i, name in enumerate(ComponentName)}
+#: Components that vary over frequency as fast as the gate lets them, and from take to take.
+_LOCAL: Final = (ComponentName.NOISE, ComponentName.REPEAT)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """N draws.
+
+    Attributes
+    ----------
+    power
+        Shape (N, C, F): the weighted means.
+    error_db
+        Shape (N, T, F'): the takes' errors at every n-th frequency.
+    """
+
+    power: Singles
+    error_db: Singles
+
+
+def draw(errors: TakeErrors, power: Floats, weights: Floats, every: int) -> Drawn:
+    """Draw the errors of all takes and form the weighted means under them.
+
+    Parameters
+    ----------
+    power
+        Mean square pressure of the takes, shape (T, F).
+    weights
+        Shape (C, T).
+    every
+        `Drawn.error_db` keeps every n-th frequency.
+    """
+    takes, points = power.shape
+    single_power = power.astype(np.float32)
+    single_weights = weights.astype(np.float32)
+    means = np.empty((DRAWS, len(weights), points), dtype=np.float32)
+    kept = np.empty((DRAWS, takes, len(range(0, points, every))), dtype=np.float32)
+    shared = _shared_terms(errors)
+    local = _LocalField(errors)
+    for start in range(0, DRAWS, BLOCK):
+        stop = min(start + BLOCK, DRAWS)
+        error = local.draw(stop - start)
+        for factor, standard in shared:
+            error += factor[start:stop] * standard
+        kept[start:stop] = error[..., ::every]
+        error *= _NEPER_PER_DB
+        np.exp(error, out=error)
+        error *= single_power
+        np.matmul(single_weights, error, out=means[start:stop])
+    return Drawn(means, kept)
+
+
+def draw_component_db(errors: TakeErrors, name: ComponentName, sensitivity: Floats) -> Floats | None:
+    """Draws of one component's error on a curve, dB, shape (N, F); None where it isn't known.
+
+    To first order: the takes' errors along the curve's `sensitivity` (T, F) to each. Of errors that are
+    independent from take to take the sum is drawn, with the correlation of the longest gate.
+    """
+    standard = errors.standard_db[name]
+    if standard is None:
+        return None
+    spread = sensitivity * standard
+    if name in _LOCAL:
+        knots = _knots(errors.frequency_hz, float(errors.gate_s.max(initial=0.0)))
+        field = _normal(name, (DRAWS, len(knots))) @ knots
+        return np.asarray(field * np.sqrt((spread**2).sum(axis=0)))
+    if not SHARING[name].over_takes:
+        return np.asarray(_normal(name, (DRAWS, len(spread))) @ spread)
+    if name is ComponentName.MICROPHONE:
+        return np.asarray(_microphone(errors.frequency_hz) * spread.sum(axis=0))
+    return np.asarray(_normal(name, (DRAWS, 1)) * spread.sum(axis=0))
+
+
+def shared_draw(name: ComponentName) -> Floats:
+    """The one random number a draw, shape (N, 1), of a component that is shared by everything."""
+    return _normal(name, (DRAWS, 1))
+
+
+class _LocalField:
+    """Noise and repeat of all takes, drawn block after block from one stream."""
+
+    def __init__(self, errors: TakeErrors) -> None:
+        parts = [errors.standard_db[name] for name in _LOCAL]
+        squares = [np.square(p) for p in parts if p is not None]
+        self._standard = np.sqrt(sum(squares)).astype(np.float32) if squares else None
+        self._shape = (len(errors.gate_s), len(errors.frequency_hz))
+        lengths = np.unique(errors.gate_s)
+        self._groups = [
+            (np.flatnonzero(errors.gate_s == gate), _knots(errors.frequency_hz, float(gate)))
+            for gate in lengths
+        ]
+        self._random = np.random.default_rng([SEED, _STREAMS[ComponentName.NOISE]])
+
+    def draw(self, count: int) -> Singles:
+        """The next `count` draws, shape (count, T, F)."""
+        field = np.zeros((count, *self._shape), dtype=np.float32)
+        if self._standard is None:
+            return field
+        for rows, knots in self._groups:
+            random = self._random.standard_normal((count * len(rows), len(knots)), dtype=np.float32)
+            field[:, rows] = (random @ knots).reshape(count, len(rows), -1)
+        field *= self._standard
+        return field
+
+
+def _shared_terms(errors: TakeErrors) -> list[tuple[Singles, Singles]]:
+    """Pairs of random factors (N, T or 1, F or 1) and standard uncertainties (T, F)."""
+    terms: list[tuple[Singles, Singles]] = []
+    for name in errors.stated:
+        standard = errors.standard_db[name]
+        if name in _LOCAL or standard is None or not standard.any():
+            continue
+        single = standard.astype(np.float32)
+        if name is ComponentName.MICROPHONE:
+            factor = _microphone(errors.frequency_hz)[:, None, :]
+        elif SHARING[name].over_takes:
+            factor = _normal(name, (DRAWS, 1))[:, :, None]
+        else:
+            factor = _normal(name, (DRAWS, len(single)))[:, :, None]
+        terms.append((factor.astype(np.float32), single))
+    return terms
+
+
+def _normal(name: ComponentName, shape: tuple[int, ...]) -> Floats:
+    return np.random.default_rng([SEED, _STREAMS[name]]).standard_normal(shape)
+
+
+def _knots(frequency_hz: Floats, gate_s: float) -> Singles:
+    """Weights (K, F) that join white numbers at knots 1/T apart into unit noise on the grid.
+
+    Straight lines between the knots, raised to unit variance; without a gate one knot a point.
+    """
+    if gate_s <= 0:
+        return np.eye(len(frequency_hz), dtype=np.float32)
+    place = frequency_hz * gate_s
+    left = np.floor(place).astype(int)
+    part = place - left
+    first = left[0]
+    weights = np.zeros((left[-1] - first + 2, len(frequency_hz)))
+    column = np.arange(len(frequency_hz))
+    weights[left - first, column] = 1.0 - part
+    weights[left - first + 1, column] = part
+    return np.asarray(weights / np.linalg.norm(weights, axis=0), dtype=np.float32)
+
+
+def _microphone(frequency_hz: Floats) -> Floats:
+    """Unit noise, shape (N, F), whose correlation is exp(−(d/w)²) over d octaves, w = `MICROPHONE_OCTAVES`.
+
+    White numbers at knots an eighth of w apart under a Gaussian of half the width.
+    """
+    octave = np.log2(frequency_hz)
+    knots = np.arange(octave[0] - 2 * MICROPHONE_OCTAVES, octave[-1] + 2 * MICROPHONE_OCTAVES, 0.125)
+    kernel = np.exp(-2.0 * ((knots[:, None] - octave) / MICROPHONE_OCTAVES) ** 2)
+    kernel /= np.linalg.norm(kernel, axis=0)
+    return np.asarray(_normal(ComponentName.MICROPHONE, (DRAWS, len(knots))) @ kernel)
