@@ -47,7 +47,7 @@ def without_tags(location: Location) -> Location:
     return plain
 
 
-def tags(kind: type) -> tuple[str, ...]:
+def tags(kind: Any) -> tuple[str, ...]:
     """The values of a record's `Literal` fields, by which a union tells its members apart."""
     if not dataclasses.is_dataclass(kind):
         return ()
@@ -55,7 +55,7 @@ def tags(kind: type) -> tuple[str, ...]:
     return tuple(str(value) for hint in literal for value in get_args(hint))
 
 
-def _hints(kind: type) -> dict[str, Any]:
+def _hints(kind: Any) -> dict[str, Any]:
     return get_type_hints(kind)
 
 

@@ -1,8 +1,8 @@
 """A build: steps that run only when their key is new, and one set of named files at the end.
 
 A step's key is the SHA-256 of its name, its options, the keys of its inputs and the sources of the floors
-that it may import. Its result lies in ``build/steps/<name>-<key>/``; what it caches a part at a time (a take, say)
-in ``build/parts/``.
+that it may import. Its result lies in ``build/steps/<name>-<key>/``; what it caches a part at a time (a take,
+say) in ``build/parts/``.
 """
 
 from __future__ import annotations

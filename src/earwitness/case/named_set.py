@@ -25,7 +25,7 @@ _GARBLED: Final = (ValueError, TypeError, KeyError, AttributeError, RecursionErr
 
 @dataclass(frozen=True, slots=True)
 class NamedSet:
-    """A set of named files in ``build/``: its id, each file's SHA-256, and the folders of the steps behind."""
+    """A set of named files in ``build/``: its id, each file's SHA-256, and the folders of its steps."""
 
     build_id: str
     files: Mapping[str, str]

@@ -74,7 +74,7 @@ def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> Added:
     hashed = [(path, _checked_name(path, name), _source_digest(path, name)) for path, name in sources]
     planned: dict[str, str] = {}
     for path, name, digest in hashed:
-        _refuse_other(case, path, name, digest, recorded, planned)
+        _refuse_other(case, (path, name), digest, {**recorded, **planned})
         planned[name] = digest
     seen = _read_seen(case)
     new = sorted(name for name in planned if name not in recorded)
@@ -237,19 +237,13 @@ def _source_digest(path: Path, name: str) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _refuse_other(
-    case: CaseFolder,
-    path: Path,
-    name: str,
-    digest: str,
-    recorded: Mapping[str, str],
-    planned: Mapping[str, str],
-) -> None:
+def _refuse_other(case: CaseFolder, source: tuple[Path, str], digest: str, listed: Mapping[str, str]) -> None:
     """Refuse a file whose name already stands for other content, or runs through a file."""
+    path, name = source
     for folder in list(PurePosixPath(name).parents)[:-1]:
-        if str(folder) in planned or (case.raw / folder).is_file():
+        if str(folder) in listed or (case.raw / folder).is_file():
             raise ReadError(str(path), f"raw/{folder} is a file, not a folder", "give it another name")
-    there = planned.get(name) or recorded.get(name)
+    there = listed.get(name)
     if there is None and (case.raw / name).exists():
         there = durable.file_digest(case.raw / name) if (case.raw / name).is_file() else "a folder"
     if there is not None and there != digest:
