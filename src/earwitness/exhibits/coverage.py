@@ -49,11 +49,13 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
 
 def _map(curves: CurveSet, measured: CoverageMap) -> LevelMap:
     level = np.where(measured.valid, measured.relative_db, np.nan)
+    last = curves.frequency_hz.size - 1
+    kept = np.unique(np.r_[: last + 1 : STRIDE, last])
     return LevelMap(
         curve=f"coverage_{measured.orbit}",
-        x=curves.frequency_hz[::STRIDE],
+        x=curves.frequency_hz[kept],
         y=measured.angle_deg,
-        z=level[:, ::STRIDE],
+        z=level[:, kept],
         levels=LEVELS_DB,
         heavy=HEAVY_DB,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from io import BytesIO
+from types import MappingProxyType
 from typing import Any, Final, Literal
 
 import matplotlib as mpl
@@ -46,6 +47,7 @@ METADATA: Final[Mapping[Format, Mapping[str, Any]]] = {
     "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
     "png": {"Software": None},
 }
+NO_MARKS: Final[Mapping[Mark, str]] = MappingProxyType({})
 #: Outlines instead of text in SVG, so that it looks the same where the fonts aren't installed.
 SETTINGS: Final[dict[Any, Any]] = {
     "svg.hashsalt": "earwitness",
@@ -58,9 +60,9 @@ SETTINGS: Final[dict[Any, Any]] = {
 def draw(
     exhibit: Exhibit,
     mode: Mode | str = Mode.LIGHT,
-    file_format: Format = "svg",
+    format: Format = "svg",
     width_mm: float = WIDTH_MM,
-    marks: tuple[Mark, ...] = (),
+    marks: Mapping[Mark, str] = NO_MARKS,
 ) -> bytes:
     """Draw an exhibit.
 
@@ -73,7 +75,8 @@ def draw(
     width_mm
         The width of the whole picture; its height follows (IEC 60263).
     marks
-        Places to mark, each with an accent band; those of other exhibits are left out.
+        Places to mark with an accent band, each with the number of its statement (or nothing); those of other
+        exhibits are left out.
 
     Returns
     -------
@@ -93,17 +96,17 @@ def draw(
         _scales(axes, panel, tokens, with_frequencies=i == len(placed.boxes) - 1)
         _content(axes, panel, tokens)
         _names(figure, panel, box, placed, tokens)
-        for mark in marks:
+        for mark, number in marks.items():
             if (mark.exhibit, mark.panel) == (exhibit.id, panel.id):
-                axes.axvspan(mark.from_hz, mark.to_hz, color=tokens.accent, alpha=MARK_OPACITY, linewidth=0.0)
+                _mark(axes, mark, number, tokens)
     out = BytesIO()
     with mpl.rc_context(SETTINGS):
         figure.savefig(
             out,
-            format=file_format,
+            format=format,
             dpi=PNG_DPI,
             facecolor=tokens.ground,
-            metadata=dict(METADATA[file_format]),
+            metadata=dict(METADATA[format]),
         )
     return out.getvalue()
 
@@ -130,8 +133,11 @@ def _scales(axes: Axes, panel: Panel, tokens: Tokens, *, with_frequencies: bool)
     axes.set_xticks([], minor=True)
     axes.set_yticks(*_ticks(panel.y_axis, shown=True))
     axes.tick_params(length=0.0, pad=2.5, colors=tokens.quiet)
-    for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+    for text in axes.get_xticklabels():
         text.set_fontproperties(_font(Cut.SANS, TICK_PT))
+    for text in axes.get_yticklabels():
+        text.set_fontproperties(_font(Cut.SANS, TICK_PT))
+        text.set_verticalalignment("center")
     axes.grid(visible=True, color=tokens.grid, linewidth=HAIRLINE_PT)
     axes.set_axisbelow(True)
     for spine in axes.spines.values():
@@ -186,6 +192,29 @@ def _map(axes: Axes, level_map: LevelMap, tokens: Tokens) -> None:
 
 def _compound(rings: tuple[Floats, ...]) -> Path:
     return Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+
+
+def _mark(axes: Axes, mark: Mark, number: str, tokens: Tokens) -> None:
+    axes.axvspan(
+        mark.from_hz,
+        mark.to_hz,
+        color=tokens.accent,
+        alpha=MARK_OPACITY,
+        linewidth=0.0,
+        gid="mark",
+        zorder=1.75,
+    )
+    axes.annotate(
+        number,
+        ((mark.from_hz * mark.to_hz) ** 0.5, 1.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(0.0, -2.5),
+        textcoords="offset points",
+        color=tokens.accent,
+        fontproperties=_font(Cut.SANS_SEMIBOLD, LABEL_PT),
+        ha="center",
+        va="top",
+    )
 
 
 def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens) -> None:

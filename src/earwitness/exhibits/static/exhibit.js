@@ -7,8 +7,8 @@
  *                                         points at a frequency (null when they leave; `chosen` on click or Enter)
  *   Earwitness.spread(wanted, gap, low, high)   where names stand that must not collide
  */
-"use strict";
 var Earwitness = (function () {
+  "use strict";
   const drawn = new Map();
   const listeners = [];
   const preference = window.matchMedia("(prefers-color-scheme: dark)");
@@ -188,7 +188,8 @@ var Earwitness = (function () {
   function build(element, spec) {
     element.textContent = "";
     element.style.position = "relative";
-    const state = { element: element, spec: spec, bands: [], marks: [], hertz: 1000, panel: 0, frame: null };
+    const state = { element: element, spec: spec, bands: [], marks: [], frame: null };
+    Object.assign(state, { panel: 0, hertz: 1000, value: 0 });
     state.plot = document.createElement("div");
     state.plot.setAttribute("role", "img");
     state.plot.setAttribute("aria-label", spec.title + ". " + spec.alt);
@@ -227,6 +228,7 @@ var Earwitness = (function () {
     const box = state.frame.boxes[index];
     state.panel = index;
     state.hertz = hertz;
+    state.value = value;
     const rows = reading(state, panel, hertz, value);
     const x = xOf(panel, box, hertz);
     Object.assign(state.cursor.style, {
@@ -283,16 +285,26 @@ var Earwitness = (function () {
     const inStep = function (octaves) {
       const panel = state.spec.panels[state.panel];
       const moved = Math.min(panel.x[1], Math.max(panel.x[0], state.hertz * Math.pow(2, octaves)));
-      point(state, state.panel, moved, 0, false);
+      point(state, state.panel, moved, state.value, false);
+    };
+    const upward = function (steps) {
+      const map = state.spec.panels[state.panel].map;
+      if (map) {
+        const row = Math.min(map.y.length - 1, Math.max(0, nearest(map.y, state.value) + steps));
+        point(state, state.panel, state.hertz, map.y[row], false);
+      } else {
+        const next = Math.min(state.spec.panels.length - 1, Math.max(0, state.panel - steps));
+        point(state, next, state.hertz, state.value, false);
+      }
     };
     const keys = {
       ArrowRight: function () { inStep(KEY_OCTAVES); },
       ArrowLeft: function () { inStep(-KEY_OCTAVES); },
       PageUp: function () { inStep(1); },
       PageDown: function () { inStep(-1); },
-      ArrowUp: function () { state.panel = Math.max(0, state.panel - 1); inStep(0); },
-      ArrowDown: function () { state.panel = Math.min(state.spec.panels.length - 1, state.panel + 1); inStep(0); },
-      Enter: function () { point(state, state.panel, state.hertz, 0, true); },
+      ArrowUp: function () { upward(1); },
+      ArrowDown: function () { upward(-1); },
+      Enter: function () { point(state, state.panel, state.hertz, state.value, true); },
     };
     state.hand.addEventListener("pointermove", function (event) { at(event, false); });
     state.hand.addEventListener("click", function (event) { at(event, true); });
@@ -357,7 +369,10 @@ var Earwitness = (function () {
   /* ---- what the page calls ---- */
 
   function draw(element, spec) {
+    const earlier = drawn.get(element);
+    if (earlier) earlier.observer.disconnect();
     const state = build(element, spec);
+    state.observer = new ResizeObserver(function () { resized(state); });
     state.frame = frameOf(spec, Math.round(element.clientWidth) || spec.layout.width);
     drawn.set(element, state);
     listen(state);
@@ -366,7 +381,7 @@ var Earwitness = (function () {
       .then(function () { return Plotly.relayout(state.plot, layoutPatch(spec, state.frame)); })
       .then(function () { return dressed(state); })
       .then(function () {
-        new ResizeObserver(function () { resized(state); }).observe(element);
+        state.observer.observe(element);
         placeMarks(state, false);
         return element;
       });
