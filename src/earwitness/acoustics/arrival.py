@@ -1,0 +1,65 @@
+"""When sound arrives in an impulse response, and when its first reflection does."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+
+Float64s = npt.NDArray[np.float64]
+
+#: The reflection's search listens above this, where a loudspeaker's own response is short.
+REFLECTION_HIGH_PASS_HZ: Final = 2_000.0
+#: A reflection rises so far above the quietest moment before it, and isn't weaker than the floor.
+REFLECTION_RISE_DB: Final = 8.0
+REFLECTION_FLOOR_DB: Final = -30.0
+#: Nothing sooner after the arrival than this is taken for a reflection.
+REFLECTION_NOT_BEFORE_S: Final = 1e-3
+
+
+def envelope(response: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[float, float]) -> Float64s:
+    """Magnitude of the analytic signal of a response (..., n), limited to a band with soft edges."""
+    x = np.asarray(response)
+    n = x.shape[-1]
+    length = scipy.fft.next_fast_len(n + n // 8)
+    frequency = np.abs(scipy.fft.fftfreq(length, 1.0 / sample_rate_hz))
+    octaves = np.log2(np.maximum(frequency, 1.0))
+    low, high = np.log2(band_hz[0]), np.log2(min(band_hz[1], 0.49 * sample_rate_hz))
+    weight = np.sin(0.5 * np.pi * np.clip(1.0 + octaves - low, 0.0, 1.0)) ** 2
+    weight *= np.sin(0.5 * np.pi * np.clip(1.0 - 2.0 * (octaves - high), 0.0, 1.0)) ** 2
+    weight[length // 2 + 1 :] = 0.0
+    spectrum = scipy.fft.fft(x, length, axis=-1, workers=1) * (2.0 * weight)
+    return np.asarray(np.abs(scipy.fft.ifft(spectrum, axis=-1, workers=1)[..., :n]))
+
+
+def peak_position(curve: Float64s, first: int, last: int) -> float:
+    """The place of the greatest value in [first, last), between samples by a parabola."""
+    first, last = max(first, 0), min(last, curve.size)
+    k = first + int(np.argmax(curve[first:last]))
+    if k in (0, curve.size - 1):
+        return float(k)
+    before, at, after = (float(v) for v in curve[k - 1 : k + 2])
+    bend = before - 2.0 * at + after
+    return float(k) if bend >= 0.0 else k + 0.5 * (before - after) / bend
+
+
+def first_reflection_s(response: npt.ArrayLike, sample_rate_hz: float, arrival: float) -> float | None:
+    """Time from the arrival (a sample position) to the first reflection in a response (n,).
+
+    In the high-passed energy-time curve, the first moment at which the envelope has risen by 8 dB above its
+    quietest moment since the direct sound, and is no more than 30 dB below it. None where there is none.
+    """
+    band = (REFLECTION_HIGH_PASS_HZ, 0.4 * sample_rate_hz)
+    power = envelope(response, sample_rate_hz, band) ** 2
+    width = max(3, round(1.5e-4 * sample_rate_hz))
+    smooth = np.convolve(power, np.full(width, 1.0 / width), mode="same")
+    direct = smooth[max(round(arrival) - width, 0) : round(arrival) + width + 1].max()
+    first = round(arrival + REFLECTION_NOT_BEFORE_S * sample_rate_hz)
+    level = 10.0 * np.log10(np.maximum(smooth[first:] / direct, 1e-20))
+    quietest = np.minimum.accumulate(level)
+    risen = (level > quietest + REFLECTION_RISE_DB) & (level > REFLECTION_FLOOR_DB)
+    if not risen.any():
+        return None
+    return float((first + int(np.argmax(risen)) - arrival) / sample_rate_hz)

@@ -1,0 +1,68 @@
+"""Gates, and the spectra of what passes them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+
+Float64s = npt.NDArray[np.float64]
+Complex64s = npt.NDArray[np.complex64]
+
+#: A gated response is valid from so many times 1/T. Source: computed on featureless roll-offs, 0.1 dB.
+VALID_FROM_GATES: Final = 3.3
+#: The last part of the gate over which it closes as half a Hann window.
+TAIL_PART: Final = 0.25
+#: Zero padding of the transform from which spectra are interpolated, re what is transformed.
+PADDING: Final = 16
+
+
+def gate(time_s: npt.ArrayLike, lead_s: float, gate_s: float) -> Float64s:
+    """The gate's weight at times after the arrival.
+
+    0 before −`lead_s`, rising as half a Hann window until −`lead_s`/2, 1 until the last quarter of `gate_s`,
+    then falling as half a Hann window to 0 at `gate_s`.
+    """
+    t = np.asarray(time_s, dtype=np.float64)
+    opening = np.clip((t + lead_s) / (0.5 * lead_s), 0.0, 1.0)
+    closing = np.clip((gate_s - t) / (TAIL_PART * gate_s), 0.0, 1.0)
+    return np.asarray(np.sin(0.5 * np.pi * opening) ** 2 * np.sin(0.5 * np.pi * closing) ** 2)
+
+
+def valid_from_hz(gate_s: npt.ArrayLike) -> Float64s:
+    """The lowest frequency at which a response gated to T is within 0.1 dB: 3.3/T."""
+    return np.asarray(VALID_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
+
+
+def spectra(
+    segments: npt.ArrayLike, sample_rate_hz: float, frequency_hz: Float64s, start_s: npt.ArrayLike
+) -> Complex64s:
+    """Spectra ∫p·e^(−jωt)dt at any frequencies, of shape (..., F), for segments of shape (..., n).
+
+    A transform padded 16-fold, interpolated by cubics: within 0.01 dB of the sum itself. `start_s` (...,) is
+    the time of each segment's first sample; time 0 has phase 0. Unit: the segments' own (a sum over samples).
+    """
+    x = np.asarray(segments)
+    length = scipy.fft.next_fast_len(PADDING * x.shape[-1], real=True)
+    padded = scipy.fft.rfft(x, length, axis=-1, workers=1)
+    position = np.asarray(frequency_hz) * (length / sample_rate_hz)
+    first = np.clip(np.floor(position).astype(int) - 1, 0, padded.shape[-1] - 4)
+    weights = _cubic_weights(position - first)
+    values = sum(weights[k] * padded[..., first + k] for k in range(4))
+    turn = np.exp(-2j * np.pi * np.multiply.outer(np.asarray(start_s, dtype=np.float64), frequency_hz))
+    return np.asarray(values * turn, dtype=np.complex64)
+
+
+def _cubic_weights(position: Float64s) -> Float64s:
+    """Lagrange's weights of the points 0, 1, 2, 3 at `position`, shape (4, F)."""
+    p = position
+    return np.stack(
+        [
+            -(p - 1) * (p - 2) * (p - 3) / 6.0,
+            p * (p - 2) * (p - 3) / 2.0,
+            -p * (p - 1) * (p - 3) / 2.0,
+            p * (p - 1) * (p - 2) / 6.0,
+        ]
+    )

@@ -1,0 +1,45 @@
+"""What noise does to a level."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+
+Float64s = npt.NDArray[np.float64]
+
+#: Half the band over which the noise's power is averaged, in octaves, and its least number of bins.
+HALF_BAND_OCTAVES: Final = 1.0 / 12.0
+LEAST_HALF_BINS: Final = 2
+#: Under this signal-to-noise ratio a level is not valid.
+LEAST_SNR_DB: Final = 10.0
+
+
+def power_per_sample(noise: npt.ArrayLike, sample_rate_hz: float, frequency_hz: Float64s) -> Float64s:
+    """Expected |spectrum|² that one sample of noise adds, shape (..., F), from stretches (..., M).
+
+    Times Σw² it is the noise power in the spectrum of a response that passed the gate w.
+    """
+    x = np.asarray(noise)
+    window = np.hanning(x.shape[-1] + 2)[1:-1].astype(np.float32)
+    power = np.abs(scipy.fft.rfft(x * window, axis=-1, workers=1)).astype(np.float64) ** 2
+    running = np.cumsum(np.concatenate([np.zeros((*x.shape[:-1], 1)), power], axis=-1), axis=-1)
+    bin_hz = sample_rate_hz / x.shape[-1]
+    centre = frequency_hz / bin_hz
+    half = np.maximum(centre * (2.0**HALF_BAND_OCTAVES - 1.0), LEAST_HALF_BINS)
+    first = np.clip(np.floor(centre - half), 1, power.shape[-1] - 2).astype(int)
+    last = np.clip(np.ceil(centre + half) + 1, first + 1, power.shape[-1]).astype(int)
+    mean = (running[..., last] - running[..., first]) / (last - first)
+    return np.asarray(mean / np.sum(window.astype(np.float64) ** 2))
+
+
+def level_uncertainty_db(signal_power: Float64s, noise_power: Float64s) -> Float64s:
+    """Standard uncertainty in dB of a level under noise: 6.14·10^(−SNR/20).
+
+    Noise in phase with the signal, which has half the noise's power, changes its level: 20/ln 10 times
+    √(N/2S). At 20 dB: 0.614 dB.
+    """
+    ratio = noise_power / np.maximum(signal_power, np.finfo(float).tiny)
+    return np.asarray(20.0 / np.log(10.0) * np.sqrt(0.5 * ratio))

@@ -1,0 +1,1 @@
+"""From files to responses: readers, recognition, calibration, deconvolution, reduction."""

@@ -1,0 +1,242 @@
+"""Far-field responses: arrival, gate, and spectrum of each recorded direction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.acoustics import arrival, gating, noise
+from earwitness.measurement.deconvolution import ImpulseResponse
+from earwitness.measurement.geometry import Turntable, fitted_rotation_m, floor_detour_m
+from earwitness.measurement.setting import Setting
+from earwitness.records.errors import NotAvailableError
+from earwitness.records.facts import Rig
+from earwitness.records.grid import POINTS_PER_OCTAVE
+
+Float64s = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: The gate opens so long before the arrival.
+LEAD_S: Final = 2e-3
+#: The floor's sound may come sooner than by way of the reference point: from a low radiator, a near edge.
+FLOOR_MARGIN_S: Final = 1.5e-4
+#: A gate that has to end sooner than this leaves nothing to measure.
+SHORTEST_GATE_S: Final = 1e-3
+#: The arrival is sought in this band, so long before and after its place by geometry: sound that has to bend
+#: round the cabinet comes later.
+ARRIVAL_BAND_HZ: Final = (700.0, 8_000.0)
+ARRIVAL_WINDOW_S: Final = (3e-4, 1.2e-3)
+#: Direct sound is no weaker than this re the greatest peak of its own take; else clocks aren't shared.
+WEAKEST_DIRECT_DB: Final = -20.0
+#: The uncertainty of the gate is the difference to a gate of this part, over this part of an octave.
+SHORTER_GATE: Final = 0.7
+GATE_BAND_OCTAVES: Final = 1.0 / 3.0
+
+
+@dataclass(frozen=True)
+class Direct:
+    """When each take's direct sound arrives.
+
+    `at_s` (R,) is re the stimulus' start; `shared_clock` says whether all takes keep to the geometry's times.
+    """
+
+    at_s: Float64s
+    shared_clock: bool
+
+
+@dataclass(frozen=True)
+class Gate:
+    """The one gate of all far-field takes: how long after the arrival it ends, and how that was chosen."""
+
+    seconds: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Gated:
+    """R gated responses on the grid: Pa per unit of drive at 1 m (R, F), and in time (R, N)."""
+
+    pressure: npt.NDArray[np.complex64]
+    valid: Bools
+    noise_db: Float64s
+    gate_db: Float64s
+    impulse_response: npt.NDArray[np.float32]
+
+
+def find_direct(
+    angles_deg: Float64s, responses: Sequence[ImpulseResponse], table: Turntable, speed_m_s: float
+) -> Direct:
+    """Arrival of the direct sound in each take, predicted from the one on axis and sought near there."""
+    envelopes = [arrival.envelope(r.samples, r.sample_rate_hz, ARRIVAL_BAND_HZ) for r in responses]
+    greatest = np.array(
+        [
+            r.start_s + arrival.peak_position(e, 0, e.size) / r.sample_rate_hz
+            for e, r in zip(envelopes, responses, strict=True)
+        ]
+    )
+    on_axis = np.flatnonzero(angles_deg == 0.0)
+    if on_axis.size == 0:
+        return Direct(greatest, shared_clock=False)
+    expected = np.median(greatest[on_axis])
+    expected = expected + (table.distances_m(angles_deg) - table.distance_m) / speed_m_s
+    found = greatest.copy()
+    shared = True
+    for i, (e, r) in enumerate(zip(envelopes, responses, strict=True)):
+        rate, centre = r.sample_rate_hz, (expected[i] - r.start_s) * r.sample_rate_hz
+        first = round(centre - ARRIVAL_WINDOW_S[0] * rate)
+        last = round(centre + ARRIVAL_WINDOW_S[1] * rate)
+        near = e[max(first, 0) : max(last, 0)]
+        if near.size and near.max() > e.max() * 10.0 ** (WEAKEST_DIRECT_DB / 20.0):
+            found[i] = r.start_s + arrival.peak_position(e, first, last) / rate
+        else:
+            shared = False
+    return Direct(found, shared)
+
+
+def turntable(
+    rig: Rig, distance_m: float, angles_deg: Float64s, direct: Direct, speed_m_s: float
+) -> tuple[Turntable, str]:
+    """Where the unit turns, as stated or else from times of flight, and how that is known."""
+    if rig.rotation_behind_m is not None:
+        return Turntable(distance_m, rig.rotation_behind_m), ""
+    if not np.any(angles_deg):
+        return Turntable(distance_m, 0.0), ""
+    on_axis = angles_deg == 0.0
+    if direct.shared_clock and on_axis.any():
+        difference = (direct.at_s - np.median(direct.at_s[on_axis])) * speed_m_s
+        fitted = fitted_rotation_m(angles_deg, difference, distance_m)
+        if fitted is not None:
+            return Turntable(distance_m, fitted), (
+                "The rotation point isn't stated; it was found from the times of flight in front."
+            )
+    return Turntable(distance_m, 0.0), (
+        "The rotation point isn't stated or found; the unit is taken to turn about its reference point."
+    )
+
+
+def choose_gate(
+    rig: Rig,
+    distances_m: Float64s,
+    on_axis: Sequence[tuple[ImpulseResponse, float]],
+    longest_s: float,
+    speed_m_s: float,
+) -> Gate:
+    """One gate for all: as stated, else before the floor's reflection, else before the first one found.
+
+    Parameters
+    ----------
+    on_axis
+        On-axis responses with their arrivals in s, in which a reflection is sought.
+    longest_s
+        How long a gate the kept responses allow.
+    """
+    if rig.gate_s is not None:
+        return Gate(min(rig.gate_s, longest_s), "The gate is as the case states it.")
+    if rig.height_m is not None and rig.microphone_height_m is not None:
+        detours = floor_detour_m(distances_m, rig.height_m, rig.microphone_height_m)
+        seconds = float(detours.min()) / speed_m_s - FLOOR_MARGIN_S
+        return _long_enough(
+            min(seconds, longest_s), "The gate ends before sound by way of the floor arrives."
+        )
+    found = [
+        arrival.first_reflection_s(r.samples, r.sample_rate_hz, (at - r.start_s) * r.sample_rate_hz)
+        for r, at in on_axis
+    ]
+    reflections = [f for f in found if f is not None]
+    if reflections:
+        seconds = min(*reflections, longest_s, longest_s)
+        return _long_enough(seconds, "The gate ends before the first reflection that was found on axis.")
+    if not on_axis:
+        raise NotAvailableError(
+            "the gate can't be chosen: state rig.gate_s or both heights in case.toml, or add an on-axis take"
+        )
+    return Gate(longest_s, "No reflection was found on axis; the gate is as long as what was kept.")
+
+
+def _long_enough(seconds: float, note: str) -> Gate:
+    if seconds < SHORTEST_GATE_S:
+        raise NotAvailableError(
+            f"a gate of {1e3 * seconds:.2f} ms is too short to measure with; check rig in case.toml"
+        )
+    return Gate(seconds, note)
+
+
+def gate_takes(
+    responses: Sequence[ImpulseResponse],
+    arrivals_s: Float64s,
+    distances_m: Float64s,
+    gate_s: float,
+    setting: Setting,
+) -> Gated:
+    """Gated spectra at 1 m, with their validity, noise and gate components.
+
+    Parameters
+    ----------
+    responses, arrivals_s, distances_m
+        R takes: response, arrival (s), distance of the reference point (m).
+
+    Notes
+    -----
+    Valid from 3.3/T (a featureless response is then within 0.1 dB), inside the sweep's band and the
+    microphone's calibration, where the signal is 10 dB above the noise.
+    """
+    frequency_hz = setting.frequency_hz
+    pa, known = setting.calibration.pressure_per_full_scale(frequency_hz)
+    rate = responses[0].sample_rate_hz
+    n = int(np.ceil((LEAD_S + gate_s) * rate)) + 1
+    first = np.array(
+        [round((at - LEAD_S - r.start_s) * rate) for at, r in zip(arrivals_s, responses, strict=True)]
+    )
+    segments = np.stack([cut(r.samples, k, n) for r, k in zip(responses, first, strict=True)])
+    start = np.array([r.start_s for r in responses]) + first / rate - arrivals_s
+    time = start[:, None] + np.arange(n) / rate
+    windows = gating.gate(time, LEAD_S, gate_s)
+    scale = distances_m[:, None] * pa
+    passed = (segments * windows).astype(np.float32)
+    spectrum = gating.spectra(passed, rate, frequency_hz, start)
+    shorter = segments * gating.gate(time, LEAD_S, SHORTER_GATE * gate_s)
+    change = np.abs(gating.spectra(shorter.astype(np.float32), rate, frequency_hz, start))
+    change_db = 20.0 * np.log10(np.maximum(change, 1e-30) / np.maximum(np.abs(spectrum), 1e-30))
+    noise_power = noise_in(responses, frequency_hz) * np.sum(windows**2, axis=-1)[:, None]
+    power = np.abs(spectrum).astype(np.float64) ** 2
+    low = max(float(gating.valid_from_hz(gate_s)), *(r.band_hz[0] for r in responses))
+    high = min(0.48 * rate, *(r.band_hz[1] for r in responses))
+    valid = known & (frequency_hz >= low) & (frequency_hz <= high)
+    return Gated(
+        pressure=(spectrum * scale).astype(np.complex64),
+        valid=valid & (power > noise_power * 10.0 ** (noise.LEAST_SNR_DB / 10.0)),
+        noise_db=noise.level_uncertainty_db(power, noise_power),
+        gate_db=rms_over(change_db, GATE_BAND_OCTAVES),
+        impulse_response=(passed * (distances_m * setting.calibration.pa_per_full_scale)[:, None]).astype(
+            np.float32
+        ),
+    )
+
+
+def noise_in(responses: Sequence[ImpulseResponse], frequency_hz: Float64s) -> Float64s:
+    """Noise power per sample of each response, shape (R, F), in its own unit squared."""
+    shortest = min(r.noise.size for r in responses)
+    stretches = np.stack([r.noise[-shortest:] for r in responses])
+    return noise.power_per_sample(stretches, responses[0].sample_rate_hz, frequency_hz)
+
+
+def cut(samples: npt.NDArray[np.float32], first: int, count: int) -> npt.NDArray[np.float32]:
+    """`count` samples from `first` on, zeros where there are none."""
+    segment = np.zeros(count, dtype=np.float32)
+    low, high = max(first, 0), min(first + count, samples.size)
+    if low < high:
+        segment[low - first : high - first] = samples[low:high]
+    return segment
+
+
+def rms_over(values: Float64s, octaves: float) -> Float64s:
+    """Root mean square over a running band of the derived grid, on the last axis; narrower at its ends."""
+    half = round(octaves * POINTS_PER_OCTAVE / 2.0)
+    running = np.concatenate([np.zeros((*values.shape[:-1], 1)), np.cumsum(values**2, axis=-1)], axis=-1)
+    k = np.arange(values.shape[-1])
+    last, first = np.minimum(k + half + 1, k.size), np.maximum(k - half, 0)
+    return np.asarray(np.sqrt((running[..., last] - running[..., first]) / (last - first)))

@@ -1,0 +1,1 @@
+"""Readers: one form of raw file each. They refuse; they never repair."""

@@ -1,0 +1,19 @@
+"""What all recordings of a case share once they are read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.measurement.calibration import Calibration
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The grid (F,), the speed of sound in m/s, and the recording chain's calibration."""
+
+    frequency_hz: npt.NDArray[np.float64]
+    speed_m_s: float
+    calibration: Calibration

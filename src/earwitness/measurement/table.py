@@ -1,0 +1,101 @@
+"""The long table of responses while it is being filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.records.responses import Responses
+from earwitness.records.takes import Take, TakeId
+from earwitness.records.uncertainty import ComponentName
+
+Float64s = npt.NDArray[np.float64]
+
+
+@dataclass
+class Table:
+    """T rows over F frequencies; rows are filled in as their takes are reduced."""
+
+    takes: tuple[Take, ...]
+    frequency_hz: Float64s
+    pressure: npt.NDArray[np.complex64]
+    valid: npt.NDArray[np.bool_]
+    origin: npt.NDArray[np.uint8]
+    has_phase: npt.NDArray[np.bool_]
+    seen_angle_deg: Float64s
+    noise_db: Float64s
+    gate_db: Float64s
+    splice_db: Float64s
+    sample_rate_hz: Float64s
+    gate_s: Float64s
+    impulse_responses: dict[int, npt.NDArray[np.float32]] = field(default_factory=dict)
+    near_field_takes: dict[int, tuple[TakeId, ...]] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+    @classmethod
+    def empty(cls, takes: tuple[Take, ...], frequency_hz: Float64s) -> Table:
+        """A table in which nothing is valid yet."""
+        rows, shape = len(takes), (len(takes), frequency_hz.size)
+        return cls(
+            takes=takes,
+            frequency_hz=frequency_hz,
+            pressure=np.zeros(shape, dtype=np.complex64),
+            valid=np.zeros(shape, dtype=np.bool_),
+            origin=np.zeros(shape, dtype=np.uint8),
+            has_phase=np.zeros(rows, dtype=np.bool_),
+            seen_angle_deg=np.zeros(rows),
+            noise_db=np.zeros(shape),
+            gate_db=np.zeros(shape),
+            splice_db=np.zeros(shape),
+            sample_rate_hz=np.zeros(rows),
+            gate_s=np.zeros(rows),
+        )
+
+    @property
+    def angles_deg(self) -> Float64s:
+        """The orbit angle of each row."""
+        return np.array([0.0 if t.key.direction is None else t.key.direction.angle_deg for t in self.takes])
+
+    def say(self, *notes: str) -> None:
+        """Add notes once each, leaving out empty ones."""
+        self.notes += [n for n in dict.fromkeys(notes) if n and n not in self.notes]
+
+    def responses(self, lead_s: float) -> Responses:
+        """The finished record."""
+        rows = len(self.takes)
+        longest = max((r.size for r in self.impulse_responses.values()), default=0)
+        stacked = np.zeros((rows, longest), dtype=np.float32)
+        for row, response in self.impulse_responses.items():
+            stacked[row, : response.size] = response
+        valid = self.valid & np.isfinite(self.pressure)
+        return Responses(
+            takes=self.takes,
+            frequency_hz=self.frequency_hz,
+            pressure=np.where(valid, self.pressure, np.complex64(complex(np.nan, np.nan))),
+            valid=valid,
+            origin=np.where(valid, self.origin, np.uint8(0)),
+            has_phase=self.has_phase,
+            seen_angle_deg=self.seen_angle_deg,
+            components={
+                ComponentName.NOISE: np.where(valid, self.noise_db, np.nan),
+                ComponentName.GATE: np.where(valid, self.gate_db, np.nan),
+                ComponentName.SPLICE: np.where(valid, self.splice_db, np.nan),
+            },
+            impulse_response=stacked,
+            sample_rate_hz=self.sample_rate_hz,
+            gate_s=self.gate_s,
+            lead_s=lead_s,
+            near_field_takes=tuple(self.near_field_takes.get(row, ()) for row in range(rows)),
+            valid_from_hz=_valid_from_hz(valid, self.frequency_hz),
+            notes=tuple(self.notes),
+        )
+
+
+def _valid_from_hz(valid: npt.NDArray[np.bool_], frequency_hz: Float64s) -> float:
+    """The frequency from which every take that is valid anywhere has begun to be; 0 where none is."""
+    begun = valid.any(axis=-1)
+    if not begun.any():
+        return 0.0
+    return float(frequency_hz[valid[begun].argmax(axis=-1)].max())
