@@ -93,7 +93,7 @@ def test_the_recursion_agrees_with_hankel_functions(
 
 @pytest.mark.parametrize("ka", [0.3, 1.0, 4.0, 12.0])
 def test_energy_through_a_far_sphere_is_what_the_cap_gives_off(ka: float) -> None:
-    """Morse & Ingard 7.2 (recalled): <|p|²> = (ka)² Σ uₙ² Re(j hₙ/hₙ')/(2n+1), from the work at the surface."""
+    """Morse & Ingard 7.2 (recalled): <|p|²> = (ka)² Σ uₙ² Re(j hₙ/hₙ')/(2n+1), the work at the surface."""
     cabinet = one_cap(0.14, 20.0)
     nodes, weights = np.polynomial.legendre.leggauss(160)
     points = in_plane(cabinet, np.degrees(np.arccos(nodes)))
