@@ -30,14 +30,19 @@ def to_json(document: object) -> bytes:
     IntegrityError
         If a number in it is NaN or infinite: what isn't known has a type of its own.
     """
-    plain = TypeAdapter(type(document)).dump_python(document, mode="json")
+    values = plain(document)
     try:
-        text = json.dumps(plain, sort_keys=True, allow_nan=False, ensure_ascii=False, indent=1)
+        text = json.dumps(values, sort_keys=True, allow_nan=False, ensure_ascii=False, indent=1)
     except ValueError as error:
         remedy = "say why it is not available instead of giving a number"
         name = type(document).__name__
-        raise IntegrityError(name, "a number is NaN or infinite", remedy, _not_finite(plain)) from error
+        raise IntegrityError(name, "a number is NaN or infinite", remedy, _not_finite(values)) from error
     return text.encode("utf-8") + b"\n"
+
+
+def plain(document: object) -> Any:
+    """A record as mappings, lists, text and numbers."""
+    return TypeAdapter(type(document)).dump_python(document, mode="json")
 
 
 def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
@@ -94,9 +99,11 @@ def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is no JSON number")
 
 
-def _not_finite(plain: Any, place: str = "") -> str:
+def _not_finite(values: Any, place: str = "") -> str:
     """The path of the first number that isn't finite."""
-    items = plain.items() if isinstance(plain, dict) else enumerate(plain) if isinstance(plain, list) else ()
+    items = (
+        values.items() if isinstance(values, dict) else enumerate(values) if isinstance(values, list) else ()
+    )
     for key, value in items:
         here = f"{place}/{key}" if place else str(key)
         if isinstance(value, float) and not math.isfinite(value):

@@ -21,7 +21,7 @@ from earwitness.case.toml_text import Place, TomlText, read_toml
 from earwitness.records.errors import CallError, CaseError
 from earwitness.records.facts import CaseFacts
 
-_TEMPLATES: Final = ("case.toml", "takes.toml", "verdict.md", "revisions.toml")
+_TEMPLATES: Final = ("takes.toml", "revisions.toml", "case.toml")
 _LONGEST_NAME: Final = 300
 
 #: For each way in which a value can be wrong: what is wrong, and what to do; limits come from the type.
@@ -71,8 +71,9 @@ def new_case(root: Path, name: str) -> CaseFolder:
         folder.mkdir(parents=True, exist_ok=True)
     quoted = tomlkit.item(name).as_string()
     texts = files("earwitness.case") / "template"
+    durable.write_atomically(case.verdict, b"")
     # case.toml comes last: a folder is a case only once it is complete
-    for file in sorted(_TEMPLATES, key=lambda template: template == "case.toml"):
+    for file in _TEMPLATES:
         text = (texts / file).read_text(encoding="utf-8").replace('"@NAME@"', quoted)
         durable.write_atomically(root / file, text.encode("utf-8"))
     return case

@@ -15,8 +15,7 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.raw_store import raw_files
 from earwitness.case.take_fields import FIELDS, Fields
 from earwitness.case.take_rules import Rule
-from earwitness.case.toml_text import Place, TomlText, read_toml
-from earwitness.records.errors import CaseError
+from earwitness.case.toml_text import Place, TomlText, block_of, read_toml
 from earwitness.records.takes import Take, TakeId, TakeKey, TakeKind
 
 _ENTRY: Final = ("file", "selector", *FIELDS)
@@ -179,20 +178,26 @@ def _refuse_twice(toml: TomlText, placed: Sequence[_Placed]) -> None:
 
 
 def _corrected(toml: TomlText, corrections: Sequence[tuple[Place, Take]]) -> str:
-    """The text with the differing fields of some entries set, and all else as it was."""
-    try:
-        document = tomlkit.parse(toml.text)
-    except TOMLKitError as error:
-        raise CaseError(toml.file, "can't be rewritten", "move all [[take]] entries together") from error
-    entries: Any = document["take"]
-    for place, take in corrections:
-        entry, wanted = entries[place[1]], _stated(take)
-        for field in [f for f in entry if f not in wanted]:
-            del entry[field]
+    """The text with the differing fields of some entries set, and all else as it was.
+
+    Each entry is rewritten alone: a whole document would lose its order where entries and rules alternate.
+    """
+    text = toml.text
+    for place, take in sorted(corrections, key=lambda correction: correction[0], reverse=True):
+        start, end = block_of(text, place)
+        try:
+            document = tomlkit.parse(text[start:end])
+            entries: Any = document["take"]
+        except (TOMLKitError, KeyError) as error:
+            raise toml.refuse(place, "can't be rewritten", "write it as a plain [[take]] entry") from error
+        wanted = _stated(take)
+        for field in [f for f in entries[0] if f not in wanted]:
+            del entries[0][field]
         for field, value in wanted.items():
-            if entry.get(field) != value:
-                entry[field] = value
-    return tomlkit.dumps(document)
+            if entries[0].get(field) != value:
+                entries[0][field] = value
+        text = text[:start] + tomlkit.dumps(document) + text[end:]
+    return text
 
 
 def _entry_text(take: Take) -> str:

@@ -67,11 +67,27 @@ def line_of(text: str, place: Place) -> int | None:
     `place` has names of keys and, for arrays, indices from 0. None where nothing of it is found.
     """
     best, line = 0, None
-    for number, here in _places(text):
+    for number, here, _ in _places(text):
         length = _common(here, place)
         if length == len(here) and length > best:
             best, line = length, number
     return line
+
+
+def block_of(text: str, place: Place) -> tuple[int, int]:
+    """Where the table at `place` begins and ends: from its header to its last key, without what follows.
+
+    (0, 0) if it has no header.
+    """
+    lines = re.findall(r"[^\n]*\n|[^\n]+", text)
+    headers = [(number - 1, here) for number, here, header in _places(text) if header]
+    for (first, here), following in zip(headers, [*headers[1:], (len(lines), ())], strict=True):
+        if here == place:
+            last = following[0]
+            while lines[last - 1].strip() == "" or lines[last - 1].lstrip().startswith("#"):
+                last -= 1
+            return len("".join(lines[:first])), len("".join(lines[:last]))
+    return 0, 0
 
 
 def _text(path: Path) -> str:
@@ -98,8 +114,8 @@ def _text(path: Path) -> str:
     return text
 
 
-def _places(text: str) -> Iterator[tuple[int, Place]]:
-    """Line number and place of each header and key; strings over many lines may fool it, errors only."""
+def _places(text: str) -> Iterator[tuple[int, Place, bool]]:
+    """Line number and place of each header (True) and key; a string over many lines may fool it."""
     table: Place = ()
     counts: dict[Place, int] = {}
     for number, line in enumerate(text.split("\n"), 1):
@@ -108,9 +124,9 @@ def _places(text: str) -> Iterator[tuple[int, Place]]:
             if header[1] == "[[":
                 counts[names] = counts.get(names, -1) + 1
             table = _indexed(names, counts)
-            yield number, table
+            yield number, table, True
         elif key := _KEY.match(line):
-            yield number, table + tuple(_bare(part) for part in key[1].split("."))
+            yield number, table + tuple(_bare(part) for part in key[1].split(".")), False
 
 
 def _indexed(names: Place, counts: dict[Place, int]) -> Place:
