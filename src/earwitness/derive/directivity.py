@@ -137,7 +137,7 @@ def meeting_difference_db(takes: TakePowers) -> Mapping[float, Floats]:
                 valid = takes.valid[rows].all(axis=0)
                 means.append(np.where(valid, takes.power[rows].mean(axis=0), np.nan))
         if len(means) == len(Orbit):
-            differences[angle] = 10.0 * np.log10(means[0] / means[1])
+            differences[angle] = level_db(means[0]) - level_db(means[1])
     return differences
 
 

@@ -1,4 +1,4 @@
-"""How numbers are printed: as many digits as their uncertainty allows, − for minus, a space before the unit."""
+"""How numbers are printed: as many digits as their uncertainty allows, and − for minus."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
 """F3, F6, F10: where the level has lastingly fallen by so many decibels, going down from 300 Hz.
 
 The reference is the mean of the same curve over the sensitivity band. Troughs narrower than 1/9 octave are
-skipped (as the effective frequency range of IEC 60268-5 does); the crossing is interpolated linearly in dB over
-log frequency. Where the level hardly falls on below the crossing it is the baffle step that crossed, and no end
-of the range: then there is no F3. Source: common practice, chosen in the definitions of this program.
+skipped (as the effective frequency range of IEC 60268-5 does); the crossing is interpolated linearly in dB
+over log frequency. Where the level hardly falls on below the crossing, a baffle step or a wide trough
+crossed, and no end of the range: then there is no F3. Source: common practice, chosen here.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
+from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
 from earwitness.records.sources import Source, Standing
 
 #: The search goes down from here.
@@ -33,8 +33,8 @@ SOURCE: Final = Source("IEC 60268-5", "", "effective frequency range, as read he
 class Crossing:
     """Where a curve falls, or why that can't be said.
 
-    `kind` is ``found``; ``step`` where a baffle step alone crosses; ``lower`` where the level hasn't fallen at
-    the lowest valid frequency (or not lastingly); ``above`` where it has fallen at 300 Hz already.
+    `kind` is ``found``; ``step`` where the level crosses without rolling off; ``lower`` where it hasn't
+    fallen lastingly at the lowest valid frequency; ``above`` where it has fallen at the first point already.
     """
 
     kind: Literal["found", "step", "lower", "above"]
@@ -51,9 +51,9 @@ def crossing_hz(frequency_hz: Floats, fall_db: Floats, threshold_db: float) -> F
     below = fall_db >= threshold_db
     counted = np.cumsum(below, axis=-1)
     counted = np.concatenate((np.zeros_like(counted[..., :1]), counted), axis=-1)
-    lasting = counted[..., run:] - counted[..., :-run] == run
+    lasting: Bools = counted[..., run:] - counted[..., :-run] == run
     first = np.argmax(lasting, axis=-1)
-    found = np.take_along_axis(lasting, first[..., None], axis=-1)[..., 0]
+    found: Bools = np.take_along_axis(lasting, first[..., None], axis=-1)[..., 0]
     before = np.maximum(first - 1, 0)
     upper = np.take_along_axis(fall_db, before[..., None], axis=-1)[..., 0]
     lower = np.take_along_axis(fall_db, first[..., None], axis=-1)[..., 0]
@@ -65,7 +65,7 @@ def crossing_hz(frequency_hz: Floats, fall_db: Floats, threshold_db: float) -> F
 
 
 def find_crossing(frequency_hz: Floats, fall_db: Floats, threshold_db: float) -> Crossing:
-    """The crossing of one curve, shape (F,), and what kind it is; all points must be valid, falling from 300 Hz."""
+    """The crossing of one curve, shape (F,), and its kind; all points are valid, and fall from 300 Hz."""
     if len(frequency_hz) <= TROUGH_OCTAVES * POINTS_PER_OCTAVE:
         return Crossing("lower", float(frequency_hz[-1]))
     found = float(crossing_hz(frequency_hz, fall_db, threshold_db))

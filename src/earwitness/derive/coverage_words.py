@@ -1,0 +1,96 @@
+"""A coverage in plain words: "±65° from 300 Hz to 1.2 kHz, narrowing to ±45° by 2.5 kHz, steady to 9 kHz"."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from earwitness.derive.coverage import EDGE_DB
+from earwitness.derive.formatting import angle_text, frequency_text
+from earwitness.derive.wording import module_number
+from earwitness.records.errors import NotAvailableError
+from earwitness.records.figures import Figure, FigureName, NotAvailable, Plateau, Plateaus
+from earwitness.records.sentences import EMPTY, Number, Sentence, say
+
+#: What the positive and the negative side are called.
+_SIDES: Final = {
+    FigureName.COVERAGE_HORIZONTAL: ("to the left", "to the right"),
+    FigureName.COVERAGE_VERTICAL: ("up", "down"),
+}
+_NEVER_DEG: Final = 180.0
+
+
+def coverage_sentence(figure: Figure) -> Sentence:
+    """The clauses of a coverage in words, without capital or full stop.
+
+    Both sides are one ± where the figure has them alike. A side where the level never falls that far is said
+    to be "never down to −6 dB".
+
+    Raises
+    ------
+    NotAvailableError
+        The figure has no value.
+    """
+    if isinstance(figure.value, NotAvailable):
+        raise NotAvailableError(figure.value.reason)
+    if not isinstance(figure.value, Plateaus):
+        raise TypeError(f"{figure.name} is no coverage")
+    words = EMPTY
+    before: Plateau | None = None
+    for index, clause in enumerate(figure.value.clauses):
+        words += _first(figure, index, clause) if before is None else _next(figure, index, clause, before)
+        before = clause
+    return words
+
+
+def _first(figure: Figure, index: int, clause: Plateau) -> Sentence:
+    start, end = _edges(figure, index, clause)
+    if start.text == end.text:
+        return say(_angles(figure, index, clause), " at ", start)
+    return say(_angles(figure, index, clause), " from ", start, " to ", end)
+
+
+def _next(figure: Figure, index: int, clause: Plateau, before: Plateau) -> Sentence:
+    start, end = _edges(figure, index, clause)
+    steady = say(", steady to ", end) if start.text != end.text else EMPTY
+    angles = _angles(figure, index, clause)
+    if clause.positive_deg is None and clause.negative_deg is None:
+        return say(", ", angles, " from ", start) + (say(" to ", end) if start.text != end.text else EMPTY)
+    verb = "narrowing" if _width(clause) < _width(before) else "widening"
+    return say(f", {verb} to ", angles, " by ", start) + steady
+
+
+def _width(clause: Plateau) -> float:
+    sides = (clause.positive_deg, clause.negative_deg)
+    return sum(_NEVER_DEG if side is None else side for side in sides)
+
+
+def _edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, Number]:
+    path = f"figure:{figure.name}/value/clauses/{index}"
+    return (
+        Number(frequency_text(clause.from_hz), clause.from_hz, f"{path}/from_hz"),
+        Number(frequency_text(clause.to_hz), clause.to_hz, f"{path}/to_hz"),
+    )
+
+
+def _angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
+    path = f"figure:{figure.name}/value/clauses/{index}"
+    if clause.positive_deg is None and clause.negative_deg is None:
+        return _never()
+    if clause.positive_deg is not None and clause.positive_deg == clause.negative_deg:
+        text = angle_text(clause.positive_deg, both_sides=True)
+        return say(Number(text, clause.positive_deg, f"{path}/positive_deg"))
+    positive, negative = _SIDES[figure.name]
+    return say(
+        _side(clause.positive_deg, f"{path}/positive_deg"),
+        f" {positive} and ",
+        _side(clause.negative_deg, f"{path}/negative_deg"),
+        f" {negative}",
+    )
+
+
+def _side(angle_deg: float | None, reference: str) -> Sentence:
+    return _never() if angle_deg is None else say(Number(angle_text(angle_deg), angle_deg, reference))
+
+
+def _never() -> Sentence:
+    return say("never down to ", module_number(f"−{-EDGE_DB:g} dB", EDGE_DB, "derive.coverage/EDGE_DB"))

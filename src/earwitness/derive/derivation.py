@@ -1,0 +1,71 @@
+"""The one door: reduced responses in, curves and figures of merit out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from earwitness.derive.coverage import orbit_coverage
+from earwitness.derive.coverage_figures import coverage
+from earwitness.derive.curves import derive_curves
+from earwitness.derive.directivity import meeting_difference_db, take_powers
+from earwitness.derive.extension_figures import NAMES as EXTENSIONS
+from earwitness.derive.extension_figures import extension
+from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
+from earwitness.derive.level_figures import sensitivity, tolerance
+from earwitness.derive.sampling_figures import sound_power_sampling
+from earwitness.derive.uncertainty import take_errors
+from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.facts import CaseFacts
+from earwitness.records.figures import Figure
+from earwitness.records.grid import Floats
+from earwitness.records.responses import Responses
+from earwitness.records.takes import Orbit
+
+
+@dataclass(frozen=True)
+class Derivation:
+    """What follows from the responses of a case.
+
+    `meeting_difference_db` holds, for 0° and 180° where both orbits measured them, the level of the
+    horizontal orbit over the vertical one, shape (F,).
+    """
+
+    curves: CurveSet
+    figures: tuple[Figure, ...]
+    meeting_difference_db: Mapping[float, Floats]
+
+
+def derive(responses: Responses, facts: CaseFacts) -> Derivation:
+    """Curves, coverage and figures of merit of a case at its reference drive.
+
+    Raises
+    ------
+    NotAvailableError
+        No take has both a direction and a drive.
+    """
+    takes = take_powers(responses)
+    derived = derive_curves(takes, take_errors(responses, takes, facts))
+    orbits = {orbit: orbit_coverage(derived, orbit) for orbit in Orbit}
+    line, residual = in_room_trend(derived)
+    figures = (
+        sensitivity(derived),
+        *(extension(derived, name) for name in EXTENSIONS),
+        tolerance(derived, CurveName.ON_AXIS),
+        tolerance(derived, CurveName.LISTENING_WINDOW),
+        in_room_tilt(derived),
+        in_room_smoothness(derived),
+        *(coverage(derived, orbit, found) for orbit, found in orbits.items()),
+        sound_power_sampling(derived),
+    )
+    curves = CurveSet(
+        frequency_hz=takes.frequency_hz,
+        drive=takes.drive.label,
+        curves=derived.curves,
+        coverage={str(orbit): found.chart for orbit, found in orbits.items() if found is not None},
+        valid_from_hz=responses.valid_from_hz,
+        separable_sound_power_db=derived.separable_db,
+        in_room_trend_db=line,
+        in_room_residual_db=residual,
+    )
+    return Derivation(curves, figures, meeting_difference_db(takes))

@@ -1,0 +1,106 @@
+"""Tilt and smoothness of the estimated in-room response."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from earwitness.derive.curves import DerivedCurves
+from earwitness.derive.in_room import (
+    NARROW_TREND_BAND_HZ,
+    SOURCE,
+    TREND_BAND_HZ,
+    Trend,
+    tilt_standard_error,
+    trend,
+)
+from earwitness.derive.spread import NOTHING_KNOWN, spread_of, unavailable, within
+from earwitness.derive.wording import band_words
+from earwitness.records.curves import CurveName
+from earwitness.records.figures import Evidence, Figure, FigureName, NotAvailable, Quantity, Value
+from earwitness.records.grid import Floats
+from earwitness.records.sentences import say
+from earwitness.records.uncertainty import ComponentName
+
+
+def in_room_trend(derived: DerivedCurves) -> tuple[Floats | None, Floats | None]:
+    """The trend line and what is left about it, dB, (F,), NaN outside the band; None if not available."""
+    line = _trend(derived, TREND_BAND_HZ)
+    if line is None:
+        return None, None
+    frequency = derived.field.frequency_hz
+    inside = within(frequency, TREND_BAND_HZ)
+    whole, residual = np.full(len(frequency), np.nan), np.full(len(frequency), np.nan)
+    whole[inside], residual[inside] = line.line_db, line.residual_db
+    return whole, residual
+
+
+def in_room_tilt(derived: DerivedCurves) -> Figure:
+    """Slope of the least-squares line, dB per octave, with its own standard error as a component."""
+    curve = CurveName.ESTIMATED_IN_ROOM
+    line, narrow = _trend(derived, TREND_BAND_HZ), _trend(derived, NARROW_TREND_BAND_HZ)
+    value, spread = _refusal(derived), NOTHING_KNOWN
+    if line is not None:
+        frequency = derived.field.frequency_hz
+        inside = within(frequency, TREND_BAND_HZ)
+        value = Quantity(float(line.tilt_db_per_octave))
+        spread = spread_of(derived, curve, inside, lambda y: trend(frequency[inside], y).tilt_db_per_octave)
+        spread = spread.plus(ComponentName.FIT, tilt_standard_error(frequency[inside], line.residual_db))
+    return Figure(
+        name=FigureName.IN_ROOM_TILT,
+        value=value,
+        unit="dB/octave",
+        uncertainty=spread.total,
+        components=spread.components,
+        conditions=say(
+            "estimated in-room, least squares over log frequency, ",
+            band_words("derive.in_room", "TREND_BAND_HZ", TREND_BAND_HZ),
+        ),
+        reading="least squares",
+        valid_band_hz=None if line is None else TREND_BAND_HZ,
+        method="derive.in_room.trend",
+        source=SOURCE,
+        evidence=Evidence((curve,), derived.curves[curve].takes),
+        also={} if narrow is None else {"narrower band": float(narrow.tilt_db_per_octave)},
+    )
+
+
+def in_room_smoothness(derived: DerivedCurves) -> Figure:
+    """Root mean square of what is left about the line, dB."""
+    curve = CurveName.ESTIMATED_IN_ROOM
+    line, narrow = _trend(derived, TREND_BAND_HZ), _trend(derived, NARROW_TREND_BAND_HZ)
+    value, spread = _refusal(derived), NOTHING_KNOWN
+    if line is not None:
+        frequency = derived.field.frequency_hz
+        inside = within(frequency, TREND_BAND_HZ)
+        value = Quantity(float(line.residual_rms_db))
+        spread = spread_of(derived, curve, inside, lambda y: trend(frequency[inside], y).residual_rms_db)
+    return Figure(
+        name=FigureName.IN_ROOM_SMOOTHNESS,
+        value=value,
+        unit="dB",
+        uncertainty=spread.total,
+        components=spread.components,
+        conditions=say(
+            "estimated in-room, root mean square about its trend, ",
+            band_words("derive.in_room", "TREND_BAND_HZ", TREND_BAND_HZ),
+        ),
+        reading="residual about the line",
+        valid_band_hz=None if line is None else TREND_BAND_HZ,
+        method="derive.in_room.trend",
+        source=SOURCE,
+        evidence=Evidence((curve,), derived.curves[curve].takes),
+        also={} if narrow is None else {"narrower band": float(narrow.residual_rms_db)},
+    )
+
+
+def _trend(derived: DerivedCurves, band_hz: tuple[float, float]) -> Trend | None:
+    curve = CurveName.ESTIMATED_IN_ROOM
+    if unavailable(derived, curve, band_hz) is not None:
+        return None
+    inside = within(derived.field.frequency_hz, band_hz)
+    return trend(derived.field.frequency_hz[inside], derived.curves[curve].level_db[inside])
+
+
+def _refusal(derived: DerivedCurves) -> Value:
+    reason = unavailable(derived, CurveName.ESTIMATED_IN_ROOM, TREND_BAND_HZ)
+    return reason or NotAvailable("nothing is valid")

@@ -1,0 +1,48 @@
+"""Numbers as parts of prose: the text of `derive.formatting` with the reference that it must carry."""
+
+from __future__ import annotations
+
+from earwitness.derive.formatting import (
+    KILOHERTZ_FROM_HZ,
+    decimals_for,
+    frequency_text,
+    number_text,
+    value_text,
+)
+from earwitness.records.sentences import Number, Sentence, say
+
+
+def quantity(value: float, unit: str, reference: str, decimals: int = 1) -> Number:
+    """``86.4 dB`` as a number."""
+    return Number(value_text(value, unit, decimals), value, reference)
+
+
+def spread(value: float, unit: str, reference: str) -> Number:
+    """An uncertainty to the digits that it deserves: ``0.5 dB``."""
+    return quantity(value, unit, reference, decimals_for(value) if value > 0 else 1)
+
+
+def frequency(hz: float, reference: str, digits: int = 3) -> Number:
+    """``820 Hz``, ``1.2 kHz``."""
+    return Number(frequency_text(hz, digits), hz, reference)
+
+
+def duration(hours: float, reference: str) -> Number:
+    """``5.8 h``, ``47 min``, ``30 s``: two significant digits; the value stays in hours."""
+    for unit, an_hour in (("h", 1.0), ("min", 60.0)):
+        if hours * an_hour >= 1.0:
+            return Number(f"{float(f'{hours * an_hour:.2g}'):g} {unit}", hours, reference)
+    return Number(f"{float(f'{hours * 3600.0:.2g}'):g} s", hours, reference)
+
+
+def measured(value: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
+    """``86.4 ± 0.5 dB``; `reference` is the figure's, without its last steps."""
+    if uncertainty is None or not uncertainty > 0:
+        return say(quantity(value, unit, f"{reference}/value/value"))
+    scale, shown = (1000.0, "kHz") if unit == "Hz" and value >= KILOHERTZ_FROM_HZ else (1.0, unit)
+    decimals = decimals_for(uncertainty / scale)
+    return say(
+        Number(number_text(value / scale, decimals), value, f"{reference}/value/value"),
+        " ± ",
+        Number(value_text(uncertainty / scale, shown, decimals), uncertainty, f"{reference}/uncertainty"),
+    )

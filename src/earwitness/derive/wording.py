@@ -1,0 +1,20 @@
+"""Small parts of sentences: constants and bands with their references."""
+
+from __future__ import annotations
+
+from earwitness.derive.formatting import frequency_text
+from earwitness.records.sentences import Number, Sentence, say
+
+
+def module_number(text: str, value: float, path: str) -> Number:
+    """A number that a method's module defines; `path` is ``module/CONSTANT`` or ``module/CONSTANT/0``."""
+    return Number(text, value, f"method:{path}")
+
+
+def band_words(module: str, constant: str, band_hz: tuple[float, float]) -> Sentence:
+    """A band that a module defines: ``300 Hz to 3 kHz``."""
+    low, high = (
+        module_number(frequency_text(edge), edge, f"{module}/{constant}/{i}")
+        for i, edge in enumerate(band_hz)
+    )
+    return say(low, " to ", high)
