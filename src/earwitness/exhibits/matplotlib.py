@@ -183,7 +183,9 @@ def _map(axes: Axes, level_map: LevelMap, tokens: Tokens) -> None:
     areas = regions(level_map)
     for area, colour in zip(areas, steps(tokens, len(areas)), strict=True):
         if area.rings:
-            axes.add_patch(PathPatch(_compound(area.rings), facecolor=colour, linewidth=0.0, zorder=1.6))
+            patch = PathPatch(_compound(area.rings), facecolor=colour, linewidth=0.0, zorder=1.6)
+            patch.set_gid(f"area-{area.at_least_db:g}" if area.at_least_db is not None else "area")
+            axes.add_patch(patch)
     for level in level_lines(level_map):
         weight = (2.4 if level.heavy else 0.7) * POINTS_PER_PX
         for path in level.paths:
@@ -224,10 +226,12 @@ def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens
         x, y = x_mm / placed.width, 1.0 - y_mm / placed.height
         figure.text(x, y, text, color=colour, fontproperties=font, ha="left", va="baseline")
 
-    ends = that_fit(line_ends(panel), LABEL_GAP_MM, box.height)
+    # The lowest name leaves room for the unit of the frequency axis.
+    room = box.height - LABEL_GAP_MM / 2
+    ends = that_fit(line_ends(panel), LABEL_GAP_MM, room)
     axis = panel.y_axis
     wanted = [box.top + box.height * (axis.maximum - e.y) / (axis.maximum - axis.minimum) for e in ends]
-    heights = spread(wanted, LABEL_GAP_MM, box.top, box.top + box.height)
+    heights = spread(wanted, LABEL_GAP_MM, box.top, box.top + room)
     right = box.left + box.width
     for end, height in zip(ends, heights, strict=True):
         cut = Cut.SANS if end.role is Role.QUIET else Cut.SANS_SEMIBOLD

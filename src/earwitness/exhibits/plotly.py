@@ -24,7 +24,7 @@ MARGINS: Final = Margins(left=34.0, right=118.0, top=28.0, bottom=30.0, gap=36.0
 NARROW_RIGHT: Final = 58.0
 NARROW: Final = 520.0
 FIRST_WIDTH: Final = 640.0
-LABEL_GAP_PX: Final = 14.0
+LABEL_GAP_PX: Final = 17.0
 
 
 def interactive(exhibit: Exhibit) -> Json:

@@ -103,9 +103,12 @@ var Earwitness = (function () {
     spec.panels.forEach(function (panel, i) {
       const box = frame.boxes[i];
       const right = box.left + box.width;
-      const ends = thatFit(panel.ends, spec.proportion.label_gap, box.height);
+      const gap = spec.proportion.label_gap;
+      // The lowest name leaves room for the unit of the frequency axis.
+      const height = box.height - gap / 2;
+      const ends = thatFit(panel.ends, gap, height);
       const wanted = ends.map(function (end) { return yOf(panel, box, end.y); });
-      const placed = spread(wanted, spec.proportion.label_gap, box.top, box.top + box.height);
+      const placed = spread(wanted, gap, box.top, box.top + height);
       ends.forEach(function (end, k) {
         const name = frame.narrow ? end.short : end.text;
         const text = end.role === "quiet" ? name : "<b>" + name + "</b>";
