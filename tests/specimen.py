@@ -195,7 +195,7 @@ def results(half_empty: bool = False) -> Results:
                 steady,
                 "°",
                 None,
-                say("at ", Number("−6 dB", -6.0, "method:coverage/edge_db")),
+                say("at ", Number("−6 dB", -6.0, "method:derive.coverage/EDGE_DB")),
             ),
             figure(
                 FigureName.COVERAGE_VERTICAL,
@@ -204,7 +204,7 @@ def results(half_empty: bool = False) -> Results:
                 else steady,
                 "°",
                 None,
-                say("at ", Number("−6 dB", -6.0, "method:coverage/edge_db")),
+                say("at ", Number("−6 dB", -6.0, "method:derive.coverage/EDGE_DB")),
             ),
         ),
     )
@@ -254,7 +254,7 @@ def findings() -> Findings:
                 place=Place("on_axis", (40.0, 60.0), "on axis", "2.83 V", 80.0),
                 figures=(FigureName.F3,),
                 evidence=evidence,
-                claim=ClaimJudgement("Bass down to 45 Hz", Judgement.NOT_CONFIRMED, ()),
+                claim=ClaimJudgement(0, Judgement.NOT_CONFIRMED, ()),
             ),
         ),
     )
