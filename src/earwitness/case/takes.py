@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -48,10 +48,11 @@ class _PlacedRule:
     fixed: Mapping[str, Any]
 
 
-def read_takes(case: CaseFolder) -> tuple[Take, ...]:
+def read_takes(case: CaseFolder, awaited: Collection[str] = ()) -> tuple[Take, ...]:
     """All takes of the case, sorted by id: the entries, and what rules find among the other raw files.
 
-    A stimulus isn't measured, so two stimulus files may share a key; any other key stands once.
+    `awaited` are names of files that are about to be added and count as there. A stimulus isn't measured, so
+    two stimulus files may share a key; any other key stands once.
 
     Raises
     ------
@@ -60,7 +61,7 @@ def read_takes(case: CaseFolder) -> tuple[Take, ...]:
         or stimulus isn't in ``raw/``; two rules match one file; two takes have the same id or key (both files
         are named).
     """
-    placed = _placed(case, read_toml(case.takes_toml))
+    placed = _placed(case, read_toml(case.takes_toml), awaited)
     return tuple(sorted((p.take for p in placed), key=lambda take: take.id))
 
 
@@ -102,8 +103,8 @@ def write_takes(case: CaseFolder, takes: Sequence[Take]) -> Changes:
     return Changes(_ids(new), _ids([take for _, take in other]), _ids(same))
 
 
-def _placed(case: CaseFolder, toml: TomlText) -> list[_Placed]:
-    files = raw_files(case)
+def _placed(case: CaseFolder, toml: TomlText, awaited: Collection[str] = ()) -> list[_Placed]:
+    files = tuple(sorted({*raw_files(case), *awaited}))
     for key in toml.values:
         if key not in {"take", "rule"}:
             raise toml.refuse((key,), "is neither [[take]] nor [[rule]]", "write one of these")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run one command and leave with its exit code: 0 done, 1 the data say no, 2 the call or a file is wrong."""
+    """Run one command and leave with its exit code: 0 done, 1 the data say no, 2 a call or file is wrong."""
     from earwitness.cli.app import app
     from earwitness.cli.console import report_error
     from earwitness.records.errors import EarwitnessError

@@ -4,11 +4,12 @@
 reference                                  what it names
 =========================================  =====================================================
 ``figure:NAME/value/value``                a field of a figure of merit, by attribute, key or index
+``claim:0/readings/1/value``                what a maker's claim was found to be under one definition
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
-``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or of ``earwitness.MODULE``
-                                           where the name has a dot
+``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
+                                           of ``earwitness.MODULE`` where that has a dot
 =========================================  =====================================================
 """
 
@@ -23,6 +24,8 @@ import numpy as np
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
+from earwitness.records.findings import Finding
+from earwitness.records.sentences import Sentence
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,7 @@ class Referent:
     facts: CaseFacts
     figures: tuple[Figure, ...]
     curves: CurveSet
+    findings: tuple[Finding, ...] = ()
 
     def resolve(self, reference: str) -> float:
         """The number that `reference` names.
@@ -47,6 +51,9 @@ class Referent:
             case "figure":
                 named = {str(f.name): f for f in self.figures}
                 found = _walk(named, steps)
+            case "claim":
+                judged = {str(f.claim.index): f.claim for f in self.findings if f.claim is not None}
+                found = _walk(judged, steps)
             case "case":
                 found = _walk(self.facts, path.replace("/", ".").split("."))
             case "curve":
@@ -55,9 +62,22 @@ class Referent:
                 found = _walk(_module(steps[0]), steps[1:])
             case _:
                 raise LookupError(f"unknown kind of reference: {reference}")
-        if isinstance(found, bool) or not isinstance(found, int | float):
-            raise LookupError(f"{reference} is not a number")
-        return float(found)
+        if isinstance(found, int | float) and not isinstance(found, bool):
+            return float(found)
+        raise LookupError(f"{reference} is not a number")
+
+    def require(self, sentence: Sentence) -> None:
+        """Make sure that every number of a sentence is what its reference names.
+
+        Raises
+        ------
+        LookupError
+            If one isn't.
+        """
+        for number in sentence.numbers:
+            named = self.resolve(number.reference)
+            if not np.isclose(named, number.value, rtol=1e-9, atol=0.0):
+                raise LookupError(f"{number.reference} is {named!r}, and the text says {number.value!r}")
 
     def _curve(self, steps: Sequence[str]) -> object:
         name = CurveName(steps[0])

@@ -35,12 +35,22 @@ class Judgement(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class ClaimJudgement:
-    """A maker's claim held against every admissible definition; `readings` are those tried, in words."""
+class ClaimReading:
+    """A claim held against one admissible definition: what was found by it, and whether the claim holds."""
 
-    claim: str
+    definition: Sentence
+    value: float
+    unit: str
+    holds: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimJudgement:
+    """A maker's claim held against every admissible definition; `index` is its place in ``case.toml``."""
+
+    index: int
     judgement: Judgement
-    readings: tuple[Sentence, ...]
+    readings: tuple[ClaimReading, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,28 @@
+"""`earwitness build`."""
+
+from __future__ import annotations
+
+from earwitness.cli.arguments import CaseArgument, JsonOption
+from earwitness.cli.console import print_json, progress_bar
+
+
+def build(case: CaseArgument, as_json: JsonOption = False) -> None:
+    """Make responses, curves, figures and findings; only what changed."""
+    from earwitness.pipeline.build import build as build_case
+
+    with progress_bar(quiet=as_json) as progress:
+        outcome = build_case(case, progress)
+    if as_json:
+        print_json(
+            {
+                "build_id": outcome.build_id,
+                "made": list(outcome.made),
+                "kept": list(outcome.kept),
+                "folder": str(case / "build"),
+            }
+        )
+        return
+    made = ", ".join(outcome.made) if outcome.made else "nothing new"
+    print(f"built {case / 'build'} ({outcome.build_id}): {made}")
+    for note in outcome.notes:
+        print(f"  note: {note}")

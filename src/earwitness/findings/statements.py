@@ -1,0 +1,232 @@
+"""Statements on figures of merit: what each number says to a listener, and where it is seen.
+
+No statement is made of a figure that isn't available. The order is printed on the page: faults of balance
+first, then how evenly the sound spreads, how deep it goes, how it sits in a room, how loud it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import numpy as np
+
+from earwitness.acoustics.smoothing import smooth_power
+from earwitness.derive.coverage_words import coverage_sentence
+from earwitness.derive.formatting import value_text
+from earwitness.derive.in_room import TREND_BAND_HZ
+from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
+from earwitness.derive.numerals import measured, quantity, spread
+from earwitness.derive.sound_power import SAMPLING_WARNING_DB
+from earwitness.derive.wording import band_words
+from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
+from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.figures import Figure, FigureName, Plateaus, Quantity, Tolerance
+from earwitness.records.findings import Finding, Place
+from earwitness.records.grid import POINTS_PER_OCTAVE
+from earwitness.records.sentences import Number, Sentence, Term, say
+
+#: The printed order: a figure's place in it, 1 first.
+IMPORTANCE: Final[Mapping[FigureName, float]] = {
+    FigureName.TOLERANCE_ON_AXIS: 0.90,
+    FigureName.COVERAGE_HORIZONTAL: 0.80,
+    FigureName.F6: 0.70,
+    FigureName.IN_ROOM_TILT: 0.60,
+    FigureName.COVERAGE_VERTICAL: 0.55,
+    FigureName.SOUND_POWER_SAMPLING: 0.50,
+    FigureName.SENSITIVITY: 0.40,
+}
+
+#: A place that marks one frequency reaches so far to either side.
+MARK_OCTAVES: Final = 1.0 / 6.0
+
+
+def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
+    """One finding for every figure that has something to say."""
+    writers: Mapping[
+        FigureName, Callable[[Figure, CurveSet, Mapping[FigureName, Figure]], Finding | None]
+    ] = {
+        FigureName.TOLERANCE_ON_AXIS: _tolerance,
+        FigureName.COVERAGE_HORIZONTAL: _coverage,
+        FigureName.COVERAGE_VERTICAL: _coverage,
+        FigureName.F6: _extension,
+        FigureName.IN_ROOM_TILT: _tilt,
+        FigureName.SOUND_POWER_SAMPLING: _sampling,
+        FigureName.SENSITIVITY: _sensitivity,
+    }
+    available = {name: figure for name, figure in figures.items() if figure.available}
+    found = (
+        write(available[name], curves, available) for name, write in writers.items() if name in available
+    )
+    return tuple(finding for finding in found if finding is not None)
+
+
+def _finding(
+    figure: Figure, statement: Sentence, explanation: Sentence, place: Place | None, *also: FigureName
+) -> Finding:
+    return Finding(
+        id=f"figure-{figure.name}",
+        subject="figure",
+        statement=statement,
+        explanation=explanation,
+        note=figure.conditions,
+        importance=IMPORTANCE[figure.name],
+        place=place,
+        figures=(figure.name, *also),
+        evidence=figure.evidence,
+    )
+
+
+def _tolerance(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding:
+    value = figure.value
+    assert isinstance(value, Tolerance)
+    statement = say("On axis it keeps within ", tolerance_words(figure), ".")
+    explanation = say(
+        "That is how far the direct sound strays from its own mean from ",
+        band_words("derive.level_figures", "TOLERANCE_BAND_HZ", TOLERANCE_BAND_HZ),
+        ". ",
+    )
+    window = available.get(FigureName.TOLERANCE_LISTENING_WINDOW)
+    if window is not None:
+        explanation += say(
+            "Averaged over the listening window it keeps within ", tolerance_words(window), "."
+        )
+    also = (window.name,) if window else ()
+    return _finding(figure, statement, explanation, _worst_place(curves, value.reference), *also)
+
+
+def tolerance_words(figure: Figure) -> Sentence:
+    """``+1.2 and −2.0 dB`` of a tolerance."""
+    value = figure.value
+    assert isinstance(value, Tolerance)
+    root = f"figure:{figure.name}/value"
+    return say(
+        "+",
+        quantity(value.above, "", f"{root}/above"),
+        " and −",
+        quantity(value.below, "dB", f"{root}/below"),
+    )
+
+
+def _worst_place(curves: CurveSet, reference_db: float) -> Place:
+    """Where the smoothed on-axis response is farthest from its mean."""
+    curve = curves.curves[CurveName.ON_AXIS]
+    power = 10.0 ** (0.1 * np.where(curve.valid, curve.level_db, 0.0))
+    smooth, valid = smooth_power(power, curve.valid, TOLERANCE_FRACTION, POINTS_PER_OCTAVE)
+    low, high = TOLERANCE_BAND_HZ
+    inside = valid & (curves.frequency_hz >= low) & (curves.frequency_hz <= high)
+    away = np.where(inside, np.abs(10.0 * np.log10(np.where(inside, smooth, 1.0)) - reference_db), -1.0)
+    worst = int(np.argmax(away))
+    return _about(curves, CurveName.ON_AXIS, float(curves.frequency_hz[worst]))
+
+
+def _about(curves: CurveSet, name: CurveName, frequency_hz: float) -> Place:
+    nearest = int(np.argmin(np.abs(np.log(curves.frequency_hz / frequency_hz))))
+    level = float(curves.curves[name].level_db[nearest])
+    return Place(
+        curve=name,
+        band_hz=(frequency_hz * 2.0**-MARK_OCTAVES, frequency_hz * 2.0**MARK_OCTAVES),
+        direction="on axis" if name is CurveName.ON_AXIS else None,
+        drive=curves.drive,
+        level_db=level if np.isfinite(level) else None,
+    )
+
+
+def _coverage(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    assert isinstance(value, Plateaus)
+    if not value.clauses:
+        return None
+    sideways = figure.name is FigureName.COVERAGE_HORIZONTAL
+    where = "Sideways" if sideways else "Up and down"
+    statement = say(f"{where} it holds ", coverage_sentence(figure), ".")
+    explanation = say(
+        "Inside that angle a seat gets at least half the sound pressure that the axis gets, so the balance "
+        "between direct and off-axis sound changes little; where the angle narrows, the edges turn dull."
+        if sideways
+        else "Inside that angle the height of the ear matters little; where the angle is narrow, sitting or "
+        "standing changes what is heard.",
+    )
+    first, last = value.clauses[0], value.clauses[-1]
+    place = Place(curve=str(figure.name), band_hz=(first.from_hz, last.to_hz), drive=curves.drive)
+    return _finding(figure, statement, explanation, place)
+
+
+def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity):
+        return None
+    statement = say(
+        "Bass reaches down to ", measured(value.value, figure.uncertainty, "Hz", f"figure:{figure.name}"), "."
+    )
+    explanation = say("There the response on axis has fallen to half its mean pressure (", Term("F6"), ").")
+    others = [available[n] for n in (FigureName.F3, FigureName.F10) if n in available]
+    for other in others:
+        if isinstance(other.value, Quantity):
+            number = measured(other.value.value, other.uncertainty, "Hz", f"figure:{other.name}")
+            explanation += say(" ", Term(str(other.name).upper()), " is ", number, ".")
+    place = _about(curves, CurveName.ON_AXIS, value.value)
+    return _finding(figure, statement, explanation, place, *(o.name for o in others))
+
+
+def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity):
+        return None
+    size = Number(value_text(abs(value.value), "dB", 2), value.value, f"figure:{figure.name}/value/value")
+    falls = "falls" if value.value < 0 else "rises"
+    statement = say(f"In a room its sound {falls} by ", size, " an octave.")
+    explanation = say(
+        "That is the straight line through what an ordinary room makes of direct sound, early reflections "
+        "and sound power together."
+    )
+    smooth = available.get(FigureName.IN_ROOM_SMOOTHNESS)
+    if smooth is not None and isinstance(smooth.value, Quantity):
+        number = quantity(smooth.value.value, "dB", f"figure:{smooth.name}/value/value")
+        explanation += say(" About that line it strays by ", number, " RMS.")
+    place = Place(
+        curve=CurveName.ESTIMATED_IN_ROOM,
+        band_hz=_inside(curves, CurveName.ESTIMATED_IN_ROOM, TREND_BAND_HZ),
+        drive=curves.drive,
+    )
+    return _finding(figure, statement, explanation, place, *((smooth.name,) if smooth else ()))
+
+
+def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    """A warning, and only where the two estimates part."""
+    value = figure.value
+    if not isinstance(value, Quantity) or value.value <= SAMPLING_WARNING_DB:
+        return None
+    statement = say(
+        "Two orbits may misread its sound power by up to ",
+        spread(value.value, "dB", f"figure:{figure.name}/value/value"),
+        ".",
+    )
+    explanation = say(
+        "A second estimate, which fills the sphere between the two orbits, parts from the standard's; what "
+        "rests on sound power carries the difference as an uncertainty."
+    )
+    place = Place(
+        curve=CurveName.SOUND_POWER,
+        band_hz=_inside(curves, CurveName.SOUND_POWER, TREND_BAND_HZ),
+        drive=curves.drive,
+    )
+    return _finding(figure, statement, explanation, place)
+
+
+def _sensitivity(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity):
+        return None
+    number = measured(value.value, figure.uncertainty, "dB", f"figure:{figure.name}")
+    statement = say("It plays ", number, " for the reference voltage at one metre.")
+    explanation = say(
+        "Twice the voltage plays six decibels louder, until it changes; that has not been looked at here."
+    )
+    place = Place(CurveName.ON_AXIS, SENSITIVITY_BAND_HZ, "on axis", curves.drive, value.value)
+    return _finding(figure, statement, explanation, place)
+
+
+def _inside(curves: CurveSet, name: CurveName, band_hz: tuple[float, float]) -> tuple[float, float]:
+    valid = curves.valid_band_hz(name) or band_hz
+    return max(band_hz[0], valid[0]), min(band_hz[1], valid[1])

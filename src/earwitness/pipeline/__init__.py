@@ -1,0 +1,1 @@
+"""From files to findings: what comes in, and the one list of build steps."""

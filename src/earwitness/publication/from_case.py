@@ -1,0 +1,74 @@
+"""Publishes a case from its last build."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+from earwitness.case.datasets import load_curves, load_responses
+from earwitness.case.documents import from_json
+from earwitness.case.layout import CaseFolder
+from earwitness.case.lock import shared
+from earwitness.case.manifest import read_facts
+from earwitness.case.named_set import read_set
+from earwitness.case.raw_store import read_hashes
+from earwitness.case.takes import read_takes
+from earwitness.publication.context import assemble
+from earwitness.publication.material import Built, CaseFiles, Revision
+from earwitness.publication.publish import Publication, publish
+from earwitness.records.errors import CaseError
+from earwitness.records.figures import Results
+from earwitness.records.findings import Findings
+
+
+def publish_case(root: Path, to: Path | None = None) -> Publication:
+    """Page, PDF and data pack of the case at `root`, into ``publication/`` or the folder `to`.
+
+    Raises
+    ------
+    NotAvailableError
+        Nothing is built yet.
+    IntegrityError
+        The built files aren't one whole set.
+    BusyError
+        Another process writes to the case.
+    CaseError, CallError
+        A file of the case can't be understood, or `to` holds something else.
+    """
+    case = CaseFolder.open(root)
+    with shared(case):
+        read_set(case)
+        built = Built(
+            responses=load_responses(case.responses),
+            curves=load_curves(case.curves),
+            results=from_json(Results, case.results.read_bytes()),
+            findings=from_json(Findings, case.findings.read_bytes()),
+        )
+        files = CaseFiles(
+            facts=read_facts(case),
+            takes=read_takes(case),
+            raw_sha256=read_hashes(case),
+            verdict=_verdict(case),
+            revisions=_revisions(case),
+        )
+        return publish(assemble(files, built), case.build, to or case.publication)
+
+
+def _verdict(case: CaseFolder) -> str:
+    if not case.verdict.is_file():
+        return ""
+    try:
+        return case.verdict.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise CaseError("verdict.md", "isn't UTF-8 text", "save it as UTF-8") from error
+
+
+def _revisions(case: CaseFolder) -> tuple[Revision, ...]:
+    if not case.revisions.is_file():
+        return ()
+    try:
+        entries = tomllib.loads(case.revisions.read_text(encoding="utf-8")).get("revision", [])
+        return tuple(sorted((Revision(e["date"], str(e["text"])) for e in entries), key=lambda r: r.date))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError) as error:
+        remedy = 'write each as [[revision]] with date = 2026-01-31 and text = "…"'
+        raise CaseError("revisions.toml", "can't be understood", remedy) from error
