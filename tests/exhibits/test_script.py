@@ -170,7 +170,8 @@ def band_px(page: Page, exhibit: str) -> list[tuple[float, float]]:
         """id => { const e = document.getElementById(id), left = e.getBoundingClientRect().left;
              return [...e.querySelectorAll('.ew-mark')]
                .filter(m => getComputedStyle(m).opacity === '1')
-               .map(m => { const b = m.getBoundingClientRect(); return [b.left - left, b.right - left]; }); }""",
+               .map(m => m.getBoundingClientRect())
+               .map(b => [b.left - left, b.right - left]); }""",
         exhibit,
     )
     return found

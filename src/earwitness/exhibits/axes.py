@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.formatting import number_text
 from earwitness.exhibits.description import Axis
 from earwitness.methods.iec_60263 import FREQUENCY_LIMITS_HZ, FREQUENCY_TICKS_HZ
 from earwitness.records.grid import Floats
@@ -29,7 +30,7 @@ def frequency_axis() -> Axis:
 def level_axis(label: str, minimum_db: float, maximum_db: float) -> Axis:
     """An axis in decibels with a tick every 5 dB; the limits are whole steps."""
     values = np.arange(minimum_db, maximum_db + STEP_DB / 2, STEP_DB)
-    ticks = tuple((float(v), f"{v:.0f}".replace("-", "−")) for v in values)
+    ticks = tuple((float(v), number_text(float(v), 0)) for v in values)
     return Axis(label, "dB", minimum_db, maximum_db, ticks)
 
 

@@ -7,11 +7,13 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.formatting import number_text
+from earwitness.derive.numerals import quantity
 from earwitness.exhibits.axes import frequency_axis
 from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Panel
 from earwitness.exhibits.wording import axis_span
 from earwitness.records.curves import CoverageMap, CurveSet
-from earwitness.records.sentences import Number, say
+from earwitness.records.sentences import say
 
 LEVELS_DB: Final = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0)
 HEAVY_DB: Final = -6.0
@@ -38,7 +40,7 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
         caption=say(
             "Level relative to the smoothed on-axis response: the stronger the colour, the louder. ",
             "The heavy line is ",
-            Number(f"{HEAVY_DB:.0f} dB".replace("-", "−"), HEAVY_DB, "method:exhibits.coverage/HEAVY_DB"),
+            quantity(HEAVY_DB, "dB", "method:exhibits.coverage/HEAVY_DB", 0),
             f". {SIDES[orbit]}",
         ),
         conditions=say("dB re on axis · blank where it isn't valid"),
@@ -65,5 +67,5 @@ def _angle_axis(measured: CoverageMap) -> Axis:
     low, high = float(measured.angle_deg.min()), float(measured.angle_deg.max())
     first = np.ceil(low / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
     values = np.arange(first, high + 1e-9, ANGLE_STEP_DEG)
-    ticks = tuple((float(v), f"{v:+.0f}°".replace("-", "−") if v else "0°") for v in values)
+    ticks = tuple((float(v), f"{number_text(v, 0, signed=True)}°") for v in values)
     return Axis("angle", "°", low, high, ticks)

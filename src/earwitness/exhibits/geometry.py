@@ -64,3 +64,9 @@ def frame(exhibit: Exhibit, width: float, margins: Margins) -> Frame:
         boxes.append(Box(margins.left, top, inner, inner * height_per_width(panel)))
         top += boxes[-1].height + margins.gap
     return Frame(width, top - margins.gap + margins.bottom, tuple(boxes))
+
+
+def height_of(panel: Panel, box: Box, value: float) -> float:
+    """How far below the picture's upper edge a value of the panel's y axis stands."""
+    axis = panel.y_axis
+    return box.top + box.height * (axis.maximum - value) / (axis.maximum - axis.minimum)

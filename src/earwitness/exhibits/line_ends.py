@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from earwitness.derive.formatting import value_text
 from earwitness.exhibits.description import LevelMap, Panel, Role
 from earwitness.exhibits.labels import room_for
 from earwitness.records.grid import Floats
@@ -54,7 +55,7 @@ def _level_ends(level_map: LevelMap) -> tuple[LineEnd, ...]:
     column = level_map.z[:, np.flatnonzero(np.isfinite(level_map.z).any(axis=0))[-1]]
     found: list[LineEnd] = []
     for level in level_map.levels:
-        text = f"{level:.0f} dB".replace("-", "−")
+        text = value_text(level, "dB", 0)
         heavy = level == level_map.heavy
         role = Role.ON_AXIS if heavy else Role.QUIET
         # The heavy line first, then those at whole multiples of it, the rest last.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from io import BytesIO
 from types import MappingProxyType
 from typing import Any, Final, Literal
@@ -18,7 +19,7 @@ from matplotlib.path import Path
 
 from earwitness.exhibits.bands import outlines
 from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Line, Mark, Panel, Role
-from earwitness.exhibits.geometry import Box, Frame, Margins, frame
+from earwitness.exhibits.geometry import Box, Frame, Margins, frame, height_of
 from earwitness.exhibits.labels import spread
 from earwitness.exhibits.level_regions import level_lines, regions
 from earwitness.exhibits.line_ends import line_ends, that_fit
@@ -31,6 +32,9 @@ Format = Literal["svg", "pdf", "png"]
 #: In millimetres.
 MARGINS: Final = Margins(left=9.0, right=30.0, top=6.5, bottom=7.0, gap=8.5)
 WIDTH_MM: Final = 165.0
+#: Narrower pictures carry the shorter names, in a narrower margin.
+NARROW_MM: Final = 110.0
+NARROW_MARGINS: Final = replace(MARGINS, right=16.0)
 LABEL_GAP_MM: Final = 3.3
 MM_PER_INCH: Final = 25.4
 #: A stroke of one CSS pixel on the page is this heavy in print, in points.
@@ -84,7 +88,8 @@ def draw(
         A file, without any date in it.
     """
     tokens = TOKENS[Mode(mode)]
-    placed = frame(exhibit, width_mm, MARGINS)
+    narrow = width_mm < NARROW_MM
+    placed = frame(exhibit, width_mm, NARROW_MARGINS if narrow else MARGINS)
     figure = Figure(
         figsize=(placed.width / MM_PER_INCH, placed.height / MM_PER_INCH), facecolor=tokens.ground
     )
@@ -93,9 +98,11 @@ def draw(
         axes = figure.add_axes(_shares(box, placed))
         axes.set_facecolor("none")
         axes.set_label(panel.id)
-        _scales(axes, panel, tokens, with_frequencies=i == len(placed.boxes) - 1)
+        lowest = i == len(placed.boxes) - 1
+        _scales(axes, panel, tokens, with_frequencies=lowest)
         _content(axes, panel, tokens)
-        _names(figure, panel, box, placed, tokens)
+        _names(figure, panel, box, tokens, short=narrow)
+        _units(figure, panel, box, tokens, lowest=lowest)
         for mark, number in marks.items():
             if (mark.exhibit, mark.panel) == (exhibit.id, panel.id):
                 _mark(axes, mark, number, tokens)
@@ -219,25 +226,30 @@ def _mark(axes: Axes, mark: Mark, number: str, tokens: Tokens) -> None:
     )
 
 
-def _names(figure: Figure, panel: Panel, box: Box, placed: Frame, tokens: Tokens) -> None:
-    """The names at the line ends, the panel's heading, and the unit of the frequency axis."""
-
-    def write(x_mm: float, y_mm: float, text: str, colour: str, font: FontProperties) -> None:
-        x, y = x_mm / placed.width, 1.0 - y_mm / placed.height
-        figure.text(x, y, text, color=colour, fontproperties=font, ha="left", va="baseline")
-
-    # The lowest name leaves room for the unit of the frequency axis.
+def _names(figure: Figure, panel: Panel, box: Box, tokens: Tokens, *, short: bool) -> None:
+    """The names at the line ends; the lowest leaves room for the unit of the frequency axis."""
     room = box.height - LABEL_GAP_MM / 2
     ends = that_fit(line_ends(panel), LABEL_GAP_MM, room)
-    axis = panel.y_axis
-    wanted = [box.top + box.height * (axis.maximum - e.y) / (axis.maximum - axis.minimum) for e in ends]
+    wanted = [height_of(panel, box, end.y) for end in ends]
     heights = spread(wanted, LABEL_GAP_MM, box.top, box.top + room)
-    right = box.left + box.width
     for end, height in zip(ends, heights, strict=True):
-        cut = Cut.SANS if end.role is Role.QUIET else Cut.SANS_SEMIBOLD
-        below = float(height) + MIDDLE_MM
-        write(right + 1.6, below, end.text, tokens.roles[end.role], _font(cut, LABEL_PT))
-    small = _font(Cut.SANS, TICK_PT)
-    write(box.left, box.top - 1.6, f"{axis.label}, {axis.unit}", tokens.quiet, small)
-    if box is placed.boxes[-1]:
-        write(right + 4.0, box.top + box.height + 3.2, panel.x_axis.unit, tokens.quiet, small)
+        at = (box.left + box.width + 1.6, float(height) + MIDDLE_MM)
+        font = _font(Cut.SANS if end.role is Role.QUIET else Cut.SANS_SEMIBOLD, LABEL_PT)
+        _write(figure, at, end.short if short else end.text, tokens.roles[end.role], font)
+
+
+def _units(figure: Figure, panel: Panel, box: Box, tokens: Tokens, *, lowest: bool) -> None:
+    """What the panel's axes count: above it, and at the end of the lowest frequency axis."""
+    font = _font(Cut.SANS, TICK_PT)
+    axis = panel.y_axis
+    _write(figure, (box.left, box.top - 1.6), f"{axis.label}, {axis.unit}", tokens.quiet, font)
+    if lowest:
+        at = (box.left + box.width + 4.0, box.top + box.height + 3.2)
+        _write(figure, at, panel.x_axis.unit, tokens.quiet, font)
+
+
+def _write(figure: Figure, at_mm: tuple[float, float], text: str, colour: str, font: FontProperties) -> None:
+    """Text whose baseline begins at a point, from the upper left corner."""
+    width, height = figure.get_size_inches() * MM_PER_INCH
+    x, y = at_mm[0] / width, 1.0 - at_mm[1] / height
+    figure.text(x, y, text, color=colour, fontproperties=font, ha="left", va="baseline", parse_math=False)

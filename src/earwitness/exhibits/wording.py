@@ -7,48 +7,36 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.numerals import frequency, quantity
 from earwitness.methods.iec_60263 import DB_PER_DECADE, FREQUENCY_LIMITS_HZ
 from earwitness.records.curves import CurveName, CurveSet
-from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.sentences import Sentence, Term, say
 
 #: Where a picture of curves is read out, as far as the curves reach.
 READ_OUT_HZ: Final = (100.0, 1000.0, 10_000.0)
-
-
-def hertz(frequency_hz: float) -> str:
-    """``31 Hz``, ``1.25 kHz``: two to three significant digits."""
-    if frequency_hz < 999.5:
-        return f"{frequency_hz:.0f} Hz"
-    return f"{frequency_hz / 1000:.3g} kHz"
-
-
-def decibels(level_db: float) -> str:
-    """``−3.0 dB``."""
-    return f"{level_db:.1f} dB".replace("-", "−")
 
 
 def axis_span() -> Sentence:
     """``20 Hz to 20 kHz``, the ends of the frequency axis."""
     low, high = FREQUENCY_LIMITS_HZ
     return say(
-        Number(hertz(low), low, "method:iec_60263/FREQUENCY_LIMITS_HZ/0"),
+        frequency(low, "method:iec_60263/FREQUENCY_LIMITS_HZ/0"),
         " to ",
-        Number(hertz(high), high, "method:iec_60263/FREQUENCY_LIMITS_HZ/1"),
+        frequency(high, "method:iec_60263/FREQUENCY_LIMITS_HZ/1"),
     )
 
 
 def proportion() -> Sentence:
     """``25 dB to the decade``."""
-    text = f"{DB_PER_DECADE:g} dB"
-    return say(Number(text, DB_PER_DECADE, "method:iec_60263/DB_PER_DECADE"), " to the decade")
+    return say(quantity(DB_PER_DECADE, "dB", "method:iec_60263/DB_PER_DECADE", 0), " to the decade")
 
 
 def valid_from(curves: CurveSet, name: CurveName) -> Sentence:
-    """``valid from 31 Hz``, of a curve that has a valid band."""
+    """``valid from 31.2 Hz``, of a curve that has a valid band."""
     band = curves.valid_band_hz(name)
     if band is None:
         raise ValueError(f"{name} isn't valid anywhere")
-    return say("valid from ", Number(hertz(band[0]), band[0], f"curve:{name}/valid_from_hz"))
+    return say("valid from ", frequency(band[0], f"curve:{name}/valid_from_hz"))
 
 
 def conditions(curves: CurveSet, name: CurveName) -> Sentence:
@@ -80,9 +68,9 @@ def _levels(curves: CurveSet, name: CurveName) -> Sentence | None:
         level = float(curve.level_db[nearest])
         told.append(
             say(
-                Number(decibels(level), level, f"curve:{name}/at/{frequency_hz:g}"),
+                quantity(level, "dB", f"curve:{name}/at/{frequency_hz:g}"),
                 " at ",
-                Number(hertz(frequency_hz), frequency_hz, f"method:exhibits.wording/READ_OUT_HZ/{i}"),
+                frequency(frequency_hz, f"method:exhibits.wording/READ_OUT_HZ/{i}"),
             )
         )
     return say(f"{name.words}: ", joined(told, ", ")) if told else None
