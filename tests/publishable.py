@@ -11,9 +11,7 @@ import numpy as np
 import specimen
 
 from earwitness.publication.material import Built, CaseFiles, Revision
-from earwitness.records.figures import Figure
 from earwitness.records.responses import Origin, Responses
-from earwitness.records.sentences import say
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
 
@@ -82,18 +80,15 @@ def case_files(name: str = "Cobble Two") -> CaseFiles:
 def built(half_empty: bool = False) -> Built:
     """What a build made; `half_empty` has nothing below 555 Hz."""
     valid_from_hz = 555.0 if half_empty else 20.0
-    results = specimen.results(half_empty)
+    results, findings = specimen.results(half_empty), specimen.findings()
+    absent = {f.name for f in results.figures if not f.available}
     return Built(
         responses=responses(valid_from_hz),
         curves=specimen.curve_set(valid_from_hz),
-        results=replace(results, figures=tuple(_with_real_method(f) for f in results.figures)),
-        findings=specimen.findings(),
-    )
-
-
-def _with_real_method(figure: Figure) -> Figure:
-    return (
-        replace(figure, conditions=say("at the line of half the pressure")) if figure.unit == "°" else figure
+        results=results,
+        findings=replace(
+            findings, findings=tuple(f for f in findings.findings if absent.isdisjoint(f.figures))
+        ),
     )
 
 

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Exhibit, Mark
 from earwitness.exhibits.places import locate
+from earwitness.findings.references import Referent
 from earwitness.publication import verdict
 from earwitness.publication.header import Header, header
 from earwitness.publication.material import Built, CaseFiles
-from earwitness.publication.numerals import with_unit
-from earwitness.publication.origins import Origin, origins
+from earwitness.publication.numerals import quantity
+from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.rows import Row, table
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import date_words
 from earwitness.records.curves import CurveSet
+from earwitness.records.errors import IntegrityError
+from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Finding
 from earwitness.records.sentences import Number, Quoted, Sentence, say
@@ -56,6 +60,8 @@ class PublicationContext:
 
     Attributes
     ----------
+    facts
+        The case's facts, as its prose refers to them.
     title
         The loudspeaker's name as plain text, for the window's title and the PDF's metadata.
     header
@@ -68,6 +74,9 @@ class PublicationContext:
         Part three, the most important first.
     marks
         For each finding's id its places in exhibits; no entry where there is nothing to point at.
+    readings
+        For the id of each finding on a maker's claim, what every admissible definition finds, and whether the
+        claim holds by it.
     exhibits
         Part four.
     trust
@@ -86,12 +95,14 @@ class PublicationContext:
         Which build of which program this is.
     """
 
+    facts: CaseFacts
     title: str
     header: Header
     verdict: tuple[verdict.Block, ...]
     rows: tuple[Row, ...]
     findings: tuple[Finding, ...]
     marks: Mapping[str, tuple[Mark, ...]]
+    readings: Mapping[str, tuple[Sentence, ...]]
     exhibits: tuple[Exhibit, ...]
     trust: Trust
     origins: tuple[Origin, ...]
@@ -102,6 +113,27 @@ class PublicationContext:
     curves: CurveSet
     build_id: str
     program: str
+
+    def resolve(self, reference: str) -> float:
+        """The number that a `Number.reference` in any prose of the publication names.
+
+        ``publication:trust/exposure/hours`` is a field of this context by attribute and index; everything
+        else is as `findings.references` says.
+
+        Raises
+        ------
+        LookupError
+            If it names nothing, or nothing that is a number.
+        """
+        scheme, _, path = reference.partition(":")
+        if scheme != "publication":
+            return Referent(self.facts, self.results.figures, self.curves, self.findings).resolve(reference)
+        here: object = self
+        for step in path.split("/"):
+            here = here[int(step)] if isinstance(here, tuple) else getattr(here, step, None)
+        if isinstance(here, int | float):
+            return float(here)
+        raise LookupError(f"{reference} is not a number")
 
     def raw_file(self, take: TakeId) -> RawFile:
         """The raw file that holds a take."""
@@ -122,24 +154,26 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
 
     Raises
     ------
-    ImportError
-        If a number in the prose refers to a method that doesn't exist.
+    IntegrityError
+        If a number in the prose doesn't lead to where it says it comes from: nothing is published then.
     """
     exhibits = describe(built.curves)
     findings = tuple(sorted(built.findings.findings, key=lambda f: -f.importance))
     marks = {f.id: locate(f.place, exhibits, f.id) for f in findings if f.place is not None}
     head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
     prose = (head, rows, findings, exhibits, belief)
-    return PublicationContext(
+    context = PublicationContext(
+        facts=case.facts,
         title=case.facts.unit.name,
         header=head,
         verdict=verdict.parse(case.verdict),
         rows=rows,
         findings=findings,
         marks={key: found for key, found in marks.items() if found},
+        readings={f.id: _readings(i, f) for i, f in enumerate(findings) if f.claim},
         exhibits=exhibits,
         trust=belief,
-        origins=origins(built.curves, built.results.figures, prose),
+        origins=(),
         raw_files=tuple(
             RawFile(path, digest, f"raw-{i}")
             for i, (path, digest) in enumerate(sorted(case.raw_sha256.items()))
@@ -157,10 +191,36 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         build_id=built.results.build_id,
         program=built.results.program,
     )
+    _check(context)
+    return replace(context, origins=origins(built.curves, built.results.figures, prose))
+
+
+def _check(context: PublicationContext) -> None:
+    for number in numbers_in(context):
+        try:
+            found = context.resolve(number.reference)
+        except (LookupError, ValueError) as error:
+            raise IntegrityError(
+                "build", f"{number.text} comes from nowhere: {error}", "build again"
+            ) from error
+        if not math.isclose(found, number.value, rel_tol=1e-9, abs_tol=1e-12):
+            problem = f"{number.text} isn't what {number.reference} says ({found:g})"
+            raise IntegrityError("build", problem, "build again")
+
+
+def _readings(index: int, finding: Finding) -> tuple[Sentence, ...]:
+    tried = finding.claim.readings if finding.claim else ()
+    return tuple(
+        reading.definition
+        + say(
+            ": ",
+            quantity(reading.value, reading.unit, f"publication:findings/{index}/claim/readings/{i}/value"),
+            ", holds" if reading.holds else ", doesn't hold",
+        )
+        for i, reading in enumerate(tried)
+    )
 
 
 def _size(count: int, reference: str) -> Sentence:
-    for unit, factor in (("MB", 1e6), ("kB", 1e3)):
-        if count >= factor:
-            return say(Number(with_unit(f"{count / factor:.3g}", unit), float(count), reference))
-    return say(Number(with_unit(str(count), "bytes"), float(count), reference))
+    unit, factor = next((u for u in (("MB", 1e6), ("kB", 1e3)) if count >= u[1]), ("bytes", 1.0))
+    return say(Number(f"{float(f'{count / factor:.3g}'):g} {unit}", float(count), reference))

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
-from earwitness.methods.hearing_exposure import niosh_hours_a_day
+from earwitness.methods.hearing_exposure import (
+    NIOSH_CRITERION_DB,
+    NIOSH_CRITERION_H,
+    NIOSH_EXCHANGE_DB,
+    niosh_hours_a_day,
+)
+from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V
 from earwitness.publication.numerals import duration, quantity
 from earwitness.records.figures import FigureName, Quantity, Results
-from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.takes import DIRECTIONAL, Drive, Take
 
-_ADVICE = say(
+A_DAY_H: Final = 24.0
+_ADVICE: Final = say(
     "Leave the room or wear hearing protection before a drive is raised; a steady signal can also destroy "
     "loudspeakers and amplifiers. Local law and qualified advice come first, and only qualified people open "
     "mains-powered equipment."
@@ -42,24 +50,22 @@ def exposure(takes: tuple[Take, ...], results: Results) -> Exposure:
     figure = next((f for f in results.figures if f.name is FigureName.SENSITIVITY), None)
     if volts is None or figure is None or not isinstance(figure.value, Quantity):
         return Exposure(None, None, None, _general())
-    level = figure.value.value + 20.0 * math.log10(volts / 2.83)
+    level = figure.value.value + 20.0 * math.log10(volts / REFERENCE_VOLTAGE_V)
     hours = float(niosh_hours_a_day(level))
     return Exposure(volts, level, hours, _worked_out(Drive(volts), level, hours))
 
 
 def _general() -> Sentence:
-    criterion = Number("85\u00a0dB", 85.0, "method:hearing_exposure/NIOSH_CRITERION_DB")
-    time = Number("8\u00a0h", 8.0, "method:hearing_exposure/NIOSH_CRITERION_H")
-    halving = Number("3\u00a0dB", 3.0, "method:hearing_exposure/NIOSH_EXCHANGE_DB")
+    module = "method:hearing_exposure"
     return say(
         "Loud measurements harm hearing: ",
         Term("NIOSH 98-126"),
         " allows ",
-        time,
+        quantity(NIOSH_CRITERION_H, "h", f"{module}/NIOSH_CRITERION_H", 0),
         " a day at ",
-        criterion,
-        " and half that time for every ",
-        halving,
+        quantity(NIOSH_CRITERION_DB, "dB", f"{module}/NIOSH_CRITERION_DB", 0),
+        " (A-weighted), and half the time for every ",
+        quantity(NIOSH_EXCHANGE_DB, "dB", f"{module}/NIOSH_EXCHANGE_DB", 0),
         " more. ",
         _ADVICE,
     )
@@ -68,7 +74,7 @@ def _general() -> Sentence:
 def _worked_out(drive: Drive, level_db: float, hours: float) -> Sentence:
     here = "publication:trust/exposure"
     time = duration(hours, f"{here}/hours")
-    allowed = say("no limit within a day") if hours > 24.0 else say("at most ", time, " a day")
+    allowed = say("a whole day") if hours > A_DAY_H else say(time, " a day")
     return say(
         "At ",
         quantity(drive.value, drive.unit, f"{here}/drive_v", 2),
@@ -76,8 +82,8 @@ def _worked_out(drive: Drive, level_db: float, hours: float) -> Sentence:
         quantity(level_db, "dB", f"{here}/level_db", 0),
         " at one metre. Taken as A-weighted, ",
         Term("NIOSH 98-126"),
-        " sets ",
+        " allows ",
         allowed,
-        " there. ",
+        " there without protection. ",
         _ADVICE,
     )

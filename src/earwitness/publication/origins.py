@@ -10,7 +10,8 @@ import inspect
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
-from earwitness.publication.numerals import decimals_for, fixed, frequency, with_unit
+from earwitness.derive.formatting import decimals_for
+from earwitness.publication.numerals import frequency, quantity, spread
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
@@ -53,7 +54,7 @@ def anchor(reference: str) -> str:
     """The name of the entry that a reference leads to.
 
     ``figure:f6/value/value`` → ``from-figure-f6``; facts of the case share one entry, as do the caution and
-    the octaves (`why-believe-it`) and the files (`downloads`).
+    the octaves (`why-believe-it`), the files (`downloads`) and the readings of claims (`findings`).
     """
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
@@ -61,18 +62,12 @@ def anchor(reference: str) -> str:
         case "figure" | "curve" | "method":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication":
-            return "downloads" if first == "downloads" else "why-believe-it"
+            return first if first in {"downloads", "findings"} else "why-believe-it"
     return "from-case"
 
 
 def origins(curves: CurveSet, figures: tuple[Figure, ...], prose: object) -> tuple[Origin, ...]:
-    """The entries: every available figure, every available curve, and each method that `prose` refers to.
-
-    Raises
-    ------
-    ImportError
-        If `prose` refers to a method that doesn't exist.
-    """
+    """The entries: every available figure, every available curve, and each method that `prose` refers to."""
     available = {name: c for name, c in curves.curves.items() if c.available}
     numbers = {n.reference: n for n in numbers_in(prose)}
     used = {anchor(reference) for reference in numbers}
@@ -139,19 +134,14 @@ def _components(figure: Figure, here: str) -> Sentence:
         if value is None:
             pieces.append(say(f"{name} not stated"))
         else:
-            text = with_unit(fixed(value, decimals_for(value)), figure.unit)
-            pieces.append(say(f"{name} ", Number(text, value, f"{here}/components/{name}")))
+            pieces.append(say(f"{name} ", spread(value, figure.unit, f"{here}/components/{name}")))
     return listing(pieces)
 
 
 def _also(figure: Figure, here: str) -> Sentence:
     decimals = decimals_for(figure.uncertainty) if figure.uncertainty else 1
     return listing(
-        say(
-            named(name),
-            " ",
-            Number(with_unit(fixed(value, decimals), figure.unit), value, f"{here}/also/{name}"),
-        )
+        say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
         for name, value in figure.also.items()
     )
 

@@ -2,30 +2,35 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
-from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
+import matplotlib
 import typst
+from matplotlib.ft2font import FT2Font
 
 from earwitness.exhibits.palette import TOKENS, Mode
-from earwitness.exhibits.typefaces import FONTS
+from earwitness.exhibits.typefaces import FONTS, Cut
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.origins import Origin, anchor
-from earwitness.publication.pictures import picture_path
+from earwitness.publication.pictures import Pictures, picture_path
 from earwitness.publication.verdict import Block
 from earwitness.publication.wording import Line
 from earwitness.records.findings import Finding
 from earwitness.records.sentences import Number, Sentence
 
 TEMPLATE: Final = Path(__file__).parent / "templates" / "report.typ"
+#: Letters that our own cuts lack come from here; what even this lacks is replaced, since PDF/UA refuses it.
+FALLBACK: Final = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+REPLACEMENT: Final = "□"
 Json = dict[str, Any]
 
 
-def report(context: PublicationContext, pictures: Mapping[str, bytes]) -> bytes:
+def report(context: PublicationContext, pictures: Pictures) -> bytes:
     """The PDF of a publication; the same context gives the same bytes.
 
     Parameters
@@ -33,20 +38,21 @@ def report(context: PublicationContext, pictures: Mapping[str, bytes]) -> bytes:
     context
         The case, with its downloads.
     pictures
-        The exhibits as SVG, by path as `picture_path` names it.
+        The exhibits, and the place of each finding.
     """
     with TemporaryDirectory(prefix="earwitness-") as name:
         root = Path(name)
         shutil.copy(TEMPLATE, root / "report.typ")
-        for path, content in pictures.items():
+        places = {_place_path(finding): svg for finding, svg in pictures.marked.items()}
+        for path, content in {**pictures.stills, **places}.items():
             (root / path).parent.mkdir(exist_ok=True)
             (root / path).write_bytes(content)
-        document = json.dumps(_document(context), allow_nan=False)
+        document = json.dumps(_displayable(_document(context)), allow_nan=False)
         (root / "report.json").write_text(document, "utf-8")
         made = typst.compile(
             str(root / "report.typ"),
             root=str(root),
-            font_paths=[str(FONTS)],
+            font_paths=[str(FONTS), str(FALLBACK.parent)],
             ignore_system_fonts=True,
             format="pdf",
             pdf_standards=["ua-1"],
@@ -56,12 +62,36 @@ def report(context: PublicationContext, pictures: Mapping[str, bytes]) -> bytes:
     return made
 
 
+def _displayable(document: Json) -> Json:
+    """The document with characters replaced that no font of the report has; `replaced` says if there are any."""
+    files = (Cut.SANS, Cut.SANS_SEMIBOLD, Cut.SERIF, Cut.SERIF_SEMIBOLD)
+    known = set.intersection(*(set(FT2Font(str(cut.path)).get_charmap()) for cut in files))
+    known |= set(FT2Font(str(FALLBACK)).get_charmap())
+    found = _replaced(document, {chr(code) for code in known if chr(code).isprintable()} | {"\n"})
+    return {**found, "replaced": found != document}
+
+
+def _replaced(thing: Any, known: set[str]) -> Any:
+    match thing:
+        case str():
+            return "".join(c if c in known else REPLACEMENT for c in thing)
+        case list():
+            return [_replaced(one, known) for one in thing]
+        case dict():
+            return {key: _replaced(value, known) for key, value in thing.items()}
+    return thing
+
+
+def _place_path(finding: str) -> str:
+    return f"pictures/place-{hashlib.sha256(finding.encode()).hexdigest()[:16]}.svg"
+
+
 def _document(c: PublicationContext) -> Json:
     tokens = TOKENS[Mode.LIGHT]
     return {
         "title": c.title,
-        "colours": {"text": tokens.text, "quiet": tokens.quiet, "rule": tokens.rule},
-        "anchors": [o.anchor for o in c.origins] + ["from-case", "why-believe-it", "downloads"],
+        "colours": {name: getattr(tokens, name) for name in ("text", "quiet", "rule", "ground")},
+        "anchors": [o.anchor for o in c.origins] + ["from-case", "why-believe-it", "downloads", "findings"],
         "header": {
             "eyebrow": [_parts(s) for s in c.header.eyebrow],
             "name": _parts(c.header.name),
@@ -99,7 +129,7 @@ def _trust(c: PublicationContext) -> Json:
     trust = c.trust
     return {
         "bands": [
-            {"label": _parts(b.label), "words": b.words, "uncertainty": _parts(b.uncertainty)}
+            {"label": _parts(b.label), "words": _parts(b.words), "uncertainty": _parts(b.uncertainty)}
             for b in trust.bands
         ],
         "rig": _lines(trust.rig),
@@ -116,13 +146,16 @@ def _trust(c: PublicationContext) -> Json:
 
 
 def _finding(finding: Finding, c: PublicationContext) -> Json:
-    shown = {m.exhibit for m in c.marks.get(finding.id, ())}
+    marks = c.marks.get(finding.id, ())
+    shown = [e for e in c.exhibits if e.id in {m.exhibit for m in marks}]
     return {
         "statement": _parts(finding.statement),
         "explanation": _parts(finding.explanation),
         "note": _parts(finding.note),
-        "readings": [_parts(r) for r in finding.claim.readings] if finding.claim else [],
-        "exhibits": [e.letter for e in c.exhibits if e.id in shown],
+        "readings": [_parts(r) for r in c.readings.get(finding.id, ())],
+        "exhibits": [e.letter for e in shown],
+        "picture": _place_path(finding.id) if marks else None,
+        "alt": f"The place of this statement in exhibit {shown[0].letter}." if marks else "",
     }
 
 

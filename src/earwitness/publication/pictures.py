@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
 from multiprocessing import get_context
+from typing import Final
 
-from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.description import Exhibit, Mark
 from earwitness.exhibits.matplotlib import draw
+from earwitness.publication.context import PublicationContext
+
+MARKED_WIDTH_MM: Final = 84.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """SVG files: every exhibit by its path; for the PDF also one marked panel a finding, by its id."""
+
+    stills: Mapping[str, bytes]
+    marked: Mapping[str, bytes]
 
 
 def picture_path(exhibit: Exhibit) -> str:
@@ -14,11 +29,28 @@ def picture_path(exhibit: Exhibit) -> str:
     return f"pictures/{exhibit.letter.lower()}-{exhibit.id}.svg"
 
 
-def pictures(exhibits: tuple[Exhibit, ...]) -> dict[str, bytes]:
-    """Every exhibit as SVG, by its path; drawn by two processes."""
+def pictures(context: PublicationContext) -> Pictures:
+    """Draw every exhibit, and the place of every finding, in two processes."""
+    places = {finding: found[0] for finding, found in context.marks.items()}
+    jobs = [
+        *(partial(draw, exhibit) for exhibit in context.exhibits),
+        *(_marked(context.exhibits, mark) for mark in places.values()),
+    ]
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        return dict(zip(map(picture_path, exhibits), pool.map(_svg, exhibits), strict=True))
+        drawn = list(pool.map(_call, jobs))
+    count = len(context.exhibits)
+    return Pictures(
+        stills=dict(zip(map(picture_path, context.exhibits), drawn[:count], strict=True)),
+        marked=dict(zip(places, drawn[count:], strict=True)),
+    )
 
 
-def _svg(exhibit: Exhibit) -> bytes:
-    return draw(exhibit)
+def _marked(exhibits: tuple[Exhibit, ...], mark: Mark) -> partial[bytes]:
+    """The job that draws the one panel in which a mark stands."""
+    exhibit = next(e for e in exhibits if e.id == mark.exhibit)
+    panel = next(p for p in exhibit.panels if p.id == mark.panel)
+    return partial(draw, replace(exhibit, panels=(panel,)), width_mm=MARKED_WIDTH_MM, marks={mark: ""})
+
+
+def _call(job: partial[bytes]) -> bytes:
+    return job()

@@ -51,10 +51,10 @@ def publish(context: PublicationContext, build: Path, target: Path) -> Publicati
     """
     target = target.absolute()
     _refuse_foreign(target)
-    drawn = pictures(context.exhibits)
+    drawn = pictures(context)
     files = {f"{DATA}/{name}": content for name, content in data_pack(context, build).items()}
     digests = {name: (len(content), _sha256(content)) for name, content in files.items()}
-    files |= drawn
+    files |= drawn.stills
     files[REPORT] = report(context.with_downloads(digests), drawn)
     digests[REPORT] = (len(files[REPORT]), _sha256(files[REPORT]))
     files[PAGE] = page(context.with_downloads(digests)).encode()

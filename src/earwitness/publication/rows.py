@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from earwitness.publication.numerals import fixed, frequency, measured, quantity
-from earwitness.publication.wording import FIGURE_LABELS, listing, named
+from earwitness.derive.coverage_words import coverage_sentence
+from earwitness.derive.formatting import number_text, value_text
+from earwitness.publication.numerals import frequency, measured, quantity
+from earwitness.publication.wording import FIGURE_LABELS, named
 from earwitness.records.figures import (
     Bound,
     Check,
@@ -66,18 +68,12 @@ def value_sentence(figure: Figure) -> Sentence:
             return say(sign, quantity(value, figure.unit, f"{here}/value/value"))
         case Tolerance(above, below):
             return say(
-                Number(f"+{fixed(above, 1)}", above, f"{here}/value/above"),
+                Number(number_text(above, 1, signed=True), above, f"{here}/value/above"),
                 " / ",
-                Number(f"−{fixed(below, 1)}\u00a0{figure.unit}", below, f"{here}/value/below"),
+                Number(f"−{value_text(below, figure.unit, 1)}", below, f"{here}/value/below"),
             )
-        case Plateaus(clauses):
-            return listing(
-                (
-                    _plateau(c.positive_deg, c.negative_deg, c.from_hz, c.to_hz, f"{here}/value/clauses/{i}")
-                    for i, c in enumerate(clauses)
-                ),
-                last=", ",
-            )
+        case Plateaus():
+            return coverage_sentence(figure)
         case Check(passed):
             return say("passed" if passed else "not passed")
         case NotAvailable() as absent:
@@ -90,18 +86,3 @@ def reason(absent: NotAvailable, reference: str) -> Sentence:
         limit = frequency(absent.valid_from_hz, f"{reference}/value/valid_from_hz")
         return say("the data are valid from ", limit)
     return say(named(absent.reason))
-
-
-def _plateau(
-    positive_deg: float | None, negative_deg: float | None, from_hz: float, to_hz: float, reference: str
-) -> Sentence:
-    band = say(
-        " from ", frequency(from_hz, f"{reference}/from_hz"), " to ", frequency(to_hz, f"{reference}/to_hz")
-    )
-    if positive_deg is None or negative_deg is None:
-        return say("open") + band
-    if abs(positive_deg - negative_deg) <= 5.0:
-        return say(Number(f"±{positive_deg:.0f}°", positive_deg, f"{reference}/positive_deg")) + band
-    plus = Number(f"+{positive_deg:.0f}°", positive_deg, f"{reference}/positive_deg")
-    minus = Number(f"−{negative_deg:.0f}°", negative_deg, f"{reference}/negative_deg")
-    return say(plus, " / ", minus) + band

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from earwitness.publication.exposure import Exposure, exposure
 from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.numerals import frequency, quantity
+from earwitness.publication.octaves import Band, octaves
 from earwitness.publication.rows import reason
 from earwitness.publication.wording import (
     FIGURE_LABELS,
@@ -23,40 +22,15 @@ from earwitness.publication.wording import (
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, StatedUncertainty
 from earwitness.records.figures import Figure, NotAvailable
-from earwitness.records.responses import Origin, Responses
 from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.sources import Source
-from earwitness.records.takes import ON_AXIS, TakeKind
+from earwitness.records.takes import TakeKind
 
-#: Nominal octave bands (IEC 61260-1, ISO 266), and the words for each origin of a band.
-OCTAVES: Final = ("31.5", "63", "125", "250", "500", "1k", "2k", "4k", "8k", "16k")
-ORIGIN_WORDS: Final = {
-    Origin.NOTHING: "nothing valid",
-    Origin.GATED: "gated",
-    Origin.NEAR_FIELD: "near field",
-    Origin.BLENDED: "near field into gated",
-    Origin.AS_GIVEN: "as given",
-}
 CANNOT_TELL: Final = (
     say("How alike two units are: one was measured."),
     say("How it sounds in a given room below the few hundred hertz where that room decides."),
     say("Whether a listener minds what a curve shows: nobody's ears are in these data."),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """One octave of the on-axis response: where it comes from and how sure it is.
-
-    `share` is how much of the octave is valid, 0 … 1.
-    """
-
-    label: Sentence
-    origin: Origin
-    words: str
-    share: float
-    uncertainty_db: float | None
-    uncertainty: Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +81,7 @@ def trust(case: CaseFiles, built: Built) -> Trust:
     """Everything in part seven."""
     absent = _not_stated(case.facts.uncertainty)
     return Trust(
-        bands=_bands(built),
+        bands=octaves(built.responses, built.curves.curves[CurveName.ON_AXIS]),
         rig=_rig(case.facts, built),
         notes=tuple(say(named(note)) for note in built.responses.notes),
         not_stated=listing(absent) if absent else None,
@@ -116,43 +90,6 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         methods=_methods(built.results.figures),
         exposure=exposure(case.takes, built.results),
     )
-
-
-def _bands(built: Built) -> tuple[Band, ...]:
-    responses = built.responses
-    row = _on_axis_row(responses)
-    if row is None:
-        return ()
-    spread = built.curves.curves[CurveName.ON_AXIS].uncertainty_db
-    return tuple(
-        _band(i, responses.frequency_hz, responses.origin[row], responses.valid[row], spread)
-        for i in range(len(OCTAVES))
-    )
-
-
-def _on_axis_row(responses: Responses) -> int | None:
-    rows = [i for i, t in enumerate(responses.takes) if t.key.direction and t.key.direction.shared == ON_AXIS]
-    return rows[0] if rows else None
-
-
-def _band(index: int, hz: np.ndarray, origin: np.ndarray, valid: np.ndarray, spread: np.ndarray) -> Band:
-    centre = 1000.0 * 2.0 ** (index - 5)
-    inside = (hz >= centre / np.sqrt(2.0)) & (hz < centre * np.sqrt(2.0))
-    share = float(valid[inside].mean())
-    known = spread[inside & np.isfinite(spread)]
-    found = Origin.NOTHING
-    if share > 0:
-        found = Origin(int(np.bincount(origin[inside & valid], minlength=len(Origin)).argmax()))
-    value = float(np.median(known)) if known.size and share > 0 else None
-    text = (
-        EMPTY_MARK
-        if value is None
-        else say("± ", quantity(value, "dB", f"publication:trust/bands/{index}/uncertainty_db"))
-    )
-    return Band(say(Term(OCTAVES[index])), found, ORIGIN_WORDS[found], share, value, text)
-
-
-EMPTY_MARK: Final = say("–")
 
 
 def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
@@ -197,7 +134,7 @@ def _not_stated(stated: StatedUncertainty) -> list[Sentence]:
 
 
 def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
-    lines = [_absent_figure(f) for f in built.results.figures if isinstance(f.value, NotAvailable)]
+    lines = [_absent(f, f.value) for f in built.results.figures if isinstance(f.value, NotAvailable)]
     for curve in built.curves.curves.values():
         if not curve.available and curve.missing:
             needed = listing(say(named(d.label)) for d in curve.missing)
@@ -213,9 +150,7 @@ def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _absent_figure(figure: Figure) -> Line:
-    absent = figure.value
-    assert isinstance(absent, NotAvailable)
+def _absent(figure: Figure, absent: NotAvailable) -> Line:
     text = reason(absent, f"figure:{figure.name}")
     if absent.missing:
         text = text + say(": ") + listing(say(named(m)) for m in absent.missing)

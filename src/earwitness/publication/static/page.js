@@ -6,7 +6,6 @@
   const specs = read("exhibit-data");
   const places = read("mark-data");
   const wide = window.matchMedia("(min-width: 900px)");
-  const still = window.matchMedia("(prefers-reduced-motion: reduce)");
   const darkened = window.matchMedia("(prefers-color-scheme: dark)");
   const exhibits = [...document.querySelectorAll(".exhibit")];
   const findings = [...document.querySelectorAll(".finding")];
@@ -26,6 +25,16 @@
     if (plot.dataset.drawn) return;
     plot.dataset.drawn = "yes";
     Earwitness.draw(plot, specs[exhibit.dataset.exhibit]).then(() => markIn(exhibit));
+  }
+
+  // On a phone all of them are in the flow: drawn one after the other, so that reading can begin at once.
+  function drawRest() {
+    const next = wide.matches ? undefined : exhibits.find((exhibit) => !plotOf(exhibit).dataset.drawn);
+    if (!next) return;
+    setTimeout(() => {
+      draw(next);
+      drawRest();
+    });
   }
 
   function markIn(exhibit) {
@@ -219,12 +228,12 @@
     Earwitness.onPoint(pointAt);
     addLetters();
     arrange();
-    wide.addEventListener("change", arrange);
-    const coming = new IntersectionObserver((entries) => {
-      for (const entry of entries) if (entry.isIntersecting) draw(entry.target);
-    }, { rootMargin: "800px 0px" });
-    exhibits.forEach((exhibit) => coming.observe(exhibit));
+    wide.addEventListener("change", () => {
+      arrange();
+      drawRest();
+    });
     if (exhibits.length) show(exhibits[0].dataset.exhibit);
+    drawRest();
   }
   openTarget();
 })();
