@@ -94,6 +94,8 @@ def test_the_tweeter_is_above_and_the_unit_is_alike_left_and_right(cobble: Scena
     aside = truth.level_db(cobble, frequency, "horizontal", np.array([50.0, -50.0]))[:, 0]
     assert up[0] > up[1] + 3.0
     assert aside[0] == pytest.approx(aside[1], abs=1e-9)
+    above, below = truth.coverage_deg(cobble, "vertical", frequency)
+    assert above[0] > below[0] + 20.0
 
 
 def test_turned_and_free_levels_agree_on_the_axis_and_differ_beside_it(cobble: Scenario) -> None:
@@ -158,3 +160,9 @@ def test_the_verdict_is_prose_and_true(cobble: Scenario) -> None:
 def test_an_unknown_scenario_is_refused_with_those_there_are() -> None:
     with pytest.raises(ValueError, match="cobble_two"):
         load("cobble_three")
+
+
+def test_directions_are_left_and_up() -> None:
+    ninety = np.array([90.0])
+    np.testing.assert_allclose(truth.directions("horizontal", ninety), [[0.0, 1.0, 0.0]], atol=1e-12)
+    np.testing.assert_allclose(truth.directions("vertical", ninety), [[0.0, 0.0, 1.0]], atol=1e-12)
