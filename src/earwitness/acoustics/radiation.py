@@ -63,7 +63,7 @@ def far_over_near(wavenumber: Float64s, cap: Cap, distance_m: Float64s, angle_ra
 def _orders(ka: float, radius_ratio: float) -> int:
     """How many orders it takes until those left out are below `PRECISION`."""
     evanescent = -np.log(PRECISION) / np.log(radius_ratio) if radius_ratio > 1.0 else np.inf
-    return int(min(np.ceil(ka + evanescent) + 4, MOST_ORDERS))
+    return int(min(np.ceil(ka + 4.0 * np.cbrt(ka) + evanescent) + 12, MOST_ORDERS))
 
 
 def legendre(x: npt.ArrayLike, orders: int) -> Float64s:

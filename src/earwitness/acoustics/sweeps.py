@@ -16,7 +16,7 @@ Float32s = npt.NDArray[np.float32]
 Float64s = npt.NDArray[np.float64]
 
 #: Width in octaves over which the regularisation fades in outside the sweep's band.
-FADE_OCTAVES: Final = (1.0 / 3.0, 1.0 / 6.0)
+FADE_OCTAVES: Final = (1.0, 1.0 / 6.0)
 #: Bands of this many to the octave in which a stimulus is examined.
 BANDS_PER_OCTAVE: Final = 12
 #: The sweep's band ends where a band holds this much less energy than the middle ones.
@@ -118,7 +118,7 @@ def inverse_filter(
     """The regularised inverse of a sweep's spectrum X, shape (length//2 + 1,).
 
     X*/(|X|² + ε(f)): ε is nothing inside `band_hz`, and grows outside it so that the product with X falls
-    as a raised cosine over log f (a third of an octave below the band, a sixth above).
+    as a raised cosine over log f (within an octave below the band, a sixth above).
     """
     x = np.asarray(stimulus, dtype=np.float64)
     spectrum = scipy.fft.rfft(x, length)

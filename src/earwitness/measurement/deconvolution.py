@@ -23,7 +23,7 @@ RECORDED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD})
 BLOCK: Final = 8
 #: How much of a response is kept, and how much of that lies before its greatest peak.
 KEPT_SAMPLES: Final = 2**14
-KEPT_BEFORE: Final = 2**10
+KEPT_BEFORE: Final = 2**12
 #: Noise is taken from a stretch that ends this long before the peak, and is at most so long.
 NOISE_GAP_S: Final = 0.02
 NOISE_SAMPLES: Final = 2**13

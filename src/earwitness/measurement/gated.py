@@ -1,4 +1,4 @@
-"""Far-field responses: arrival, gate, and spectrum of each recorded direction."""
+"""Far-field responses: the gate, and the spectrum of what passes it in each recorded direction."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
 from earwitness.measurement.deconvolution import ImpulseResponse
-from earwitness.measurement.geometry import Turntable, fitted_rotation_m, floor_detour_m
+from earwitness.measurement.geometry import floor_detour_m
 from earwitness.measurement.setting import Setting
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.facts import Rig
@@ -22,30 +22,14 @@ Bools = npt.NDArray[np.bool_]
 
 #: The gate opens so long before the arrival.
 LEAD_S: Final = 2e-3
-#: The floor's sound may come sooner than by way of the reference point: from a low radiator, a near edge.
-FLOOR_MARGIN_S: Final = 1.5e-4
+#: The floor's sound begins sooner than the peak of what comes by way of the reference point: it has a rise
+#: of its own, and may leave from a lower radiator or a nearer edge.
+FLOOR_MARGIN_S: Final = 2.5e-4
 #: A gate that has to end sooner than this leaves nothing to measure.
 SHORTEST_GATE_S: Final = 1e-3
-#: The arrival is sought in this band, so long before and after its place by geometry: sound that has to bend
-#: round the cabinet comes later.
-ARRIVAL_BAND_HZ: Final = (700.0, 8_000.0)
-ARRIVAL_WINDOW_S: Final = (3e-4, 1.2e-3)
-#: Direct sound is no weaker than this re the greatest peak of its own take; else clocks aren't shared.
-WEAKEST_DIRECT_DB: Final = -20.0
 #: The uncertainty of the gate is the difference to a gate of this part, over this part of an octave.
 SHORTER_GATE: Final = 0.7
 GATE_BAND_OCTAVES: Final = 1.0 / 3.0
-
-
-@dataclass(frozen=True)
-class Direct:
-    """When each take's direct sound arrives.
-
-    `at_s` (R,) is re the stimulus' start; `shared_clock` says whether all takes keep to the geometry's times.
-    """
-
-    at_s: Float64s
-    shared_clock: bool
 
 
 @dataclass(frozen=True)
@@ -65,57 +49,6 @@ class Gated:
     noise_db: Float64s
     gate_db: Float64s
     impulse_response: npt.NDArray[np.float32]
-
-
-def find_direct(
-    angles_deg: Float64s, responses: Sequence[ImpulseResponse], table: Turntable, speed_m_s: float
-) -> Direct:
-    """Arrival of the direct sound in each take, predicted from the one on axis and sought near there."""
-    envelopes = [arrival.envelope(r.samples, r.sample_rate_hz, ARRIVAL_BAND_HZ) for r in responses]
-    greatest = np.array(
-        [
-            r.start_s + arrival.peak_position(e, 0, e.size) / r.sample_rate_hz
-            for e, r in zip(envelopes, responses, strict=True)
-        ]
-    )
-    on_axis = np.flatnonzero(angles_deg == 0.0)
-    if on_axis.size == 0:
-        return Direct(greatest, shared_clock=False)
-    expected = np.median(greatest[on_axis])
-    expected = expected + (table.distances_m(angles_deg) - table.distance_m) / speed_m_s
-    found = greatest.copy()
-    shared = True
-    for i, (e, r) in enumerate(zip(envelopes, responses, strict=True)):
-        rate, centre = r.sample_rate_hz, (expected[i] - r.start_s) * r.sample_rate_hz
-        first = round(centre - ARRIVAL_WINDOW_S[0] * rate)
-        last = round(centre + ARRIVAL_WINDOW_S[1] * rate)
-        near = e[max(first, 0) : max(last, 0)]
-        if near.size and near.max() > e.max() * 10.0 ** (WEAKEST_DIRECT_DB / 20.0):
-            found[i] = r.start_s + arrival.peak_position(e, first, last) / rate
-        else:
-            shared = False
-    return Direct(found, shared)
-
-
-def turntable(
-    rig: Rig, distance_m: float, angles_deg: Float64s, direct: Direct, speed_m_s: float
-) -> tuple[Turntable, str]:
-    """Where the unit turns, as stated or else from times of flight, and how that is known."""
-    if rig.rotation_behind_m is not None:
-        return Turntable(distance_m, rig.rotation_behind_m), ""
-    if not np.any(angles_deg):
-        return Turntable(distance_m, 0.0), ""
-    on_axis = angles_deg == 0.0
-    if direct.shared_clock and on_axis.any():
-        difference = (direct.at_s - np.median(direct.at_s[on_axis])) * speed_m_s
-        fitted = fitted_rotation_m(angles_deg, difference, distance_m)
-        if fitted is not None:
-            return Turntable(distance_m, fitted), (
-                "The rotation point isn't stated; it was found from the times of flight in front."
-            )
-    return Turntable(distance_m, 0.0), (
-        "The rotation point isn't stated or found; the unit is taken to turn about its reference point."
-    )
 
 
 def choose_gate(

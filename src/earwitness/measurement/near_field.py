@@ -139,7 +139,7 @@ def _spectra(
         arrival.envelope(clock.samples, rate, (100.0, 8_000.0)), 0, clock.samples.size
     )
     at = clock.start_s + peak / rate
-    lead = 0.5 * KEPT_BEFORE / rate
+    lead = min(0.9 * KEPT_BEFORE, *(r.noise.size for r in responses)) / rate
     end = min(r.start_s + r.samples.size / rate for r in responses) - at
     begin = [round((at - lead - r.start_s) * rate) for r in responses]
     count = int((lead + end) * rate)
@@ -177,7 +177,7 @@ def carried(
 ) -> tuple[Complex128s, Float64s]:
     """The sum of all radiators at D microphones, times distance, and its noise power: both (D, F).
 
-    `frequency_hz` is the lower part of the grid. Pa per unit of drive at 1 m, including the phase of the flight.
+    `frequency_hz` is the lower part of the grid. Pa per unit of drive at 1 m, with the phase of the flight.
     """
     place = cabinet.microphone_m + np.array([cabinet.radius_m, 0.0, 0.0])
     distance = np.linalg.norm(place, axis=-1)

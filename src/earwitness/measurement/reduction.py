@@ -13,14 +13,13 @@ from earwitness.acoustics import gating
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.deconvolution import KEPT_BEFORE, ImpulseResponse, drive_units
+from earwitness.measurement.flight import find_flight
 from earwitness.measurement.gated import (
     LEAD_S,
     Gate,
     Gated,
     choose_gate,
-    find_direct,
     gate_takes,
-    turntable,
 )
 from earwitness.measurement.geometry import Turntable
 from earwitness.measurement.given import on_grid
@@ -133,7 +132,7 @@ def _reduce_recorded(
             radius = _sphere(table, near, facts, over)
             if over is not None and radius is not None:
                 cabinet = PlacedCabinet(
-                    radius, _microphones(mount, [table.takes[r].key.direction for r in rows])
+                    radius, _microphones(mount, [_direction(table.takes[r]) for r in rows])
                 )
                 _enter_joined(table, rows, near, join(near, gated, over, cabinet, setting))
     if near is None:
@@ -145,18 +144,17 @@ def _gated(
 ) -> tuple[Turntable, Gate, Gated]:
     """Arrivals, geometry, gate, and what passes it."""
     rows, responses, speed = list(group), list(group.values()), setting.speed_m_s
-    angles = table.angles_deg[rows]
-    stated = Turntable(_distance(rig), rig.rotation_behind_m or 0.0)
-    direct = find_direct(angles, responses, stated, speed)
-    if not direct.shared_clock:
-        table.say("The recordings don't share a clock; each take's arrival was found by itself.")
-    mount, note = turntable(rig, stated.distance_m, angles, direct, speed)
+    directions = [_direction(table.takes[row]) for row in rows]
+    flight = find_flight(directions, responses, _distance(rig), rig.rotation_behind_m, speed)
+    mount, angles = flight.turntable, table.angles_deg[rows]
     distances = mount.distances_m(angles)
-    on_axis = [(r, at) for r, at, angle in zip(responses, direct.at_s, angles, strict=True) if angle == 0.0]
+    on_axis = [
+        (r, at) for r, at, angle in zip(responses, flight.arrival_s, angles, strict=True) if angle == 0.0
+    ]
     longest = min((r.samples.size - KEPT_BEFORE) / r.sample_rate_hz for r in responses) - KEPT_MARGIN_S
     gate = choose_gate(rig, distances, on_axis, longest, speed)
-    table.say(note, gate.note)
-    gated = gate_takes(responses, direct.at_s, distances, gate.seconds, setting)
+    table.say(*flight.notes, gate.note)
+    gated = gate_takes(responses, flight.arrival_s, distances, gate.seconds, setting)
     table.seen_angle_deg[rows] = mount.seen_angles_deg(angles)
     return mount, gate, gated
 
@@ -199,12 +197,16 @@ def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined
     table.say(*joined.notes)
 
 
-def _microphones(mount: Turntable, directions: Sequence[Direction | None]) -> Float64s:
+def _direction(take: Take) -> Direction:
+    if take.key.direction is None:
+        raise ReadError(take.path, "has no direction stated", "give it in takes.toml")
+    return take.key.direction
+
+
+def _microphones(mount: Turntable, directions: Sequence[Direction]) -> Float64s:
     """Where the microphone stands for each direction, shape (D, 3), from the reference point."""
     places = np.zeros((len(directions), 3))
     for i, direction in enumerate(directions):
-        if direction is None:
-            raise CallError("a sweep has no direction; correct takes.toml")
         ahead, aside = mount.ahead_and_aside_m(direction.angle_deg)
         places[i, 0] = ahead
         places[i, 1 if direction.orbit is Orbit.HORIZONTAL else 2] = aside
