@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import types
+from functools import cache
 from typing import Any, Final, TypeVar
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
@@ -17,7 +18,7 @@ from earwitness.records.findings import Findings
 Document = TypeVar("Document")
 
 #: Records refuse what they don't know: one of them stands in a tuple, so that this reaches every level.
-STRICT: Final = ConfigDict(extra="forbid", strict=True)
+STRICT: Final = ConfigDict(extra="forbid", strict=True, json_schema_serialization_defaults_required=True)
 
 SCHEMAS: Final[dict[str, type[Any]]] = {"results": Results, "findings": Findings, "case": CaseFacts}
 
@@ -42,7 +43,8 @@ def to_json(document: object) -> bytes:
 
 def plain(document: object) -> Any:
     """A record as mappings, lists, text and numbers."""
-    return TypeAdapter(type(document)).dump_python(document, mode="json")
+    kind: Any = type(document)
+    return _adapter(kind).dump_python((document,), mode="json")[0]
 
 
 def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
@@ -57,7 +59,8 @@ def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
     remedy = "build again"
     try:
         json.loads(data, parse_constant=_refuse_constant)
-        document: Document = _adapter(kind).validate_json(b"[" + data + b"]")[0]
+        known: Any = kind
+        document: Document = _adapter(known).validate_json(b"[" + data + b"]")[0]
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         place = "/".join(str(p) for p in first["loc"][1:])
@@ -79,7 +82,8 @@ def schema(name: str) -> dict[str, Any]:
     if name not in SCHEMAS:
         raise CallError(f"there is no schema {name!r}; the schemas are {', '.join(sorted(SCHEMAS))}")
     written_by_hand = name == "case"
-    whole = _adapter(SCHEMAS[name]).json_schema(mode="validation" if written_by_hand else "serialization")
+    kind: Any = SCHEMAS[name]
+    whole = _adapter(kind).json_schema(mode="validation" if written_by_hand else "serialization")
     inner = dict(whole["prefixItems"][0])
     top = whole["$defs"].pop(inner["$ref"].rsplit("/", 1)[1])
     return {
@@ -90,7 +94,8 @@ def schema(name: str) -> dict[str, Any]:
     }
 
 
-def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+@cache
+def _adapter(kind: Any) -> TypeAdapter[Any]:
     alone: Any = types.GenericAlias(tuple, (kind,))
     return TypeAdapter(alone, config=STRICT)
 
