@@ -136,3 +136,16 @@ def test_areas_of_a_map_reach_the_specimens_half_angle() -> None:
     path = points(group(root, "area--6"))
     angle = 180.0 - (path[:, 1] - top) / height * 360.0
     assert (angle.max(), angle.min()) == pytest.approx((90.0, -90.0), abs=0.1)
+
+
+def test_positive_angles_are_above() -> None:
+    panel = EXHIBITS[4].panels[0]
+    assert panel.level_map is not None
+    # Louder the higher: the −3 dB area reaches from +90° up.
+    slope = np.broadcast_to((panel.level_map.y[:, None] - 120.0) / 10.0, panel.level_map.z.shape)
+    upward = replace(panel, level_map=replace(panel.level_map, z=slope))
+    root = ET.fromstring(draw(replace(EXHIBITS[4], panels=(upward,))))
+    clip = next(c[0] for c in root.iter(f"{SVG}clipPath"))
+    top, height = (float(clip.get(k) or "nan") for k in ("y", "height"))
+    path = points(group(root, "area--3"))
+    assert (path[:, 1].min(), path[:, 1].max()) == pytest.approx((top, top + height / 4), abs=0.1)

@@ -274,3 +274,23 @@ def test_names_from_the_data_are_text(page: Page) -> None:
     assert HOSTILE in (hand.get_attribute("aria-valuetext") or "")
     assert page.locator("#on-axis img").count() == 0
     assert page.title() == ""
+
+
+def test_names_stand_beside_the_ends_of_their_lines(page: Page) -> None:
+    resize(page, 1440)
+    heights: dict[str, float] = page.evaluate(
+        """Object.fromEntries([...document.querySelectorAll('#response-set .annotation-text')].slice(0, 4)
+             .map(text => { const box = text.getBoundingClientRect();
+                            return [text.textContent, box.y + box.height / 2]; }))"""
+    )
+    ticks: dict[str, float] = page.evaluate(
+        """Object.fromEntries([...document.querySelectorAll('#response-set .ytick text')]
+             .map(text => { const box = text.getBoundingClientRect();
+                            return [text.textContent, box.y + box.height / 2]; }))"""
+    )
+    decibel = (ticks["50"] - ticks["90"]) / 40.0
+    for line in EXHIBITS[0].panels[0].lines:
+        expected = ticks["90"] + (90.0 - line.y[-1]) * decibel
+        # A name may be moved by less than its own height.
+        assert heights[line.label] == pytest.approx(expected, abs=10.0), line.label
+    assert list(heights.values()) == sorted(heights.values())

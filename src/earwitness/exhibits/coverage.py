@@ -13,6 +13,7 @@ from earwitness.exhibits.axes import frequency_axis
 from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Panel
 from earwitness.exhibits.wording import axis_span
 from earwitness.records.curves import CoverageMap, CurveSet
+from earwitness.records.grid import Floats
 from earwitness.records.sentences import say
 
 LEVELS_DB: Final = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0)
@@ -20,6 +21,7 @@ HEAVY_DB: Final = -6.0
 #: A picture needs no more than every fourth point of the grid, 24 to the octave.
 STRIDE: Final = 4
 ANGLE_STEP_DEG: Final = 45.0
+BEHIND_DEG: Final = 180.0
 SIDES: Final[Mapping[str, str]] = {
     "horizontal": "Positive angles are to the loudspeaker's left.",
     "vertical": "Positive angles are upward.",
@@ -32,7 +34,7 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
     if measured is None or measured.angle_deg.size < 2 or not measured.valid.any():
         return None
     shown = _map(curves, measured)
-    panel = Panel("angles", frequency_axis(), _angle_axis(measured), level_map=shown)
+    panel = Panel("angles", frequency_axis(), _angle_axis(shown.y), level_map=shown)
     return Exhibit(
         id=f"coverage-{orbit}",
         letter="",
@@ -50,21 +52,28 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
 
 
 def _map(curves: CurveSet, measured: CoverageMap) -> LevelMap:
-    level = np.where(measured.valid, measured.relative_db, np.nan)
+    angle_deg, level = _whole_turn(measured.angle_deg, np.where(measured.valid, measured.relative_db, np.nan))
     last = curves.frequency_hz.size - 1
     kept = np.unique(np.r_[: last + 1 : STRIDE, last])
     return LevelMap(
         curve=f"coverage_{measured.orbit}",
         x=curves.frequency_hz[kept],
-        y=measured.angle_deg,
+        y=angle_deg,
         z=level[:, kept],
         levels=LEVELS_DB,
         heavy=HEAVY_DB,
     )
 
 
-def _angle_axis(measured: CoverageMap) -> Axis:
-    low, high = float(measured.angle_deg.min()), float(measured.angle_deg.max())
+def _whole_turn(angle_deg: Floats, level_db: Floats) -> tuple[Floats, Floats]:
+    """Behind is at both ends of a map: what was measured at 180° is shown at −180° too."""
+    if angle_deg[-1] != BEHIND_DEG or angle_deg[0] == -BEHIND_DEG:
+        return angle_deg, level_db
+    return np.r_[-BEHIND_DEG, angle_deg], np.vstack((level_db[-1:], level_db))
+
+
+def _angle_axis(angle_deg: Floats) -> Axis:
+    low, high = float(angle_deg[0]), float(angle_deg[-1])
     first = np.ceil(low / ANGLE_STEP_DEG) * ANGLE_STEP_DEG
     values = np.arange(first, high + 1e-9, ANGLE_STEP_DEG)
     ticks = tuple((float(v), f"{number_text(v, 0, signed=True)}°") for v in values)

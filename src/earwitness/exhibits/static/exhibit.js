@@ -344,10 +344,11 @@ var Earwitness = (function () {
   }
 
   function newBand(state) {
-    const band = layer(state.element, { opacity: "0", textAlign: "center" });
+    const band = layer(state.element, { opacity: "0" });
     band.className = "ew-mark";
     const number = document.createElement("span");
     Object.assign(number.style, { fontSize: "12px", fontWeight: "600", lineHeight: "18px", padding: "0 3px" });
+    Object.assign(number.style, { position: "absolute", left: "50%", transform: "translateX(-50%)" });
     number.style.fontFamily = state.spec.layout.font.family;
     band.appendChild(number);
     return band;
