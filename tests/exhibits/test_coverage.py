@@ -8,6 +8,7 @@ from specimen import curve_set
 
 from earwitness.exhibits.coverage import coverage
 from earwitness.exhibits.description import LevelMap
+from earwitness.exhibits.level_regions import regions
 from earwitness.records.curves import CoverageMap, CurveSet
 
 CURVES = curve_set()
@@ -45,6 +46,22 @@ def test_a_part_of_an_orbit_is_shown_as_far_as_it_was_measured() -> None:
     level_map, limits = shown(rows(CURVES.coverage["vertical"], slice(9, 28)))
     assert limits == (-90.0, 90.0)
     assert level_map.y[0] == -90.0
+
+
+def test_nothing_is_drawn_across_directions_that_werent_measured() -> None:
+    whole = CURVES.coverage["horizontal"]
+    kept = (whole.angle_deg < 20.0) | (whole.angle_deg > 80.0)
+    level_map, _ = shown(
+        replace(
+            whole,
+            angle_deg=whole.angle_deg[kept],
+            relative_db=whole.relative_db[kept],
+            valid=whole.valid[kept],
+        )
+    )
+    corners = np.vstack([ring for region in regions(level_map) for ring in region.rings])
+    assert not np.any((corners[:, 1] > 10.0) & (corners[:, 1] < 90.0))
+    assert np.any(corners[:, 1] == 10.0)
 
 
 def test_one_angle_is_not_a_map() -> None:

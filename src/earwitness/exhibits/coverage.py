@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.directivity import MAX_STEP_DEG
 from earwitness.derive.formatting import number_text
 from earwitness.derive.numerals import quantity
 from earwitness.exhibits.axes import frequency_axis
@@ -52,7 +53,8 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
 
 
 def _map(curves: CurveSet, measured: CoverageMap) -> LevelMap:
-    angle_deg, level = _whole_turn(measured.angle_deg, np.where(measured.valid, measured.relative_db, np.nan))
+    level = np.where(measured.valid, measured.relative_db, np.nan)
+    angle_deg, level = _gaps_open(*_whole_turn(measured.angle_deg, level))
     last = curves.frequency_hz.size - 1
     kept = np.unique(np.r_[: last + 1 : STRIDE, last])
     return LevelMap(
@@ -70,6 +72,13 @@ def _whole_turn(angle_deg: Floats, level_db: Floats) -> tuple[Floats, Floats]:
     if angle_deg[-1] != BEHIND_DEG or angle_deg[0] == -BEHIND_DEG:
         return angle_deg, level_db
     return np.r_[-BEHIND_DEG, angle_deg], np.vstack((level_db[-1:], level_db))
+
+
+def _gaps_open(angle_deg: Floats, level_db: Floats) -> tuple[Floats, Floats]:
+    """Blank rows in the middle of every step that is too wide to be drawn across."""
+    after = np.flatnonzero(np.diff(angle_deg) > MAX_STEP_DEG)
+    middles = (angle_deg[after] + angle_deg[after + 1]) / 2.0
+    return np.insert(angle_deg, after + 1, middles), np.insert(level_db, after + 1, np.nan, axis=0)
 
 
 def _angle_axis(angle_deg: Floats) -> Axis:
