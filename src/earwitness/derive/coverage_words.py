@@ -30,33 +30,47 @@ def coverage_sentence(figure: Figure) -> Sentence:
     NotAvailableError
         The figure has no value.
     """
+    clauses = _clauses(figure)
+    words = _first(figure, clauses[0])
+    verb = ""
+    for index in range(1, len(clauses)):
+        before, verb = verb, _verb(clauses[index - 1], clauses[index])
+        words += _next(figure, index, verb, goes_on=before == verb and _is_point(clauses[index - 1]))
+    return words
+
+
+def _clauses(figure: Figure) -> tuple[Plateau, ...]:
     if isinstance(figure.value, NotAvailable):
         raise NotAvailableError(figure.value.reason)
     if not isinstance(figure.value, Plateaus):
         raise TypeError(f"{figure.name} is no coverage")
-    words = EMPTY
-    before: Plateau | None = None
-    for index, clause in enumerate(figure.value.clauses):
-        words += _first(figure, index, clause) if before is None else _next(figure, index, clause, before)
-        before = clause
-    return words
+    return figure.value.clauses
 
 
-def _first(figure: Figure, index: int, clause: Plateau) -> Sentence:
+def _first(figure: Figure, clause: Plateau) -> Sentence:
+    start, end = _edges(figure, 0, clause)
+    if _is_point(clause):
+        return say(_angles(figure, 0, clause), " at ", start)
+    return say(_angles(figure, 0, clause), " from ", start, " to ", end)
+
+
+def _next(figure: Figure, index: int, verb: str, goes_on: bool) -> Sentence:
+    clause = _clauses(figure)[index]
     start, end = _edges(figure, index, clause)
-    if start.text == end.text:
-        return say(_angles(figure, index, clause), " at ", start)
-    return say(_angles(figure, index, clause), " from ", start, " to ", end)
-
-
-def _next(figure: Figure, index: int, clause: Plateau, before: Plateau) -> Sentence:
-    start, end = _edges(figure, index, clause)
-    steady = say(", steady to ", end) if start.text != end.text else EMPTY
     angles = _angles(figure, index, clause)
     if clause.positive_deg is None and clause.negative_deg is None:
-        return say(", ", angles, " from ", start) + (say(" to ", end) if start.text != end.text else EMPTY)
-    verb = "narrowing" if _width(clause) < _width(before) else "widening"
-    return say(f", {verb} to ", angles, " by ", start) + steady
+        return say(", ", angles, " from ", start) + (EMPTY if _is_point(clause) else say(" to ", end))
+    steady = EMPTY if _is_point(clause) else say(", steady to ", end)
+    return say(" and on to " if goes_on else f", {verb} to ", angles, " by ", start) + steady
+
+
+def _verb(before: Plateau, clause: Plateau) -> str:
+    return "narrowing" if _width(clause) < _width(before) else "widening"
+
+
+def _is_point(clause: Plateau) -> bool:
+    """Whether the clause begins and ends at what is printed as one frequency."""
+    return frequency_text(clause.from_hz) == frequency_text(clause.to_hz)
 
 
 def _width(clause: Plateau) -> float:

@@ -30,6 +30,9 @@ INDICES: Final[Mapping[CurveName, CurveName]] = {
 }
 
 
+#: Curves from which figures of merit are read.
+FIGURE_CURVES: Final = (CurveName.ON_AXIS, CurveName.LISTENING_WINDOW, CurveName.ESTIMATED_IN_ROOM)
+
 #: How the words of the source name each curve's clause.
 _CLAUSES: Final[Mapping[CurveName, str]] = {
     CurveName.ON_AXIS: "on axis",
@@ -49,13 +52,14 @@ class DerivedCurves:
     ----------
     level_draws_db
         For each available curve shape (N, F).
-    share
-        For each available curve shape (T, F): its change in dB for 1 dB on one take.
     sampling_db
         For each curve that rests on sound power shape (F,): what the step from the second estimate of sound
         power to the first changes in it, with its sign.
     separable_db
         Shape (F,): the second estimate of sound power; None where directions are missing.
+    component_draws_db
+        For each available curve of `FIGURE_CURVES` the draws of each component's error, shape (N, F); None
+        for one that isn't known.
     """
 
     field: Directivity
@@ -64,16 +68,9 @@ class DerivedCurves:
     drawn: Drawn
     curves: Mapping[CurveName, Curve]
     level_draws_db: Mapping[CurveName, Floats]
-    share: Mapping[CurveName, Floats]
     sampling_db: Mapping[CurveName, Floats]
     separable_db: Floats | None
-
-    def component_draws_db(self, curve: CurveName) -> Mapping[ComponentName, Floats | None]:
-        """Draws of each component's error on a curve, shape (N, F); None for one that isn't known."""
-        draws = {name: draw_component_db(self.errors, name, self.share[curve]) for name in TAKE_COMPONENTS}
-        if curve in self.sampling_db:
-            draws[ComponentName.SAMPLING] = shared_draw(ComponentName.SAMPLING) * self.sampling_db[curve]
-        return draws
+    component_draws_db: Mapping[CurveName, Mapping[ComponentName, Floats | None]]
 
 
 @dataclass
@@ -107,7 +104,12 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
             components[ComponentName.SAMPLING] = sampling[name]
         ids = takes.ids(means.weights[name])
         curves[name] = _curve(name, means, draws[name], components, ids)
-    return DerivedCurves(field, takes, errors, drawn, curves, draws, means.share, sampling, separable)
+    by_component = {
+        name: _component_draws_db(errors, means.share[name], sampling.get(name))
+        for name in FIGURE_CURVES
+        if not missing[name]
+    }
+    return DerivedCurves(field, takes, errors, drawn, curves, draws, sampling, separable, by_component)
 
 
 def needed_directions(curve: CurveName) -> tuple[Direction, ...]:
@@ -176,6 +178,15 @@ def _add_indices(
         draws[index] = draws[window] - draws[other]
         if other in sampling:
             sampling[index] = -sampling[other]
+
+
+def _component_draws_db(
+    errors: TakeErrors, share: Floats, sampling_db: Floats | None
+) -> Mapping[ComponentName, Floats | None]:
+    draws = {name: draw_component_db(errors, name, share) for name in TAKE_COMPONENTS}
+    if sampling_db is not None:
+        draws[ComponentName.SAMPLING] = shared_draw(ComponentName.SAMPLING) * sampling_db
+    return draws
 
 
 def _curve(

@@ -110,18 +110,19 @@ def _transition_cost(
     """
     position = np.arange(y.shape[-1], dtype=np.float64)
     sums, squares, moments = _running(y), _running(y**2), _running(position * y)
-    b, a = last[:, None], first[None, :]
-    follows = a > b
-    a = np.where(follows, a, b + 1)
+    one, other = np.nonzero(first[None, :] > last[:, None])
+    b, a = last[one], first[other]
     gap = (a - b).astype(np.float64)
     n = gap - 1
     linear, quadratic = 0.5 * n * gap, n * gap * (2 * gap - 1) / 6.0
-    cost = np.zeros(follows.shape)
+    deviation = np.zeros(len(one))
     for side in range(len(y)):
-        level = mean[side][:, None]
-        slope = (mean[side][None, :] - level) / gap
+        level = mean[side][one]
+        slope = (mean[side][other] - level) / gap
         inside = sums[side][a] - sums[side][b + 1]
         moment = moments[side][a] - moments[side][b + 1] - b * inside
-        cost += squares[side][a] - squares[side][b + 1] - 2 * level * inside - 2 * slope * moment
-        cost += n * level**2 + 2 * level * slope * linear + slope**2 * quadratic
-    return np.where(follows, np.maximum(cost, 0.0), np.inf)
+        deviation += squares[side][a] - squares[side][b + 1] - 2 * level * inside - 2 * slope * moment
+        deviation += n * level**2 + 2 * level * slope * linear + slope**2 * quadratic
+    cost = np.full((len(first), len(first)), np.inf)
+    cost[one, other] = np.maximum(deviation, 0.0)
+    return cost

@@ -42,7 +42,7 @@ def spread_of(
     """
     nominal = derived.curves[curve].level_db[inside]
     components = {}
-    for name, draws in derived.component_draws_db(curve).items():
+    for name, draws in derived.component_draws_db[curve].items():
         components[name] = None if draws is None else _deviation(of(nominal + draws[:, inside]))
     if all(value is None for value in components.values()):
         return Spread(None, components)

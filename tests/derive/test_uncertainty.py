@@ -1,0 +1,161 @@
+"""Draws against linear propagation and against closed forms."""
+
+from __future__ import annotations
+
+import closed_forms
+import numpy as np
+import pytest
+
+from earwitness.derive.derivation import Derivation, derive
+from earwitness.derive.directivity import take_powers
+from earwitness.derive.draws import DRAWS, draw, draw_component_db
+from earwitness.derive.uncertainty import level_slope_db_per_deg, take_errors
+from earwitness.records.curves import CurveName as C
+from earwitness.records.facts import CaseFacts, Rig, StatedUncertainty, Unit
+from earwitness.records.takes import Direction, Orbit
+from earwitness.records.uncertainty import ComponentName as N
+
+#: A standard deviation of 128 draws is itself known to 1/√(2·127) = 6 %; four of these.
+OF_DRAWS = 0.25
+
+
+def facts(**stated: float) -> CaseFacts:
+    return CaseFacts(Unit("Cobble"), uncertainty=StatedUncertainty(**stated), rig=Rig(temperature_c=20.0))
+
+
+def derived(
+    pattern: closed_forms.Pattern, stated: CaseFacts, components: dict[N, float] | None = None
+) -> Derivation:
+    return derive(closed_forms.responses(pattern, components=components), stated)
+
+
+def component(result: Derivation, curve: C, name: N) -> np.ndarray:
+    value = result.curves.curves[curve].components_db[name]
+    assert value is not None
+    return np.asarray(value)
+
+
+def test_what_is_not_stated_is_none_and_has_no_total() -> None:
+    result = derived(closed_forms.cardioid, facts())
+    on_axis = result.curves.curves[C.ON_AXIS]
+    assert set(on_axis.components_db.values()) == {None}
+    assert np.isnan(on_axis.uncertainty_db).all()
+    assert result.figures[0].uncertainty is None
+    assert result.figures[0].components[N.LEVEL] is None
+
+
+def test_a_shared_error_moves_all_curves_alike_and_no_index() -> None:
+    result = derived(closed_forms.cardioid, facts(level_db=0.2, microphone_db=0.3))
+    for curve in (C.ON_AXIS, C.SIDE_REFLECTION, C.SOUND_POWER, C.ESTIMATED_IN_ROOM):
+        np.testing.assert_allclose(component(result, curve, N.LEVEL), 0.2, rtol=1e-9)
+        np.testing.assert_allclose(component(result, curve, N.MICROPHONE), 0.3, rtol=1e-9)
+    np.testing.assert_allclose(component(result, C.SOUND_POWER_DI, N.LEVEL), 0.0, atol=1e-9)
+    assert result.curves.curves[C.EARLY_REFLECTIONS_DI].uncertainty_db.max() < 1e-4
+
+
+def test_independent_errors_shrink_with_the_number_of_takes() -> None:
+    # An omni source: nine equal directions, of which 0° has two takes: √(8 + 1/2)/9.
+    result = derived(closed_forms.omni, facts(repeat_db=0.5))
+    np.testing.assert_allclose(
+        component(result, C.LISTENING_WINDOW, N.REPEAT), 0.5 * np.sqrt(8.5) / 9, rtol=1e-6
+    )
+    np.testing.assert_allclose(component(result, C.ON_AXIS, N.REPEAT), 0.5 / np.sqrt(2), rtol=1e-6)
+    spread = result.curves.curves[C.LISTENING_WINDOW].uncertainty_db
+    assert np.median(spread) == pytest.approx(0.5 * np.sqrt(8.5) / 9, rel=0.05)
+
+
+def test_noise_and_gate_come_from_the_data() -> None:
+    result = derived(closed_forms.omni, facts(), {N.NOISE: 0.4, N.GATE: 0.1})
+    np.testing.assert_allclose(component(result, C.ON_AXIS, N.NOISE), 0.4 / np.sqrt(2), rtol=1e-6)
+    np.testing.assert_allclose(component(result, C.SOUND_POWER, N.GATE), 0.1, rtol=1e-6)
+
+
+def test_temperature_acts_through_the_distance() -> None:
+    # 20·lg(1 + 1/(2·293.15)) = 0.0148 dB for 1 K at 20 °C.
+    result = derived(closed_forms.omni, facts(temperature_k=1.0))
+    expected = 20 * np.log10(1 + 1 / (2 * 293.15))
+    np.testing.assert_allclose(component(result, C.ON_AXIS, N.TEMPERATURE), expected, rtol=2e-3)
+
+
+def test_the_angle_acts_through_the_slope_of_the_orbit() -> None:
+    takes = take_powers(closed_forms.responses(closed_forms.cardioid))
+    slope = level_slope_db_per_deg(takes)
+    assert slope is not None
+    angles = np.array([t.key.direction.angle_deg for t in takes.takes if t.key.direction])
+    for angle in (30.0, -60.0, 90.0):
+        # Slope of 40·lg(cos(θ/2)): −20·tan(θ/2)·lg(e)·π/180 dB per degree; central differences over ±10°.
+        exact = -20 * np.log10(np.e) * np.tan(np.deg2rad(angle) / 2) * np.pi / 180
+        rows = np.flatnonzero(angles == angle)
+        assert len(rows) == 2
+        np.testing.assert_allclose(slope[rows], exact, rtol=0.03)
+    np.testing.assert_allclose(slope[angles == 0.0], 0.0, atol=1e-5)
+
+
+def test_an_angle_without_neighbours_is_not_known() -> None:
+    alone = closed_forms.responses(closed_forms.cardioid, directions=(Direction(Orbit.HORIZONTAL, 0.0),))
+    result = derive(alone, facts(angle_deg=1.0))
+    assert result.curves.curves[C.ON_AXIS].components_db[N.ANGLE] is None
+
+
+@pytest.mark.parametrize("curve", list(C))
+def test_totals_of_the_draws_against_linear_propagation(curve: C) -> None:
+    stated = facts(microphone_db=0.3, level_db=0.2, angle_deg=1.0, repeat_db=0.1, temperature_k=1.0)
+    result = derived(closed_forms.cardioid, stated, {N.NOISE: 0.2, N.GATE: 0.1, N.SPLICE: 0.15})
+    found = result.curves.curves[curve]
+    linear = np.sqrt(sum(np.square(c) for c in found.components_db.values() if c is not None))
+    np.testing.assert_allclose(found.uncertainty_db, linear, rtol=OF_DRAWS)
+    assert np.mean(found.uncertainty_db / linear) == pytest.approx(1.0, abs=0.06)
+
+
+@pytest.mark.parametrize("name", [N.NOISE, N.MICROPHONE, N.LEVEL, N.ANGLE, N.GATE])
+def test_draws_of_one_component_have_its_spread(name: N) -> None:
+    responses = closed_forms.responses(closed_forms.cardioid, components={N.NOISE: 0.2, N.GATE: 0.1})
+    takes = take_powers(responses)
+    errors = take_errors(responses, takes, facts(microphone_db=0.3, level_db=0.2, angle_deg=2.0))
+    share = np.full(takes.power.shape, 1.0 / len(takes.takes))
+    draws = draw_component_db(errors, name, share)
+    assert draws is not None
+    assert draws.shape == (DRAWS, len(closed_forms.GRID))
+    standard = np.asarray(errors.standard_db[name])
+    shared = name in (N.MICROPHONE, N.LEVEL, N.GATE)
+    expected = (share * standard).sum(axis=0) if shared else np.sqrt(((share * standard) ** 2).sum(axis=0))
+    np.testing.assert_allclose(draws.std(axis=0, ddof=1), expected, rtol=OF_DRAWS)
+
+
+def test_correlation_over_frequency() -> None:
+    responses = closed_forms.responses(closed_forms.omni, components={N.NOISE: 0.2}, gate_s=0.005)
+    takes = take_powers(responses)
+    errors = take_errors(responses, takes, facts(microphone_db=0.3))
+    one = np.zeros(takes.power.shape)
+    one[0] = 1.0
+    noise, microphone = (draw_component_db(errors, n, one) for n in (N.NOISE, N.MICROPHONE))
+    assert noise is not None
+    assert microphone is not None
+
+    def correlation(draws: np.ndarray, low: float, high: float) -> float:
+        at = [int(np.argmin(np.abs(closed_forms.GRID - f))) for f in (low, high)]
+        return float(np.corrcoef(draws[:, at[0]], draws[:, at[1]])[0, 1])
+
+    # Width 1/T = 200 Hz: alike within a tenth of it, unrelated beyond twice of it (0.09 is one standard error).
+    assert correlation(noise, 2000.0, 2020.0) > 0.9
+    assert abs(correlation(noise, 2000.0, 2600.0)) < 0.36
+    assert correlation(microphone, 2000.0, 2020.0) > 0.99
+    assert correlation(microphone, 1000.0, 2000.0) == pytest.approx(np.exp(-1.0), abs=0.3)
+    assert abs(correlation(microphone, 500.0, 4000.0)) < 0.36
+
+
+def test_draws_are_the_same_each_time_and_for_each_take_apart() -> None:
+    responses = closed_forms.responses(closed_forms.omni, components={N.NOISE: 0.2})
+    takes = take_powers(responses)
+    errors = take_errors(responses, takes, facts())
+    weights = np.eye(2, len(takes.takes))
+    first, second = (draw(errors, takes.power, weights, 8) for _ in range(2))
+    np.testing.assert_array_equal(first.power, second.power)
+    assert np.corrcoef(first.power[:, 0, 500], first.power[:, 1, 500])[0, 1] == pytest.approx(0.0, abs=0.36)
+
+
+def test_a_response_without_a_gate_is_drawn_point_by_point() -> None:
+    responses = closed_forms.responses(closed_forms.omni, components={N.NOISE: 0.2}, gate_s=0.0)
+    result = derive(responses, facts())
+    spread = result.curves.curves[C.ON_AXIS].uncertainty_db
+    assert np.median(spread) == pytest.approx(0.2 / np.sqrt(2), rel=0.03)
