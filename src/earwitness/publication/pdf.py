@@ -63,7 +63,7 @@ def report(context: PublicationContext, pictures: Pictures) -> bytes:
 
 
 def _displayable(document: Json) -> Json:
-    """The document with characters replaced that no font of the report has; `replaced` says if there are any."""
+    """The document with characters replaced that no font of the report has; `replaced`: whether any was."""
     files = (Cut.SANS, Cut.SANS_SEMIBOLD, Cut.SERIF, Cut.SERIF_SEMIBOLD)
     known = set.intersection(*(set(FT2Font(str(cut.path)).get_charmap()) for cut in files))
     known |= set(FT2Font(str(FALLBACK)).get_charmap())
