@@ -36,7 +36,7 @@ check: setup  ## format, lint, types, floors, docs
 	$(BIN)/mkdocs build --quiet --strict --site-dir site
 
 speed: setup  ## ratios against a floor that is measured in the same run
-	$(BIN)/python tests/speed/measure.py
+	PYTHONPATH=tests $(BIN)/python tests/speed/measure.py
 
 docs: setup  ## the documentation as pages in site/
 	$(BIN)/mkdocs build --strict --site-dir site

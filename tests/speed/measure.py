@@ -1,0 +1,93 @@
+"""`make speed`: how long the main job takes, as ratios to a floor that is measured in the same run.
+
+The floor is what can't be avoided: reading the recordings and one forward and one inverse transform of each.
+Leaves with exit code 1 where a limit is passed.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import scipy.fft
+import soundfile
+from user import SCENARIO, new_case
+
+from earwitness.pipeline.build import build
+from earwitness.publication.from_case import publish_case
+from earwitness.virtual.scenario import load
+
+#: With the silence after it, a sweep of this length fills 2^18 samples at 48 kHz.
+SWEEP_S: Final = 5.1
+TRANSFORM: Final = 2**19
+BLOCK: Final = 8
+LIMITS: Final = {
+    "recordings to results, of the floor": 3.0,
+    "peak memory, GB": 1.0,
+    "rebuild after editing the verdict, of a build": 0.15,
+    "publish, s": 10.0,
+    "help, s": 0.3,
+}
+
+
+def seconds(work: Callable[[], object], repeats: int = 1) -> float:
+    """The shortest of `repeats` runs."""
+    found = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def floor(recordings: list[Path]) -> None:
+    """Read every recording; one forward and one inverse transform each."""
+    for start in range(0, len(recordings), BLOCK):
+        block = [soundfile.read(p, dtype="float32")[0] for p in recordings[start : start + BLOCK]]
+        scipy.fft.irfft(scipy.fft.rfft(np.stack(block), TRANSFORM, workers=1), TRANSFORM, workers=1)
+
+
+def measure(root: Path) -> dict[str, float]:
+    """All ratios, in this one process, after imports."""
+    recordings = sorted((root / "raw").glob("*_2.83V.wav"))
+    lowest = seconds(lambda: floor(recordings), 3)
+    whole = seconds(lambda: build(root))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    (root / "verdict.md").write_text("Another verdict.\n", encoding="utf-8")
+    again = seconds(lambda: build(root), 3)
+    published = seconds(lambda: publish_case(root))
+    help_s = seconds(
+        lambda: subprocess.run(
+            [sys.executable, "-m", "earwitness", "--help"], check=True, capture_output=True
+        ),
+        5,
+    )
+    print(
+        f"{len(recordings)} recordings; floor {lowest:.2f} s, build {whole:.2f} s, build again {again:.3f} s"
+    )
+    return dict(zip(LIMITS, (whole / lowest, peak, again / whole, published, help_s), strict=True))
+
+
+def main() -> int:
+    """Prepare a case in one process, measure it in another."""
+    if len(sys.argv) > 1:
+        found = measure(Path(sys.argv[1]))
+        for name, value in found.items():
+            verdict = "" if value <= LIMITS[name] else "   TOO MUCH"
+            print(f"{name:48} {value:7.3f}   at most {LIMITS[name]:g}{verdict}")
+        return int(any(value > LIMITS[name] for name, value in found.items()))
+    with tempfile.TemporaryDirectory() as folder:
+        load(SCENARIO).record(Path(folder) / "recordings", sweep_s=SWEEP_S)
+        root = new_case(Path(folder) / "case", "Speed", [Path(folder) / "recordings"])
+        return subprocess.run([sys.executable, __file__, str(root)], check=False).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())
