@@ -44,7 +44,7 @@ def build(case: CaseFolder, gain: int = 1) -> tuple[NamedSet, list[str]]:
 
         def reduce(folder: Path) -> None:
             ran.append("reduce")
-            total = np.zeros(4)
+            values = []
             for name, sha256 in raw.sha256.items():
                 key = making.key("take", floors=FLOORS, inputs=[sha256], options=None)
                 cached = making.cached(key)
@@ -53,8 +53,8 @@ def build(case: CaseFolder, gain: int = 1) -> tuple[NamedSet, list[str]]:
                     content = (case.raw / name).read_bytes()
                     cached = {"values": np.frombuffer(content[:4].ljust(4), np.uint8) * 1.0}
                     making.store(key, cached)
-                total += cached["values"]
-            (folder / "responses.nc").write_bytes(total.tobytes())
+                values.append(cached["values"].astype(np.float64))
+            (folder / "responses.nc").write_bytes(np.sum(values, axis=0).tobytes())
 
         reduced = making.step(
             "reduce", floors=FLOORS, inputs=list(raw.sha256.values()), options={}, make=reduce

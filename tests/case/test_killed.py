@@ -22,7 +22,7 @@ FIRST, SECOND = ("t1.txt", "deep/t2.txt"), ("t3.txt", "t4.txt")
 @pytest.fixture(autouse=True)
 def _unflushed(monkeypatch: pytest.MonkeyPatch) -> None:
     """A killed process loses nothing that it wrote, flushed or not: only time is saved."""
-    monkeypatch.setattr(os, "fsync", lambda descriptor: None)
+    monkeypatch.setattr(os, "fsync", lambda _: None)
 
 
 @pytest.fixture
@@ -89,25 +89,28 @@ def test_killed_at_every_checkpoint_of_a_later_build(case: CaseFolder, session: 
     assert mixed > 4
 
 
-def test_killed_while_going_back_after_a_kill(case: CaseFolder, session: Path, tmp_path: Path) -> None:
+@pytest.mark.slow
+@pytest.mark.parametrize("gain", [1, 3])
+def test_killed_twice_with_a_change_of_mind(
+    case: CaseFolder, session: Path, tmp_path: Path, gain: int
+) -> None:
+    """A commit is killed half-way; the next, back to the old set or on to a third, is killed as well."""
     run(case, session, FIRST, 1)
     before = build(case, 1)[0]
     half = 0
-    for first in range(1, 200):
-        shutil.copytree(case.root, tmp_path / "half")
-        mixed = CaseFolder(tmp_path / "half")
+    for first, mixed in enumerate(copies(case, tmp_path / "half"), 1):
         if not killed_at(first, partial(build, mixed, 2)):
             break
-        if INTERRUPTED in verify(mixed).notes:
-            half += 1
-            for second, copy in enumerate(copies(mixed, tmp_path / "copy"), 1):
-                killed = killed_at(second, partial(build, copy, 1 + half % 2 * 2))
-                assert_nothing_lost(copy)
-                assert build(copy, 1)[0] == before
-                assert read_set(copy) == before
-                if not killed:
-                    break
-        shutil.rmtree(mixed.root)
+        interrupted = INTERRUPTED in verify(mixed).notes
+        half += interrupted
+        if not interrupted or half % 4 != 1:
+            continue
+        for second, copy in enumerate(copies(mixed, tmp_path / "copy"), 1):
+            killed = killed_at(second, partial(build, copy, gain))
+            assert_nothing_lost(copy)
+            assert build(copy, 1)[0] == read_set(copy) == before
+            if not killed:
+                break
     assert half > 4
 
 
