@@ -14,6 +14,7 @@ from earwitness.records.curves import CurveName as C
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import FigureName, NotAvailable
+from earwitness.records.responses import Responses
 from earwitness.records.takes import ON_AXIS, Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 
 FACTS = CaseFacts(Unit("Cobble"), uncertainty=StatedUncertainty(microphone_db=0.3, level_db=0.2))
@@ -103,8 +104,8 @@ def test_repeats_are_averaged_before_the_orbits_meet() -> None:
 
 
 def with_more_takes(
-    plain: closed_forms.Responses, index: int, takes: tuple[Take, ...], factors: tuple[float, ...]
-) -> closed_forms.Responses:
+    plain: Responses, index: int, takes: tuple[Take, ...], factors: tuple[float, ...]
+) -> Responses:
     count = len(takes)
 
     def longer(values: np.ndarray) -> np.ndarray:

@@ -28,7 +28,7 @@ def estimates(pattern: closed_forms.Pattern) -> tuple[Floats, Floats]:
     [(closed_forms.omni, 0.0), (closed_forms.cardioid, -4.7712), (closed_forms.dipole, -4.7712)],
 )
 def test_sources_symmetric_about_the_axis(pattern: closed_forms.Pattern, sphere_mean_db: float) -> None:
-    # Mean of ((1+x)/2)² and of x² over the sphere: 1/3 both. Chords over 10° are worth some hundredths of a dB.
+    # Mean of ((1+x)/2)² and of x² over the sphere: 1/3 both. Chords over 10° are worth hundredths of a dB.
     _, separable = estimates(pattern)
     np.testing.assert_allclose(separable, sphere_mean_db, atol=0.06)
 
@@ -41,7 +41,7 @@ def test_a_pair_that_two_orbits_read_high(axis: int, spacing_m: float) -> None:
     weights, separable = estimates(closed_forms.pair(spacing_m, axis))
     up_to = closed_forms.GRID < 3000.0
     np.testing.assert_allclose(separable[up_to], exact[up_to], atol=0.12)
-    # Computed: by two orbits alone 0.36 m reads +2.1 and +2.0 dB high at 1 and 2 kHz, 0.2 m +1.2 and +1.8 dB.
+    # Computed: by two orbits alone 0.36 m reads +2.1, +2.0 dB high at 1, 2 kHz, 0.2 m +1.2, +1.8 dB.
     high = {0.36: (2.1, 2.0), 0.20: (1.2, 1.8)}[spacing_m]
     for hz, expected in zip((1000.0, 2000.0), high, strict=True):
         at = int(np.argmin(np.abs(closed_forms.GRID - hz)))

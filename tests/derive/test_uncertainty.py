@@ -136,7 +136,7 @@ def test_correlation_over_frequency() -> None:
         at = [int(np.argmin(np.abs(closed_forms.GRID - f))) for f in (low, high)]
         return float(np.corrcoef(draws[:, at[0]], draws[:, at[1]])[0, 1])
 
-    # Width 1/T = 200 Hz: alike within a tenth of it, unrelated beyond twice of it (0.09 is one standard error).
+    # Width 1/T = 200 Hz: alike within a tenth of it, unrelated beyond twice of it (one standard error: 0.09).
     assert correlation(noise, 2000.0, 2020.0) > 0.9
     assert abs(correlation(noise, 2000.0, 2600.0)) < 0.36
     assert correlation(microphone, 2000.0, 2020.0) > 0.99
