@@ -104,7 +104,7 @@ def _words(stem: str) -> str:
     A hyphen before a digit and after a letter or digit may be either, and stays for `_direction` to doubt.
     """
     text = re.sub(r"[/_\s]+", "_", stem.lower())
-    text = re.sub(r"(?<=[^_])-(?=[a-z+−-])|-(?=_)|-$", "_", text)
+    text = re.sub(r"(?<=[^_])-(?=[a-z+−-]|[\d.]+v)|-(?=_)|-$", "_", text)
     return re.sub(r"_+", "_", text).strip("_")
 
 
@@ -181,7 +181,7 @@ def _is_drive(token: str) -> bool:
 def _drive(tokens: list[str], stated: Drive | None, doubts: list[str]) -> Drive | None:
     """The drive in the name, else the stated one."""
     found: set[Drive] = set()
-    for token in (part for t in tokens for part in re.split(r"(?<=\d)-(?=\d)", t)):
+    for token in tokens:
         if volts := _VOLTS.fullmatch(token):
             found.add(Drive(float(volts["volts"]), "V"))
         elif full_scale := _FULL_SCALE.fullmatch(token):

@@ -1,0 +1,127 @@
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+from made_recordings import FULL_SCALE_PA, LATENCY_S, RATE, SENSITIVITY_PA_V, SPEED, Bench
+
+from earwitness.measurement.deconvolution import KEPT_SAMPLES, ImpulseResponse, deconvolve
+from earwitness.measurement.recognise import recognise
+from earwitness.records.errors import IntegrityError, ReadError
+from earwitness.records.takes import Drive, Take, TakeKey
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    bench = Bench(tmp_path_factory.mktemp("bench"))
+    bench.stimulus()
+    for angle, volts in ((0, 2.83), (10, 2.83), (20, 1.0)):
+        bench.recording(f"horizontal_{angle:+04d}_{volts:g}V.wav", 1.0, volts)
+    return bench
+
+
+def takes(bench: Bench) -> list[Take]:
+    found = [r.take for r in recognise([p.name for p in bench.folder.iterdir()])]
+    return [t for t in found if t is not None]
+
+
+def test_level_per_volt_and_time(bench: Bench) -> None:
+    for _, response in deconvolve(bench.folder, takes(bench)):
+        assert response.samples.size == KEPT_SAMPLES
+        spectrum = np.abs(np.fft.rfft(response.samples))
+        at_1k = spectrum[round(1_000 * KEPT_SAMPLES / RATE)] * FULL_SCALE_PA
+        # the band-pass is 0.2 % below 1 at 1 kHz; 1.0 V and 2.83 V give the same response per volt
+        assert at_1k == pytest.approx(SENSITIVITY_PA_V, rel=0.005)
+        peak_s = response.start_s + np.argmax(np.abs(response.samples)) / RATE
+        # the peak of the band-pass lies some samples after its onset
+        assert peak_s == pytest.approx(LATENCY_S + 1.0 / SPEED, abs=1e-4)
+
+
+def test_digital_drive_is_per_full_scale_sine(bench: Bench) -> None:
+    take = dataclasses.replace(
+        takes(bench)[0], key=dataclasses.replace(takes(bench)[0].key, drive=Drive(-20.0, "dBFS"))
+    )
+    (in_volts,) = [r for _, r in deconvolve(bench.folder, takes(bench)[:1])]
+    ((_, in_full_scale),) = deconvolve(bench.folder, [take])
+    volts = takes(bench)[0].key.drive
+    assert volts is not None
+    # the same recording, said to be at a tenth of full scale instead of so many volts
+    assert in_full_scale.samples == pytest.approx(in_volts.samples * volts.value / 0.1, rel=1e-5)
+
+
+def test_the_order_and_the_neighbours_change_nothing(bench: Bench) -> None:
+    together = {t.id: r.to_bytes() for t, r in deconvolve(bench.folder, takes(bench))}
+    for take in takes(bench):
+        for found, response in deconvolve(bench.folder, [take]):
+            assert response.to_bytes() == together[found.id]
+
+
+def test_kept_bytes_come_back(bench: Bench) -> None:
+    (_, response), *_ = deconvolve(bench.folder, takes(bench))
+    back = ImpulseResponse.from_bytes(response.to_bytes())
+    assert np.array_equal(back.samples, response.samples)
+    assert np.array_equal(back.noise, response.noise)
+    assert (back.sample_rate_hz, back.start_s, back.band_hz) == (
+        response.sample_rate_hz,
+        response.start_s,
+        response.band_hz,
+    )
+    with pytest.raises(IntegrityError, match="build again"):
+        ImpulseResponse.from_bytes(response.to_bytes()[:-1])
+
+
+@given(st.binary(max_size=200))
+def test_other_bytes_are_refused(content: bytes) -> None:
+    with pytest.raises(IntegrityError):
+        ImpulseResponse.from_bytes(content)
+
+
+def test_noise_is_from_before_the_arrival(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, noise_pa=0.01)
+    bench.stimulus()
+    bench.recording("horizontal_+000_2.83V.wav", 1.0)
+    ((_, noisy),) = deconvolve(tmp_path, takes(bench))
+    quiet_bench = Bench(tmp_path)
+    quiet_bench.recording("horizontal_+000_2.83V.wav", 1.0)
+    ((_, quiet),) = deconvolve(tmp_path, takes(bench))
+    assert noisy.noise.std() > 30.0 * quiet.noise.std()
+    late = noisy.samples[-4_000:]
+    assert noisy.noise.std() == pytest.approx(late.std(), rel=0.2)
+
+
+def refused(folder: Path, all_takes: list[Take], problem: str) -> None:
+    with pytest.raises(ReadError, match=problem):
+        list(deconvolve(folder, all_takes))
+
+
+def test_sample_rates_must_agree(bench: Bench, tmp_path: Path) -> None:
+    other = Bench(tmp_path)
+    other.stimulus()
+    soundfile.write(tmp_path / "horizontal_+000_2.83V.wav", 0.1 * other.sweep, 44_100)
+    refused(tmp_path, takes(other), "44100 Hz")
+
+
+def test_a_recording_must_hold_the_sweep(bench: Bench, tmp_path: Path) -> None:
+    other = Bench(tmp_path)
+    other.stimulus()
+    soundfile.write(tmp_path / "horizontal_+000_2.83V.wav", 0.1 * other.sweep[:9_000], RATE)
+    refused(tmp_path, takes(other), "shorter")
+
+
+def test_the_stimulus_must_be_a_sweep(bench: Bench, tmp_path: Path) -> None:
+    noise = 0.1 * np.random.default_rng(1).standard_normal(RATE)
+    soundfile.write(tmp_path / "stimulus.wav", noise, RATE)
+    soundfile.write(tmp_path / "horizontal_+000_2.83V.wav", noise, RATE)
+    refused(tmp_path, takes(Bench(tmp_path)), "no exponential sweep")
+
+
+def test_drive_and_stimulus_must_be_stated(bench: Bench) -> None:
+    take = next(t for t in takes(bench) if t.stimulus)
+    refused(bench.folder, [dataclasses.replace(take, stimulus=None)], "no stimulus")
+    undriven = dataclasses.replace(take, key=TakeKey(take.key.kind, take.key.direction))
+    refused(bench.folder, [undriven], "no drive")

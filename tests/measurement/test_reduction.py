@@ -1,0 +1,248 @@
+"""Reduction of tiny made-up recordings, where the truth is a filter's closed form."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+from made_recordings import FULL_SCALE_PA, SPEED, Bench, true_level_db
+
+from earwitness.measurement.deconvolution import deconvolve
+from earwitness.measurement.geometry import Turntable
+from earwitness.measurement.recognise import recognise
+from earwitness.measurement.reduction import reduce
+from earwitness.records.errors import CallError, CaseError, NotAvailableError, ReadError
+from earwitness.records.facts import CaseFacts, Radiator, Rig, Sphere, Unit
+from earwitness.records.responses import Origin, Responses
+from earwitness.records.takes import Drive, Take, TakeKind
+from earwitness.records.uncertainty import ComponentName
+
+RIG = Rig(distance_m=2.0, rotation_behind_m=0.1, pa_per_full_scale=FULL_SCALE_PA)
+ECHO_S = 5e-3
+ANGLES = (-90, -60, -30, 0, 30, 60, 90, 180)
+
+
+def facts(rig: Rig = RIG, unit: Unit | None = None) -> CaseFacts:
+    return CaseFacts(unit=unit or Unit(name="made up"), rig=rig)
+
+
+def takes(folder: Path, drive: Drive | None = None) -> list[Take]:
+    found = recognise([p.name for p in folder.iterdir()], drive=drive)
+    assert not [r.doubts for r in found if r.doubts]
+    return [r.take for r in found if r.take is not None]
+
+
+def reduced(folder: Path, case: CaseFacts) -> Responses:
+    all_takes = takes(folder)
+    return reduce(case, all_takes, {t.id: r for t, r in deconvolve(folder, all_takes)}, folder)
+
+
+def level_db(responses: Responses) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    return np.asarray(20.0 * np.log10(np.abs(responses.pressure) * 2.83 / 20e-6))
+
+
+@pytest.fixture(scope="module")
+def turned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One orbit with an echo, on a turntable that turns 0.1 m behind the reference point."""
+    bench = Bench(tmp_path_factory.mktemp("turned"))
+    bench.stimulus()
+    distances = Turntable(2.0, 0.1).distances_m(ANGLES)
+    for angle, distance in zip(ANGLES, distances, strict=True):
+        bench.recording(f"horizontal_{angle:+04d}_2.83V.wav", float(distance), echo_s=ECHO_S)
+    return bench.folder
+
+
+def test_gated_level_at_one_metre(turned: Path) -> None:
+    found = reduced(turned, facts())
+    # the first reflection is found; the level holds in every direction, whatever its distance
+    assert any("first reflection" in note for note in found.notes)
+    assert ECHO_S - 4e-4 < found.gate_s[0] < ECHO_S
+    error = level_db(found) - true_level_db(found.frequency_hz)
+    assert np.nanmax(np.abs(error)) < 0.1
+    assert found.valid.any(axis=-1).all()
+
+
+def test_valid_band(turned: Path) -> None:
+    found = reduced(turned, facts(dataclasses.replace(RIG, gate_s=4e-3)))
+    f = found.frequency_hz
+    # DEFINITIONS: valid from 3.3/T
+    assert found.gate_s == pytest.approx([4e-3] * len(ANGLES))
+    assert found.valid_from_hz == pytest.approx(825.0, rel=0.01)
+    assert not found.valid[:, f < 825.0].any()
+    assert found.valid[:, (f > 830.0) & (f < 19_000.0)].all()
+    assert np.isnan(found.pressure[~found.valid]).all()
+    assert np.all(found.origin[found.valid] == Origin.GATED)
+    assert np.all(found.origin[~found.valid] == Origin.NOTHING)
+    assert any("near field" in note for note in found.notes)
+
+
+def test_gate_component_is_about_what_the_gate_does(turned: Path) -> None:
+    found = reduced(turned, facts(dataclasses.replace(RIG, gate_s=3e-3)))
+    component = found.components[ComponentName.GATE]
+    low = (found.frequency_hz > 1_100.0) & (found.frequency_hz < 1_300.0)
+    high = (found.frequency_hz > 5_000.0) & (found.frequency_hz < 10_000.0)
+    assert np.nanmedian(component[:, low]) > 3.0 * np.nanmedian(component[:, high])
+
+
+def test_geometry_gate(turned: Path) -> None:
+    rig = dataclasses.replace(RIG, height_m=1.0, microphone_height_m=1.0)
+    found = reduced(turned, facts(rig))
+    # FACTS §8: 1 m, 1 m, 2 m: 2.4138 ms on axis; behind, at 2.2 m, √(4.84 + 4) − 2.2 = 0.7732 m, 2.2529 ms
+    assert found.gate_s == pytest.approx([2.2529e-3 - 2.5e-4] * len(ANGLES), rel=2e-4)
+    assert any("floor" in note for note in found.notes)
+
+
+def test_a_gate_of_nothing_is_refused(turned: Path) -> None:
+    rig = dataclasses.replace(RIG, height_m=0.2, microphone_height_m=0.2)
+    with pytest.raises(NotAvailableError, match="too short"):
+        reduced(turned, facts(rig))
+
+
+def test_rotation_point_that_nobody_stated(turned: Path) -> None:
+    found = reduced(turned, facts(dataclasses.replace(RIG, rotation_behind_m=None)))
+    stated = reduced(turned, facts())
+    assert any("times of flight" in note for note in found.notes)
+    assert found.seen_angle_deg == pytest.approx(stated.seen_angle_deg, abs=0.1)
+    assert np.nanmax(np.abs(level_db(found) - level_db(stated))) < 0.03
+
+
+def test_seen_angles_and_impulse_responses(turned: Path) -> None:
+    found = reduced(turned, facts())
+    angles = [t.key.direction.angle_deg for t in found.takes if t.key.direction]
+    assert found.seen_angle_deg == pytest.approx(Turntable(2.0, 0.1).seen_angles_deg(angles))
+    assert list(found.takes) == sorted(found.takes, key=lambda t: t.id)
+    # the direct sound stands `lead_s` after the beginning in every row, to a sample
+    peaks = np.abs(found.impulse_response).argmax(axis=-1) / found.sample_rate_hz
+    assert np.ptp(peaks) < 3e-5
+    assert peaks[0] == pytest.approx(found.lead_s, abs=1e-4)
+
+
+def test_recordings_without_a_common_clock(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.stimulus()
+    for angle, latency in ((0, 0.01), (30, 0.13), (60, 0.05)):
+        distance = float(Turntable(2.0, 0.1).distances_m(angle))
+        bench.recording(f"horizontal_{angle:+04d}_2.83V.wav", distance, echo_s=ECHO_S, latency_s=latency)
+    found = reduced(tmp_path, facts())
+    assert any("share a clock" in note for note in found.notes)
+    assert np.nanmax(np.abs(level_db(found) - true_level_db(found.frequency_hz))) < 0.1
+
+
+def test_noise_limits_what_is_valid(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, noise_pa=0.4)
+    bench.stimulus()
+    bench.recording("horizontal_+000_2.83V.wav", 2.0, echo_s=ECHO_S)
+    found = reduced(tmp_path, facts())
+    noise = found.components[ComponentName.NOISE][0]
+    error = (level_db(found) - true_level_db(found.frequency_hz))[0]
+    middle = (found.frequency_hz > 2_000.0) & (found.frequency_hz < 10_000.0) & found.valid[0]
+    # independent points are few (one to each 200 Hz), so the spread is known to a third
+    assert np.sqrt(np.mean((error[middle] / noise[middle]) ** 2)) == pytest.approx(1.0, abs=0.35)
+    # 10 dB of signal to noise is 1.94 dB of uncertainty (DEFINITIONS: 6.14·10^(−SNR/20))
+    assert np.nanmax(noise) < 1.95
+
+
+def test_repeats_and_drives_are_per_volt(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.stimulus()
+    bench.recording("horizontal_+000_2.83V.wav", 2.0, 2.83)
+    bench.recording("horizontal_+000_1V.wav", 2.0, 1.0)
+    found = reduced(tmp_path, facts())
+    assert np.nanmax(np.abs(np.diff(level_db(found), axis=0))) < 0.01
+    # without any reflection the gate is as long as what was kept
+    assert any("No reflection" in note for note in found.notes)
+
+
+def test_text_responses(tmp_path: Path) -> None:
+    f = np.geomspace(30.0, 18_000.0, 800)
+    for angle, distance in ((0, 2.0), (180, 2.2)):
+        level = true_level_db(f) - 20.0 * np.log10(distance)
+        lines = "\n".join(f"{x:.3f}\t{y:.4f}" for x, y in zip(f, level, strict=True))
+        (tmp_path / f"horizontal_{angle:+04d}.txt").write_text(f"* made up\n{lines}\n")
+    case = facts(Rig(distance_m=2.0, rotation_behind_m=0.1))
+    found = reduce(case, takes(tmp_path, Drive(2.83)), {}, tmp_path)
+    assert np.nanmax(np.abs(level_db(found) - true_level_db(found.frequency_hz))) < 0.005
+    assert found.valid_from_hz == pytest.approx(30.0, rel=0.01)
+    assert not found.has_phase.any()
+    assert np.all(found.origin[found.valid] == Origin.AS_GIVEN)
+    assert found.impulse_response.shape[0] == 2
+    gated = reduce(
+        facts(Rig(distance_m=2.0, rotation_behind_m=0.1, gate_s=5e-3)),
+        takes(tmp_path, Drive(2.83)),
+        {},
+        tmp_path,
+    )
+    assert gated.valid_from_hz == pytest.approx(660.0, rel=0.01)
+
+
+def test_what_is_missing_is_refused(turned: Path, tmp_path: Path) -> None:
+    with pytest.raises(CaseError, match=r"rig\.distance_m"):
+        reduced(turned, facts(dataclasses.replace(RIG, distance_m=None)))
+    with pytest.raises(CaseError, match=r"rig\.pa_per_full_scale"):
+        reduced(turned, facts(dataclasses.replace(RIG, pa_per_full_scale=None)))
+    with pytest.raises(NotAvailableError, match="no response in any direction"):
+        reduce(facts(), [], {}, tmp_path)
+    with pytest.raises(CallError, match="not been deconvolved"):
+        reduce(facts(), takes(turned), {}, turned)
+
+
+def test_impulse_responses_are_not_read_so_far(turned: Path) -> None:
+    take = next(t for t in takes(turned) if t.key.kind is TakeKind.SWEEP)
+    other = dataclasses.replace(take, key=dataclasses.replace(take.key, kind=TakeKind.IMPULSE_RESPONSE))
+    with pytest.raises(ReadError, match="isn't read so far"):
+        reduce(facts(), [other], {}, turned)
+
+
+def near_field_case(folder: Path) -> None:
+    bench = Bench(folder)
+    bench.stimulus()
+    bench.recording("horizontal_+000_2.83V.wav", 2.0, echo_s=ECHO_S)
+    bench.recording("near_field_woofer_5mm_0.283V.wav", 0.05, 0.283)
+
+
+@pytest.mark.parametrize(
+    ("unit", "note"),
+    [
+        (Unit(name="x", radiators=(Radiator("woofer", 0.1),)), "cabinet isn't described"),
+        (Unit(name="x", cabinet=Sphere(0.1), radiators=(Radiator("woofer", 0.12),)), "doesn't fit"),
+        (Unit(name="x", cabinet=Sphere(0.6), radiators=(Radiator("woofer", 0.3),)), "hardly overlap"),
+    ],
+)
+def test_no_splice_without_the_facts_for_it(tmp_path: Path, unit: Unit, note: str) -> None:
+    near_field_case(tmp_path)
+    found = reduced(tmp_path, facts(unit=unit))
+    assert any(note in n for n in found.notes)
+    assert found.valid_from_hz > 600.0
+    assert found.near_field_takes == ((),)
+
+
+def test_an_unknown_radiator_is_refused(tmp_path: Path) -> None:
+    near_field_case(tmp_path)
+    with pytest.raises(CaseError, match=r"unit\.radiators"):
+        reduced(tmp_path, facts())
+
+
+def test_a_near_field_of_the_wrong_level_is_pointed_out(tmp_path: Path) -> None:
+    near_field_case(tmp_path)
+    unit = Unit(name="x", cabinet=Sphere(0.3), radiators=(Radiator("woofer", 0.1),))
+    found = reduced(tmp_path, facts(unit=unit))
+    # the made-up near field was recorded at 0.05 m of a point source; a cap of 0.1 m has another level there
+    assert any("don't agree" in note for note in found.notes)
+    splice = found.components[ComponentName.SPLICE][0]
+    assert np.nanmax(splice) > 1.5
+    assert splice[found.frequency_hz > 1_500.0] == pytest.approx(0.0)
+    assert found.near_field_takes == (("near_field_woofer_5mm_0.283V.wav",),)
+
+
+def test_speed_of_sound_that_nobody_stated_is_said(turned: Path) -> None:
+    assert any("temperature" in note for note in reduced(turned, facts()).notes)
+    warm = reduced(turned, facts(dataclasses.replace(RIG, temperature_c=20.0)))
+    assert not any("temperature" in note for note in warm.notes)
+    assert SPEED == 343.2
+
+
+def test_notes_hold_no_digit(turned: Path) -> None:
+    for rig in (RIG, dataclasses.replace(RIG, rotation_behind_m=None), dataclasses.replace(RIG, gate_s=4e-3)):
+        assert not any(c.isdigit() for note in reduced(turned, facts(rig)).notes for c in note)
