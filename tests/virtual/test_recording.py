@@ -15,7 +15,7 @@ from earwitness.virtual.arrays import Floats
 from earwitness.virtual.scenario import Scenario, load
 
 ON_AXIS = "horizontal_+000_2.83V.wav"
-NEAR = "near_field_woofer_0.283V.wav"
+NEAR = "near_field_woofer_7mm_0.283V.wav"
 
 
 @pytest.fixture(scope="module")

@@ -38,8 +38,8 @@ class NearField:
 
     @property
     def name(self) -> str:
-        """``near_field_woofer_0.283V.wav``."""
-        return f"near_field_{self.way}_{self.drive_v:g}V.wav"
+        """``near_field_woofer_7mm_0.283V.wav``."""
+        return f"near_field_{self.way}_{1000.0 * self.gap_m:g}mm_{self.drive_v:g}V.wav"
 
 
 def turns(drive_v: float, angles_deg: Sequence[int] = ANGLES_DEG) -> list[Turn]:
