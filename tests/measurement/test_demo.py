@@ -21,7 +21,6 @@ from earwitness.virtual import scenario, truth, workshop
 
 NAME = "cobble_two"
 ANGLES = {"horizontal": (-90, -30, 0, 60, 120, 180), "vertical": (-60, 0, 30, 150)}
-GAP_M = 0.007
 
 
 @pytest.fixture(scope="module")
@@ -41,11 +40,7 @@ def case() -> CaseFacts:
 def takes(raw: Path) -> list[Take]:
     found = [r.take for r in recognise([p.name for p in raw.iterdir()])]
     assert None not in found
-    return [
-        dataclasses.replace(t, distance_m=GAP_M) if t.key.kind is TakeKind.NEAR_FIELD else t
-        for t in found
-        if t is not None
-    ]
+    return [t for t in found if t is not None]
 
 
 def reduced(raw: Path, facts: CaseFacts, some: list[Take]) -> Responses:
@@ -106,7 +101,7 @@ def test_origins(responses: Responses) -> None:
     assert np.all(origin[f < limit] == Origin.NEAR_FIELD)
     assert np.all(origin[(f > 1.02 * limit) & (f < 900.0)] == Origin.BLENDED)
     assert np.all(origin[f > 1_100.0] == Origin.GATED)
-    assert set(responses.near_field_takes) == {("near_field_woofer_0.283V.wav",)}
+    assert set(responses.near_field_takes) == {("near_field_woofer_7mm_0.283V.wav",)}
     assert responses.valid_from_hz < 21.0
     # near and far agree: nothing to warn of
     assert not any("don't agree" in note for note in responses.notes)
