@@ -88,6 +88,7 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
             {
                 "curve": line.curve,
                 "label": line.label,
+                "short": line.short or line.label,
                 "role": line.role.value,
                 "trace": indices[id(line)],
                 "uncertainty": None if line.uncertainty is None else numbers(line.uncertainty, 2),

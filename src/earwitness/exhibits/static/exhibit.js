@@ -166,7 +166,8 @@ var Earwitness = (function () {
       if (level === null) return [];
       const angle = String(Math.abs(panel.map.y[row])) + "°";
       const sign = panel.map.y[row] > 0 ? "+" : panel.map.y[row] < 0 ? "−" : "";
-      return [{ label: "at " + sign + angle, text: decibelText(level) + " dB", role: "on axis" }];
+      const label = "at " + sign + angle;
+      return [{ label: label, short: label, text: decibelText(level) + " dB", role: "on axis" }];
     }
     return panel.lines.reduce(function (found, line) {
       const trace = state.spec.data[line.trace];
@@ -175,7 +176,7 @@ var Earwitness = (function () {
       if (level === null) return found;
       const spreadDb = line.uncertainty ? line.uncertainty[i] : null;
       const tail = spreadDb === null ? " dB" : " ± " + decibelText(spreadDb) + " dB";
-      return found.concat([{ label: line.label, text: decibelText(level) + tail, role: line.role }]);
+      return found.concat([{ label: line.label, short: line.short, text: decibelText(level) + tail, role: line.role }]);
     }, []);
   }
 
@@ -210,8 +211,8 @@ var Earwitness = (function () {
     say("aria-valuenow", "1000");
     state.cursor = layer(element, { width: "1px", zIndex: "2", opacity: "0" });
     state.note = layer(element, {
-      zIndex: "5", opacity: "0", padding: "5px 9px", borderWidth: "1px", borderStyle: "solid", borderRadius: "2px",
-      fontSize: "12px", lineHeight: "1.45", whiteSpace: "nowrap", fontVariantNumeric: "tabular-nums",
+      zIndex: "5", opacity: "0", padding: "3px 8px", borderWidth: "1px", borderStyle: "solid", borderRadius: "2px",
+      fontSize: "12px", lineHeight: "1.35", whiteSpace: "nowrap", fontVariantNumeric: "tabular-nums",
     });
     state.note.style.fontFamily = spec.layout.font.family;
     return state;
@@ -247,15 +248,17 @@ var Earwitness = (function () {
       state.note.appendChild(row);
     };
     put(hertzText(hertz), dress.quiet, "400");
-    rows.forEach(function (row) { put(row.label + " " + row.text, dress.roles[row.role], "600"); });
+    rows.forEach(function (row) {
+      put((state.frame.narrow ? row.short : row.label) + " " + row.text, dress.roles[row.role], "600");
+    });
     const told = rows.map(function (row) { return row.label + " " + row.text; }).join("; ");
     state.hand.setAttribute("aria-valuenow", String(Math.round(hertz)));
     state.hand.setAttribute("aria-valuetext", hertzText(hertz) + ": " + (told || "not valid here"));
     const toLeft = x > box.left + box.width * 0.55;
     const left = toLeft ? x - state.note.offsetWidth - 10 : x + 10;
     Object.assign(state.note.style, {
-      left: Math.max(0, Math.min(left, state.frame.width - state.note.offsetWidth)) + "px",
-      top: Math.max(0, box.top + box.height - state.note.offsetHeight - 8) + "px",
+      left: Math.max(box.left, Math.min(left, box.left + box.width - state.note.offsetWidth)) + "px",
+      top: Math.max(0, box.top + box.height - state.note.offsetHeight - 4) + "px",
       opacity: rows.length ? "1" : "0",
     });
     tell(state, panel.id, hertz, chosen);
