@@ -134,7 +134,8 @@ def _components(figure: Figure, here: str) -> Sentence:
         if value is None:
             pieces.append(say(f"{name} not stated"))
         else:
-            pieces.append(say(f"{name} ", spread(value, figure.unit, f"{here}/components/{name}")))
+            reference = f"{here}/components/{name}"
+            pieces.append(say(f"{name} ", spread(value, figure.unit, reference, figure.uncertainty)))
     return listing(pieces)
 
 

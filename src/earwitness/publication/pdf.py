@@ -152,7 +152,6 @@ def _finding(finding: Finding, c: PublicationContext) -> Json:
         "statement": _parts(finding.statement),
         "explanation": _parts(finding.explanation),
         "note": _parts(finding.note),
-        "readings": [_parts(r) for r in c.readings.get(finding.id, ())],
         "exhibits": [e.letter for e in shown],
         "picture": _place_path(finding.id) if marks else None,
         "alt": f"The place of this statement in exhibit {shown[0].letter}." if marks else "",

@@ -163,6 +163,6 @@ def _methods(figures: tuple[Figure, ...]) -> tuple[MethodLine, ...]:
         if figure.available:
             by_source.setdefault(figure.source, []).append(FIGURE_LABELS[figure.name])
     return tuple(
-        MethodLine(source, say(named(str(source))), str(source.standing), listing(labels))
+        MethodLine(source, say(named(str(source))), str(source.standing), listing(labels, "; ", "; "))
         for source, labels in by_source.items()
     )

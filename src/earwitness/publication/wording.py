@@ -56,12 +56,12 @@ def date_words(date: dt.date) -> str:
     return f"{date.day} {date:%B} {date.year}"
 
 
-def listing(items: Iterable[Sentence], last: str = " and ") -> Sentence:
+def listing(items: Iterable[Sentence], between: str = ", ", last: str = " and ") -> Sentence:
     """``a, b and c``."""
     found = list(items)
     if len(found) < 2:
         return found[0] if found else EMPTY
     joined = found[0]
     for item in found[1:-1]:
-        joined = joined + say(", ") + item
+        joined = joined + say(between) + item
     return joined + say(last) + found[-1]
