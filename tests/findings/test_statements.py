@@ -1,0 +1,64 @@
+"""Statements on figures: what they say, where they point, and when they keep silent."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+import specimen
+
+from earwitness.findings.find import find
+from earwitness.findings.statements import IMPORTANCE, statements
+from earwitness.records.curves import CurveName
+from earwitness.records.figures import FigureName, Quantity
+from earwitness.records.findings import Finding
+
+
+def by_id() -> dict[str, Finding]:
+    figures = specimen.results().figures
+    return {f.id: f for f in find(specimen.curve_set(), figures, specimen.facts())}
+
+
+def test_each_available_figure_that_has_something_to_say_is_said_once() -> None:
+    expected = {f"figure-{name}" for name in IMPORTANCE} - {"figure-sound_power_sampling"}
+    assert set(by_id()) == expected | {"claim-0"}
+
+
+def test_the_order_is_that_of_importance() -> None:
+    found = find(specimen.curve_set(), specimen.results().figures, specimen.facts())
+    assert [f.importance for f in found] == sorted((f.importance for f in found), reverse=True)
+    assert found[0].id == "figure-tolerance_on_axis"
+
+
+def test_a_half_empty_case_says_nothing_of_what_is_not_available() -> None:
+    figures = specimen.results(half_empty=True).figures
+    found = {f.id for f in find(specimen.curve_set(555.0), figures, replace(specimen.facts(), claims=()))}
+    assert "figure-f6" not in found
+    assert "figure-coverage_vertical" not in found
+    assert "figure-sensitivity" in found
+
+
+def test_the_bass_statement_points_at_its_corner() -> None:
+    place = by_id()["figure-f6"].place
+    assert place is not None
+    assert place.curve == CurveName.ON_AXIS
+    assert place.band_hz[0] < 47.0 < place.band_hz[1]
+    assert place.level_db == pytest.approx(
+        specimen.curve_set().curves[CurveName.ON_AXIS].level_db[118], abs=0.5
+    )
+
+
+def test_the_tilt_says_falls_and_keeps_the_signed_value() -> None:
+    statement = by_id()["figure-in_room_tilt"].statement
+    assert str(statement) == "In a room its sound falls by 0.95 dB an octave."
+    assert statement.numbers[0].value == -0.95
+
+
+def test_two_estimates_of_sound_power_are_spoken_of_only_where_they_part() -> None:
+    figures = {f.name: f for f in specimen.results().figures}
+    for difference, speaks in ((0.4, False), (1.2, True)):
+        warning = replace(
+            figures[FigureName.SENSITIVITY], name=FigureName.SOUND_POWER_SAMPLING, value=Quantity(difference)
+        )
+        found = statements(specimen.curve_set(), {FigureName.SOUND_POWER_SAMPLING: warning})
+        assert bool(found) is speaks
