@@ -60,9 +60,9 @@ def pair_charts() -> dict[str, CoverageMap]:
 def test_pair_on_its_own_orbit(pair_charts: dict[str, CoverageMap], hz: float, angle_deg: float) -> None:
     charts = pair_charts
     at = int(np.argmin(np.abs(GRID - hz)))
-    # Smoothing by a third of an octave and the edge at −6.00 instead of −6.02 dB: under 1 %.
+    # Levels that run straight in dB between directions 2° apart move the edge by up to 0.14°.
     nearest = angle_deg * hz / GRID[at]
-    assert charts["horizontal"].positive_deg[at] == pytest.approx(nearest, rel=0.012)
+    assert charts["horizontal"].positive_deg[at] == pytest.approx(nearest, abs=0.15)
     assert np.isnan(charts["vertical"].positive_deg[at])
 
 

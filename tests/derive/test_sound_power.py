@@ -45,8 +45,8 @@ def test_a_pair_that_two_orbits_read_high(axis: int, spacing_m: float) -> None:
     high = {0.36: (2.1, 2.0), 0.20: (1.2, 1.8)}[spacing_m]
     for hz, expected in zip((1000.0, 2000.0), high, strict=True):
         at = int(np.argmin(np.abs(closed_forms.GRID - hz)))
-        # The reference is rounded to 0.1 dB.
-        assert weights[at] - exact[at] == pytest.approx(expected, abs=0.07)
+        # The reference has one decimal, and doesn't say how the weights were normalised.
+        assert weights[at] - exact[at] == pytest.approx(expected, abs=0.1)
 
 
 def test_a_line_of_one_metre() -> None:
