@@ -151,7 +151,9 @@ def test_adopts_a_file_that_a_kill_left_unlisted(case: CaseFolder, session: Path
     (session / "a.wav").write_bytes(b"abc")
     (case.raw / "a.wav").write_bytes(b"abc")
     assert check_raw(case, full=False).unrecorded == ("a.wav",)
+    inode = (case.raw / "a.wav").stat().st_ino
     assert add_raw(case, [(session / "a.wav", "a.wav")]).new == ("a.wav",)
+    assert (case.raw / "a.wav").stat().st_ino == inode
     assert check_raw(case, full=False).unrecorded == ()
     (case.raw / "b.wav").write_bytes(b"other")
     (session / "b.wav").write_bytes(b"abc")

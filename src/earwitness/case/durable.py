@@ -69,15 +69,22 @@ def copy_in(source: int, target: Path, *, mode: int = 0o444) -> str:
 
 
 def replace_folder(temporary: Path, target: Path) -> None:
-    """Flush the prepared folder `temporary` and everything in it, and put it in place of `target`."""
+    """Flush the prepared folder `temporary` and everything in it, and put it in place of `target`.
+
+    A kill between the two renames leaves no `target`, but never one that is mixed.
+    """
     for folder, _, files in os.walk(temporary):
         for name in sorted(files):
             with (Path(folder) / name).open("rb") as file:
                 _flush(file.fileno(), name)
         flush_folder(Path(folder))
-    remove(target)
+    old = temporary_beside(target.with_name(f"{target.name} before"))
+    remove(old)
+    if os.path.lexists(target):
+        _rename(target, old)
     _rename(temporary, target)
     flush_folder(target.parent)
+    remove(old)
 
 
 @contextmanager

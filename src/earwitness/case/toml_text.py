@@ -15,6 +15,7 @@ from earwitness.records.errors import CaseError
 
 LONGEST_FILE: Final = 1 << 20
 LONGEST_LINE: Final = 8192
+DEEPEST: Final = 20
 Place = tuple[str | int, ...]
 
 _HEADER: Final = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]\]?\s*(#.*)?")
@@ -48,17 +49,23 @@ def read_toml(path: Path) -> TomlText:
     Raises
     ------
     CaseError
-        It is missing, no regular file, over 1 MiB, has a line over 8192 characters, isn't UTF-8, isn't TOML.
+        It is missing, no regular file, over 1 MiB, has a line over 8192 characters, isn't UTF-8, isn't TOML,
+        or is nested over 20 deep.
     """
     file = path.name
     text = _text(path)
     try:
-        return TomlText(file, text, tomllib.loads(text))
+        values = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         found = _AT.search(str(error))
         where = f"line {found[1]}, column {found[2]}" if found else ""
         remedy = "look at the quotes, brackets and equals signs there"
         raise CaseError(file, "isn't valid TOML", remedy, where) from error
+    if _too_deep(values):
+        raise CaseError(
+            file, f"has tables in tables over {DEEPEST} deep", "compare it with that of a new case"
+        )
+    return TomlText(file, text, values)
 
 
 def line_of(text: str, place: Place) -> int | None:
@@ -112,6 +119,19 @@ def _text(path: Path) -> str:
             problem = f"is longer than {LONGEST_LINE} characters"
             raise CaseError(path.name, problem, "break the text", f"line {number}")
     return text
+
+
+def _too_deep(values: object) -> bool:
+    """Whether tables and arrays lie in each other more than `DEEPEST` times."""
+    layer = [values]
+    for _ in range(DEEPEST + 1):
+        layer = [
+            inner
+            for outer in layer
+            if isinstance(outer, dict | list)
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+        ]
+    return bool(layer)
 
 
 def _places(text: str) -> Iterator[tuple[int, Place, bool]]:
