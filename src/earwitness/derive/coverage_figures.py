@@ -13,6 +13,7 @@ from earwitness.derive.formatting import frequency_text
 from earwitness.derive.plateaus import Stretch, stretches
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.cta_2034 import STEP_DEG
+from earwitness.methods.gum import combined
 from earwitness.records.curves import CurveName
 from earwitness.records.figures import (
     Evidence,
@@ -95,7 +96,11 @@ def _too_little(derived: DerivedCurves, found: OrbitCoverage) -> NotAvailable:
 def _clause(
     derived: DerivedCurves, found: OrbitCoverage, sides: Floats, run: list[int], stretch: Stretch
 ) -> Plateau:
-    """The plateau over one stretch of the samples `run`: means, and their spread over the draws."""
+    """The plateau over one stretch of the samples `run`: means, and their standard uncertainty.
+
+    That is the spread of the mean over the draws and the scatter of the samples about it, combined: the
+    number speaks for all of them.
+    """
     samples = run[stretch.first : stretch.last + 1]
     frequency = derived.field.frequency_hz[::EVERY]
     draws = [side[:, samples] for side in (found.positive_draws_deg, found.negative_draws_deg)]
@@ -106,7 +111,11 @@ def _clause(
         means = [0.5 * (positive + negative)] * 2
         drawn = [0.5 * (drawn[0] + drawn[1])] * 2
     stated = bool(derived.errors.stated)
-    spread = [_deviation(d) if stated and m is not None else None for d, m in zip(drawn, means, strict=True)]
+    scatter = [_scatter(side[samples]) for side in sides]
+    spread = [
+        _deviation(drawn[i], scatter[i]) if stated and means[i] is not None else None
+        for i in range(len(means))
+    ]
     return Plateau(
         from_hz=float(frequency[samples[0]]),
         to_hz=float(frequency[samples[-1]]),
@@ -130,9 +139,14 @@ def _mean_of_finite(angle_deg: Floats) -> Floats:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def _deviation(draws: Floats) -> float | None:
+def _scatter(angle_deg: Floats) -> float:
+    finite = angle_deg[np.isfinite(angle_deg)]
+    return float(finite.std(ddof=1)) if len(finite) > 1 else 0.0
+
+
+def _deviation(draws: Floats, scatter: float) -> float | None:
     finite = draws[np.isfinite(draws)]
-    return float(finite.std(ddof=1)) if 2 * len(finite) > len(draws) else None
+    return float(combined([finite.std(ddof=1), scatter])) if 2 * len(finite) > len(draws) else None
 
 
 def _longest_run(flags: Bools) -> list[int]:
