@@ -293,7 +293,7 @@ def test_without_its_script_text_tables_and_pictures_are_there(
     context = browser.new_context(java_script_enabled=False, viewport={"width": PHONE, "height": 900})
     page = context.new_page()
     page.goto(pages["full"])
-    text = page.inner_text("body")
+    text = page.inner_text("body").replace("\u00a0", " ")
     for wanted in ("Bass reaches down to 47 Hz.", "86.4 ± 0.5 dB", "What was not measured", "Caution."):
         assert wanted in text
     assert page.is_visible("#exhibit-coverage-vertical img")

@@ -29,7 +29,7 @@ def _part(part: Part) -> Markup:
             return Markup('<span class="t">{}</span>').format(part.text)
         case Quoted():
             return Markup('<span class="quoted" data-ref="{}">{}</span>').format(part.reference, part.text)
-    return Markup("{}").format(part.text)
+    return Markup("{}").format(part.text.replace(" ± ", "\u00a0±\u00a0"))
 
 
 def blocks(prose: tuple[Block, ...]) -> Markup:
