@@ -68,7 +68,7 @@ def build(case: CaseFolder, gain: int = 1) -> tuple[NamedSet, list[str]]:
         derived = making.step(
             "derive", floors=FLOORS, inputs=[reduced.key], options={"gain": gain}, make=derive
         )
-        build_id = making.identity()
+        build_id = making.identity(raw.raw_digest)
 
         def document(folder: Path) -> None:
             ran.append("document")

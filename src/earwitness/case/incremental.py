@@ -119,9 +119,12 @@ class Build:
         write_part(self._case, key.entry, arrays)
         self._used.append(key.entry)
 
-    def identity(self) -> str:
-        """The build id: a digest of the keys of all steps so far. The same case gives the same id."""
-        return digest(sorted(record.key for record in self._records.values()))[:_SHOWN]
+    def identity(self, *also: str) -> str:
+        """The build id: a digest of the keys of all steps so far, and of what else the documents state.
+
+        The same case gives the same id, wherever and whenever it is built.
+        """
+        return digest([sorted(record.key for record in self._records.values()), also])[:_SHOWN]
 
     def commit(self, build_id: str, named: Mapping[str, Path]) -> NamedSet:
         """Make `named` (file names in ``build/``, and the step's file behind each) the built set, at once.

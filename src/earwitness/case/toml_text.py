@@ -32,8 +32,17 @@ class TomlText:
     values: dict[str, Any]
 
     def changed(self, text: str) -> TomlText:
-        """The same file with another text, which must be TOML."""
-        return TomlText(self.file, text, tomllib.loads(text))
+        """The same file with another text.
+
+        Raises
+        ------
+        CaseError
+            If it isn't TOML any more: the file is written in a way that can't be rewritten.
+        """
+        try:
+            return TomlText(self.file, text, tomllib.loads(text))
+        except ValueError as error:
+            raise CaseError(self.file, "can't be rewritten", "write plain [[take]] entries in it") from error
 
     def refuse(self, place: Place, problem: str, remedy: str) -> CaseError:
         """The error for what stands at `place`, with its line and key where they can be found."""
