@@ -10,7 +10,8 @@ from specimen import curve_set, findings
 
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Exhibit
-from earwitness.exhibits.matplotlib import Format, draw
+from earwitness.exhibits.geometry import frame
+from earwitness.exhibits.matplotlib import MARGINS, POINTS_PER_PX, WIDTH_MM, Format, draw
 from earwitness.exhibits.palette import TOKENS, Mode
 from earwitness.exhibits.places import locate
 
@@ -66,6 +67,22 @@ def test_a_decade_is_as_long_as_25_decibels(width_mm: float, panel: int) -> None
     width, height = axes_box(root, panel)
     axis = EXHIBITS[0].panels[panel].y_axis
     assert (width / 3) / (height / (axis.maximum - axis.minimum)) == pytest.approx(25.0, rel=1e-4)
+
+
+def test_panels_stand_where_the_geometry_puts_them() -> None:
+    root = ET.fromstring(draw(EXHIBITS[0]))
+    clips = {tuple(float(c[0].get(k) or "nan") for k in ("x", "y")) for c in root.iter(f"{SVG}clipPath")}
+    placed = frame(EXHIBITS[0], WIDTH_MM, MARGINS)
+    expected = [(box.left * 72 / 25.4, box.top * 72 / 25.4) for box in placed.boxes]
+    assert np.array(sorted(clips, key=lambda c: c[1])) == pytest.approx(np.array(expected), abs=0.01)
+
+
+def test_dashes_are_as_long_as_on_the_page() -> None:
+    root = ET.fromstring(draw(EXHIBITS[0]))
+    style = next(group(root, "line-early-reflections").iter(f"{SVG}path")).get("style") or ""
+    found = re.search(r"stroke-dasharray: ([\d.]+),([\d.]+)", style)
+    assert found is not None
+    assert [float(n) for n in found.groups()] == pytest.approx([7 * POINTS_PER_PX, 3 * POINTS_PER_PX])
 
 
 def test_a_line_stands_where_its_levels_are() -> None:
