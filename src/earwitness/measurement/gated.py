@@ -169,7 +169,9 @@ def cut(samples: npt.NDArray[np.float32], first: int, count: int) -> npt.NDArray
 def rms_over(values: Float64s, octaves: float) -> Float64s:
     """Root mean square over a running band of the derived grid, on the last axis; narrower at its ends."""
     half = round(octaves * POINTS_PER_OCTAVE / 2.0)
-    running = np.concatenate([np.zeros((*values.shape[:-1], 1)), np.cumsum(values**2, axis=-1)], axis=-1)
+    running = np.concatenate(
+        [np.zeros((*values.shape[:-1], 1)), np.cumsum(np.square(values, dtype=np.float64), axis=-1)], axis=-1
+    )
     k = np.arange(values.shape[-1])
     last, first = np.minimum(k + half + 1, k.size), np.maximum(k - half, 0)
     return np.asarray(np.sqrt((running[..., last] - running[..., first]) / (last - first)))
