@@ -107,6 +107,13 @@ def test_a_gate_of_nothing_is_refused(turned: Path) -> None:
         reduced(turned, facts(rig))
 
 
+def test_a_stated_gate_longer_than_what_was_kept_says_so(turned: Path) -> None:
+    found = reduced(turned, facts(dataclasses.replace(RIG, gate_s=5.0)))
+    # 2^14 samples at 48 kHz are 0.341 s
+    assert found.gate_s[0] < 0.341
+    assert any("longer than what was kept" in note for note in found.notes)
+
+
 def test_rotation_point_that_nobody_stated(turned: Path) -> None:
     found = reduced(turned, facts(dataclasses.replace(RIG, rotation_behind_m=None)))
     stated = reduced(turned, facts())

@@ -68,7 +68,9 @@ def choose_gate(
         How long a gate the kept responses allow.
     """
     if rig.gate_s is not None:
-        return Gate(min(rig.gate_s, longest_s), "The gate is as the case states it.")
+        if rig.gate_s > longest_s:
+            return Gate(longest_s, "The stated gate is longer than what was kept, and ends with that.")
+        return _long_enough(rig.gate_s, "The gate is as the case states it.")
     if rig.height_m is not None and rig.microphone_height_m is not None:
         detours = floor_detour_m(distances_m, rig.height_m, rig.microphone_height_m)
         seconds = float(detours.min()) / speed_m_s - FLOOR_MARGIN_S
