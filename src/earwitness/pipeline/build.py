@@ -80,9 +80,9 @@ class _Steps:
     def __init__(self, case: CaseFolder, progress: Progress) -> None:
         self._case = case
         self._progress = progress
+        self._raw = check_raw(case, full=False)
         self._facts = read_facts(case)
         self._takes = read_takes(case)
-        self._raw = check_raw(case, full=False)
         self._build = Build(case)
         self._responses: Responses | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
@@ -100,11 +100,11 @@ class _Steps:
         found = self._step(
             "find", FIND_FLOORS, [derived.key], plain(self._facts), lambda to: self._find(derived.folder, to)
         )
-        build_id = self._build.identity()
+        build_id = self._build.identity(self._raw.raw_digest)
         named = self._step(
             "name",
             FIND_FLOORS,
-            [derived.key, found.key, self._raw.raw_digest],
+            [derived.key, found.key],
             build_id,
             lambda to: self._name(build_id, derived.folder, found.folder, to),
         )
@@ -136,7 +136,8 @@ class _Steps:
         CaseError
             A take's file isn't listed in ``raw.sha256``: it came into ``raw/`` past `earwitness add`.
         """
-        unknown = [take.path for take in self._takes if take.path not in self._raw.sha256]
+        files = [path for take in self._takes for path in (take.path, take.stimulus) if path is not None]
+        unknown = [path for path in files if path not in self._raw.sha256]
         if unknown:
             remedy = f"add it with `earwitness add {self._case.root} FILE`"
             raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
