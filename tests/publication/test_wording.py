@@ -9,10 +9,10 @@ import pytest
 import specimen
 from publishable import responses, takes
 
+from earwitness.derive.numerals import duration, frequency, measured, spread
 from earwitness.publication.exposure import exposure
 from earwitness.publication.header import header
 from earwitness.publication.markup import json_for_script, sentence
-from earwitness.publication.numerals import duration, frequency, measured, spread
 from earwitness.publication.octaves import octaves
 from earwitness.publication.rows import row, table
 from earwitness.publication.wording import date_words, listing, named

@@ -17,9 +17,14 @@ def quantity(value: float, unit: str, reference: str, decimals: int = 1) -> Numb
     return Number(value_text(value, unit, decimals), value, reference)
 
 
-def spread(value: float, unit: str, reference: str) -> Number:
-    """An uncertainty to the digits that it deserves: ``0.5 dB``."""
-    return quantity(value, unit, reference, decimals_for(value) if value > 0 else 1)
+def spread(value: float, unit: str, reference: str, total: float | None = None) -> Number:
+    """An uncertainty to the digits that it deserves: ``0.5 dB``.
+
+    A component of a `total` gets at most one decimal more: what vanishes beside it reads ``0.00 dB``.
+    """
+    wanted = [decimals_for(value)] if value > 0 else []
+    most = [decimals_for(total) + 1] if total else []
+    return quantity(value, unit, reference, min([*wanted, *most], default=1))
 
 
 def frequency(hz: float, reference: str, digits: int = 3) -> Number:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from earwitness.derive.numerals import quantity
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Exhibit, Mark
 from earwitness.exhibits.places import locate
@@ -13,7 +14,6 @@ from earwitness.findings.references import Referent
 from earwitness.publication import verdict
 from earwitness.publication.header import Header, header
 from earwitness.publication.material import Built, CaseFiles
-from earwitness.publication.numerals import quantity
 from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.rows import Row, table
 from earwitness.publication.trust import Trust, trust

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from earwitness.derive.numerals import duration, quantity
 from earwitness.methods.hearing_exposure import (
     NIOSH_CRITERION_DB,
     NIOSH_CRITERION_H,
@@ -13,7 +14,6 @@ from earwitness.methods.hearing_exposure import (
     niosh_hours_a_day,
 )
 from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V
-from earwitness.publication.numerals import duration, quantity
 from earwitness.records.figures import FigureName, Quantity, Results
 from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.takes import DIRECTIONAL, Drive, Take

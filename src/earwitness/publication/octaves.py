@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.numerals import spread
 from earwitness.methods.iec_61260 import band_edges_hz
-from earwitness.publication.numerals import spread
 from earwitness.records.curves import Curve
 from earwitness.records.grid import Bools
 from earwitness.records.responses import Origin, Responses

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
 from earwitness.derive.formatting import decimals_for
-from earwitness.publication.numerals import frequency, quantity, spread
+from earwitness.derive.numerals import frequency, quantity, spread
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet

@@ -7,7 +7,7 @@ from typing import Final
 
 from earwitness.derive.coverage_words import coverage_sentence
 from earwitness.derive.formatting import number_text, value_text
-from earwitness.publication.numerals import frequency, measured, quantity
+from earwitness.derive.numerals import frequency, measured, quantity
 from earwitness.publication.wording import FIGURE_LABELS, named
 from earwitness.records.figures import (
     Bound,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from earwitness.derive.numerals import frequency, quantity
 from earwitness.publication.exposure import Exposure, exposure
 from earwitness.publication.material import Built, CaseFiles
-from earwitness.publication.numerals import frequency, quantity
 from earwitness.publication.octaves import Band, octaves
 from earwitness.publication.rows import reason
 from earwitness.publication.wording import (
