@@ -44,15 +44,15 @@ def test_unequal_sides() -> None:
     spoken = words(clause(300.0, 4000.0, 40.0, 25.0), name=FigureName.COVERAGE_VERTICAL)
     assert spoken == "40° up and 25° down from 300 Hz to 4 kHz"
     assert words(clause(300.0, 4000.0, 40.0, None)) == (
-        "40° to the left and never down to −6 dB to the right from 300 Hz to 4 kHz"
+        "40° to the left and all the way to the right from 300 Hz to 4 kHz"
     )
 
 
 def test_never() -> None:
     spoken = words(clause(300.0, 1000.0, None, None), clause(1500.0, 8000.0, 80.0, 80.0))
-    assert spoken == "never down to −6 dB from 300 Hz to 1 kHz, narrowing to ±80° by 1.5 kHz, steady to 8 kHz"
+    assert spoken == "all round from 300 Hz to 1 kHz, narrowing to ±80° by 1.5 kHz, steady to 8 kHz"
     back = words(clause(300.0, 1000.0, 80.0, 80.0), clause(1500.0, 8000.0, None, None))
-    assert back == "±80° from 300 Hz to 1 kHz, never down to −6 dB from 1.5 kHz to 8 kHz"
+    assert back == "±80° from 300 Hz to 1 kHz, all round from 1.5 kHz to 8 kHz"
 
 
 def test_every_number_names_its_field() -> None:

@@ -50,7 +50,7 @@ def test_the_bass_statement_points_at_its_corner() -> None:
 
 def test_the_tilt_says_falls_and_keeps_the_signed_value() -> None:
     statement = by_id()["figure-in_room_tilt"].statement
-    assert str(statement) == "In a room its sound falls by 0.95 dB an octave."
+    assert str(statement) == "In a room its sound falls by 0.95 ± 0.05 dB an octave."
     assert statement.numbers[0].value == -0.95
 
 

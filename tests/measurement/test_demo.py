@@ -13,6 +13,7 @@ from pydantic import TypeAdapter
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.reduction import reduce
+from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, CaseFacts
 from earwitness.records.responses import Origin, Responses
 from earwitness.records.takes import Take, TakeKind
@@ -125,10 +126,15 @@ def test_two_swapped_recordings_are_seen(raw: Path, responses: Responses) -> Non
     assert np.nanmax(np.abs(error_db(found)[rows_on_axis(found)])) > 1.0
 
 
-def test_a_near_field_distance_that_nobody_stated_is_said_and_shows(raw: Path) -> None:
+def test_a_near_field_distance_that_nobody_stated_is_refused(raw: Path) -> None:
     some = [dataclasses.replace(t, distance_m=None) for t in takes(raw)]
+    with pytest.raises(CaseError, match=r"near_field_woofer.*distance_m"):
+        reduced(raw, case(), some)
+
+
+def test_a_wrong_near_field_distance_shows_in_the_splice(raw: Path) -> None:
+    some = [dataclasses.replace(t, distance_m=t.distance_m and 0.0) for t in takes(raw)]
     found = reduced(raw, case(), some)
-    assert any("near-field distance isn't stated" in note for note in found.notes)
     # a piston of 52 mm heard at 7 mm instead of 0 mm: 20 lg(√(1 + z²) − z), z = 7/52.5: −1.16 dB (FACTS §8)
     assert np.nanmax(found.components[ComponentName.SPLICE]) == pytest.approx(1.16, abs=0.25)
 

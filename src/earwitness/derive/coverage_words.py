@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from earwitness.derive.coverage import EDGE_DB
 from earwitness.derive.formatting import angle_text, frequency_text
-from earwitness.derive.wording import module_number
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Plateau, Plateaus
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
@@ -22,8 +20,8 @@ _NEVER_DEG: Final = 180.0
 def coverage_sentence(figure: Figure) -> Sentence:
     """The clauses of a coverage in words, without capital or full stop.
 
-    Both sides are one ± where the figure has them alike. A side where the level never falls that far is said
-    to be "never down to −6 dB".
+    Both sides are one ± where the figure has them alike. Where the level never falls that far on either side
+    the coverage is "all round", where on one side, "all the way" there.
 
     Raises
     ------
@@ -48,16 +46,16 @@ def _clauses(figure: Figure) -> tuple[Plateau, ...]:
 
 
 def _first(figure: Figure, clause: Plateau) -> Sentence:
-    start, end = _edges(figure, 0, clause)
+    start, end = clause_edges(figure, 0, clause)
     if _is_point(clause):
-        return say(_angles(figure, 0, clause), " at ", start)
-    return say(_angles(figure, 0, clause), " from ", start, " to ", end)
+        return say(clause_angles(figure, 0, clause), " at ", start)
+    return say(clause_angles(figure, 0, clause), " from ", start, " to ", end)
 
 
 def _next(figure: Figure, index: int, verb: str, goes_on: bool) -> Sentence:
     clause = _clauses(figure)[index]
-    start, end = _edges(figure, index, clause)
-    angles = _angles(figure, index, clause)
+    start, end = clause_edges(figure, index, clause)
+    angles = clause_angles(figure, index, clause)
     if clause.positive_deg is None and clause.negative_deg is None:
         return say(", ", angles, " from ", start) + (EMPTY if _is_point(clause) else say(" to ", end))
     steady = EMPTY if _is_point(clause) else say(", steady to ", end)
@@ -65,7 +63,7 @@ def _next(figure: Figure, index: int, verb: str, goes_on: bool) -> Sentence:
 
 
 def _verb(before: Plateau, clause: Plateau) -> str:
-    return "narrowing" if _width(clause) < _width(before) else "widening"
+    return "narrowing" if clause_width_deg(clause) < clause_width_deg(before) else "widening"
 
 
 def _is_point(clause: Plateau) -> bool:
@@ -73,12 +71,14 @@ def _is_point(clause: Plateau) -> bool:
     return frequency_text(clause.from_hz) == frequency_text(clause.to_hz)
 
 
-def _width(clause: Plateau) -> float:
+def clause_width_deg(clause: Plateau) -> float:
+    """Both sides together; a side that is open counts half a turn."""
     sides = (clause.positive_deg, clause.negative_deg)
     return sum(_NEVER_DEG if side is None else side for side in sides)
 
 
-def _edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, Number]:
+def clause_edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, Number]:
+    """The first and the last frequency of a clause."""
     path = f"figure:{figure.name}/value/clauses/{index}"
     return (
         Number(frequency_text(clause.from_hz), clause.from_hz, f"{path}/from_hz"),
@@ -86,10 +86,11 @@ def _edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, Number]
     )
 
 
-def _angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
+def clause_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
+    """How far a clause reaches: ``±65°``, ``40° up and 25° down``, ``all round``."""
     path = f"figure:{figure.name}/value/clauses/{index}"
     if clause.positive_deg is None and clause.negative_deg is None:
-        return _never()
+        return say("all round")
     if clause.positive_deg is not None and clause.positive_deg == clause.negative_deg:
         text = angle_text(clause.positive_deg, both_sides=True)
         return say(Number(text, clause.positive_deg, f"{path}/positive_deg"))
@@ -103,8 +104,6 @@ def _angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
 
 
 def _side(angle_deg: float | None, reference: str) -> Sentence:
-    return _never() if angle_deg is None else say(Number(angle_text(angle_deg), angle_deg, reference))
-
-
-def _never() -> Sentence:
-    return say("never down to ", module_number(f"−{-EDGE_DB:g} dB", EDGE_DB, "derive.coverage/EDGE_DB"))
+    return (
+        say("all the way") if angle_deg is None else say(Number(angle_text(angle_deg), angle_deg, reference))
+    )

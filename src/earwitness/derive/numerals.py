@@ -42,12 +42,21 @@ def duration(hours: float, reference: str) -> Number:
 
 def measured(value: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
     """``86.4 ± 0.5 dB``; `reference` is the figure's, without its last steps."""
+    return _measured(value, value, uncertainty, unit, reference)
+
+
+def measured_size(value: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
+    """As `measured`, with the sign left to the words around it: ``falls by 0.59 ± 0.15 dB``."""
+    return _measured(value, abs(value), uncertainty, unit, reference)
+
+
+def _measured(value: float, shown: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
     if uncertainty is None or not uncertainty > 0:
-        return say(quantity(value, unit, f"{reference}/value/value"))
-    scale, shown = (1000.0, "kHz") if unit == "Hz" and value >= KILOHERTZ_FROM_HZ else (1.0, unit)
+        return say(Number(value_text(shown, unit, 1), value, f"{reference}/value/value"))
+    scale, symbol = (1000.0, "kHz") if unit == "Hz" and value >= KILOHERTZ_FROM_HZ else (1.0, unit)
     decimals = decimals_for(uncertainty / scale)
     return say(
-        Number(number_text(value / scale, decimals), value, f"{reference}/value/value"),
+        Number(number_text(shown / scale, decimals), value, f"{reference}/value/value"),
         " ± ",
-        Number(value_text(uncertainty / scale, shown, decimals), uncertainty, f"{reference}/uncertainty"),
+        Number(value_text(uncertainty / scale, symbol, decimals), uncertainty, f"{reference}/uncertainty"),
     )

@@ -151,7 +151,7 @@ def _extension(bench: _Bench, claim: Claim) -> Iterator[ClaimReading]:
                 frequency_hz[below], reference - curve.level_db[below], _FALL_DB[claim.figure]
             )
             if found.kind == "found":
-                definition = say(f"{curve.name.words}, re the mean {words}")
+                definition = say(f"{curve.name.words}, about the mean {words}")
                 yield ClaimReading(definition, found.frequency_hz, "Hz", found.frequency_hz <= allowed)
 
 

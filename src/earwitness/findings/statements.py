@@ -12,11 +12,15 @@ from typing import Final
 import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
-from earwitness.derive.coverage_words import coverage_sentence
-from earwitness.derive.formatting import value_text
+from earwitness.derive.coverage_words import (
+    clause_angles,
+    clause_edges,
+    clause_width_deg,
+    coverage_sentence,
+)
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
-from earwitness.derive.numerals import measured, quantity, spread
+from earwitness.derive.numerals import measured, measured_size, quantity, spread
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
 from earwitness.derive.wording import band_words
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
@@ -24,7 +28,7 @@ from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Figure, FigureName, Plateaus, Quantity, Tolerance
 from earwitness.records.findings import Finding, Place
 from earwitness.records.grid import POINTS_PER_OCTAVE
-from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.sentences import Sentence, Term, say
 
 #: The printed order: a figure's place in it, 1 first.
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
@@ -96,15 +100,20 @@ def _tolerance(figure: Figure, curves: CurveSet, available: Mapping[FigureName, 
 
 
 def tolerance_words(figure: Figure) -> Sentence:
-    """``+1.2 and −2.0 dB`` of a tolerance."""
+    """``+1.2 and −2.0 dB, give or take 0.4 dB``."""
     value = figure.value
     assert isinstance(value, Tolerance)
     root = f"figure:{figure.name}/value"
-    return say(
+    words = say(
         "+",
         quantity(value.above, "", f"{root}/above"),
         " and −",
         quantity(value.below, "dB", f"{root}/below"),
+    )
+    if figure.uncertainty is None:
+        return words
+    return words + say(
+        ", give or take ", spread(figure.uncertainty, "dB", f"figure:{figure.name}/uncertainty")
     )
 
 
@@ -133,23 +142,37 @@ def _about(curves: CurveSet, name: CurveName, frequency_hz: float) -> Place:
 
 
 def _coverage(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    """The plateau that holds over the widest band, and the narrowest one where that is another."""
     value = figure.value
     assert isinstance(value, Plateaus)
     if not value.clauses:
         return None
+    numbered = list(enumerate(value.clauses))
+    longest, steady = max(numbered, key=lambda pair: pair[1].to_hz / pair[1].from_hz)
+    narrowest, narrow = min(numbered, key=lambda pair: clause_width_deg(pair[1]))
+    start, end = clause_edges(figure, longest, steady)
     sideways = figure.name is FigureName.COVERAGE_HORIZONTAL
-    where = "Sideways" if sideways else "Up and down"
-    statement = say(f"{where} it holds ", coverage_sentence(figure), ".")
-    explanation = say(
-        "Inside that angle a seat gets at least half the sound pressure that the axis gets, so the balance "
-        "between direct and off-axis sound changes little; where the angle narrows, the edges turn dull."
-        if sideways
-        else "Inside that angle the height of the ear matters little; where the angle is narrow, sitting or "
-        "standing changes what is heard.",
+    reaches = "Sideways it reaches " if sideways else "Up and down it reaches "
+    statement = say(reaches, clause_angles(figure, longest, steady), " from ", start, " to ", end)
+    if narrow is not steady:
+        at = clause_edges(figure, narrowest, narrow)[0]
+        statement += say(", narrowest ", clause_angles(figure, narrowest, narrow), " at ", at)
+    meaning = _SEATS if sideways else _HEIGHT
+    place = Place(
+        curve=str(figure.name),
+        band_hz=(narrow.from_hz * 2.0**-MARK_OCTAVES, narrow.to_hz * 2.0**MARK_OCTAVES),
+        drive=curves.drive,
     )
-    first, last = value.clauses[0], value.clauses[-1]
-    place = Place(curve=str(figure.name), band_hz=(first.from_hz, last.to_hz), drive=curves.drive)
-    return _finding(figure, statement, explanation, place)
+    return _finding(
+        figure, statement + say("."), say("In full: ", coverage_sentence(figure), ". ", meaning), place
+    )
+
+
+_SEATS: Final = (
+    "Inside that angle a seat gets at least half the sound pressure that the axis gets; where it narrows, "
+    "seats to the side lose that range first."
+)
+_HEIGHT: Final = "Where that angle is narrow, sitting or standing changes what is heard in that range."
 
 
 def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
@@ -173,8 +196,8 @@ def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figur
     value = figure.value
     if not isinstance(value, Quantity):
         return None
-    size = Number(value_text(abs(value.value), "dB", 2), value.value, f"figure:{figure.name}/value/value")
     falls = "falls" if value.value < 0 else "rises"
+    size = measured_size(value.value, figure.uncertainty, "dB", f"figure:{figure.name}")
     statement = say(f"In a room its sound {falls} by ", size, " an octave.")
     explanation = say(
         "That is the straight line through what an ordinary room makes of direct sound, early reflections "

@@ -61,7 +61,8 @@ def read_near_field(
     Raises
     ------
     CaseError
-        A take's radiator isn't among `unit.radiators`, or two takes are of one radiator.
+        A take's radiator isn't among `unit.radiators`, two takes are of one radiator, or a take doesn't state
+        its distance.
     """
     frequency_hz, calibration = setting.frequency_hz, setting.calibration
     near = sorted((t for t in takes if t.key.kind is TakeKind.NEAR_FIELD), key=lambda t: t.id)
@@ -72,11 +73,7 @@ def read_near_field(
     responses = [impulse_responses[t.id] for t in near]
     _require_one_rate(near, responses)
     largest = max(range(len(near)), key=lambda i: radiators[i].diameter_m)
-    notes = [_named(radiators)]
-    if any(t.distance_m is None for t in near):
-        notes.append(
-            "A near-field distance isn't stated; the microphone is taken to touch the radiator's plane."
-        )
+    gap_m = np.array([_gap_m(take) for take in near])
     spectrum, noise_power, limit = _spectra(responses, largest, frequency_hz)
     pa, known = calibration.pressure_per_full_scale(frequency_hz)
     signal = np.sum(np.abs(spectrum) ** 2, axis=0)
@@ -90,9 +87,20 @@ def read_near_field(
         pressure=spectrum * pa,
         noise_power=noise_power * pa**2,
         valid=valid,
-        gap_m=np.array([t.distance_m or 0.0 for t in near]),
-        notes=tuple(notes),
+        gap_m=gap_m,
+        notes=(_named(radiators),),
     )
+
+
+def _gap_m(take: Take) -> float:
+    """How far the microphone stood from the radiator: 7 mm in front of a small cone are already 1 dB."""
+    if take.distance_m is None:
+        raise CaseError(
+            "takes.toml",
+            f"{take.path} doesn't say how far the microphone stood from the radiator",
+            "state distance_m in its entry (0.007 for 7 mm)",
+        )
+    return take.distance_m
 
 
 def _radiator(unit: Unit, take: Take) -> Radiator:
