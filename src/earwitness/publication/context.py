@@ -16,6 +16,7 @@ from earwitness.publication.header import Header, header
 from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.rows import Row, table
+from earwitness.publication.take_sets import TakeSet, take_sets
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import date_words
 from earwitness.records.curves import CurveSet
@@ -83,6 +84,8 @@ class PublicationContext:
         Part seven: how it was measured, what was not, what the data can't tell, the caution.
     origins
         The appendix: where each number comes from.
+    take_sets
+        Long lists of takes, each once; `take_set` finds the one of an entry.
     raw_files
         Every raw file with its SHA-256, by path.
     downloads
@@ -106,6 +109,7 @@ class PublicationContext:
     exhibits: tuple[Exhibit, ...]
     trust: Trust
     origins: tuple[Origin, ...]
+    take_sets: tuple[TakeSet, ...]
     raw_files: tuple[RawFile, ...]
     downloads: tuple[Download, ...]
     revisions: tuple[RevisionLine, ...]
@@ -139,6 +143,10 @@ class PublicationContext:
         """The raw file that holds a take."""
         path = str(take).partition("#")[0]
         return next(f for f in self.raw_files if f.path == path)
+
+    def take_set(self, takes: tuple[TakeId, ...]) -> TakeSet | None:
+        """The named list of these takes; None where it is short and stands where it is needed."""
+        return next((found for found in self.take_sets if found.takes == takes), None)
 
     def with_downloads(self, files: Mapping[str, tuple[int, str]]) -> PublicationContext:
         """This context with the data pack's files, name → (bytes, SHA-256)."""
@@ -174,6 +182,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         exhibits=exhibits,
         trust=belief,
         origins=(),
+        take_sets=(),
         raw_files=tuple(
             RawFile(path, digest, f"raw-{i}")
             for i, (path, digest) in enumerate(sorted(case.raw_sha256.items()))
@@ -192,7 +201,11 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         program=built.results.program,
     )
     _check(context)
-    return replace(context, origins=origins(built.curves, built.results.figures, prose))
+    entries = origins(built.curves, built.results.figures, prose)
+    lists = take_sets((entry.takes for entry in entries), case.takes)
+    context = replace(context, origins=entries, take_sets=lists)
+    _check(context)
+    return context
 
 
 def _check(context: PublicationContext) -> None:

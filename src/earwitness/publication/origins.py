@@ -5,17 +5,17 @@ A number's reference leads to one entry (`anchor`); entries lead on to the curve
 
 from __future__ import annotations
 
-import importlib
-import inspect
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
 from earwitness.derive.formatting import decimals_for
 from earwitness.derive.numerals import frequency, quantity, spread
+from earwitness.publication.constants import about, constants
 from earwitness.publication.rows import value_sentence
-from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
+from earwitness.publication.take_sets import anchor_of
+from earwitness.publication.wording import FIGURE_LABELS, SIDES, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
-from earwitness.records.figures import Evidence, Figure
+from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
@@ -54,13 +54,16 @@ def anchor(reference: str) -> str:
     """The name of the entry that a reference leads to.
 
     ``figure:f6/value/value`` → ``from-figure-f6``; facts of the case share one entry, as do the caution and
-    the octaves (`why-believe-it`), the files (`downloads`) and the readings of claims (`findings`).
+    the octaves (`why-believe-it`), the files (`downloads`) and the readings of claims (`findings`). How many
+    takes a list has leads to the list.
     """
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
         case "figure" | "curve" | "method":
             return f"from-{scheme}-{first.replace('.', '-')}"
+        case "publication" if first == "take_sets":
+            return anchor_of(path.split("/")[1])
         case "publication":
             return first if first in {"downloads", "findings"} else "why-believe-it"
     return "from-case"
@@ -107,6 +110,8 @@ def _figure(figure: Figure, curves: Mapping[CurveName, Curve]) -> Origin:
             frequency(low, f"{here}/valid_band_hz/0"), " to ", frequency(high, f"{here}/valid_band_hz/1")
         )
         lines.append(line("Valid", band))
+    if isinstance(figure.value, Plateaus):
+        lines += _sides_uncertainty(figure, figure.value.clauses)
     if figure.components:
         lines.append(line("Uncertainty from", _components(figure, here)))
     if figure.also:
@@ -142,9 +147,31 @@ def _components(figure: Figure, here: str) -> Sentence:
 def _also(figure: Figure, here: str) -> Sentence:
     decimals = decimals_for(figure.uncertainty) if figure.uncertainty else 1
     return listing(
-        say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
+        # The figure that is a largest value says where it is.
+        say("at ", frequency(value, f"{here}/also/{name}"))
+        if name == "frequency"
+        else say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
         for name, value in figure.also.items()
     )
+
+
+def _sides_uncertainty(figure: Figure, clauses: tuple[Plateau, ...]) -> list[Line]:
+    """The uncertainty of each clause of a coverage that has one, side by side."""
+    told = []
+    for index, clause in enumerate(clauses):
+        here = f"figure:{figure.name}/value/clauses/{index}"
+        known = {
+            "positive": clause.positive_uncertainty_deg,
+            "negative": clause.negative_uncertainty_deg,
+        }
+        sides = [
+            say("± ", spread(value, figure.unit, f"{here}/{side}_uncertainty_deg"), f" {words}")
+            for (side, value), words in zip(known.items(), SIDES[figure.name], strict=True)
+            if value is not None
+        ]
+        if sides:
+            told.append(say("from ", frequency(clause.from_hz, f"{here}/from_hz"), " ") + listing(sides))
+    return [line("Uncertainty", listing(told, "; ", "; "))] if told else []
 
 
 def _source(source: Source) -> list[Line]:
@@ -176,13 +203,13 @@ def _curve(curve: Curve, curves: CurveSet) -> Origin:
     )
 
 
-def _method(name: str, constants: tuple[Number, ...]) -> Origin:
+def _method(name: str, found: tuple[Number, ...]) -> Origin:
     path = name if "." in name else f"methods.{name}"
-    title = (inspect.getdoc(importlib.import_module(f"earwitness.{path}")) or path).splitlines()[0]
+    title, first = about(path)
     return Origin(
         anchor=anchor(f"method:{name}"),
-        title=say("Constants of a method"),
-        value=listing(say(Term(n.reference.partition("/")[2]), " = ", n) for n in constants),
+        title=say(named(title)),
+        value=constants(found),
         method=path,
-        lines=(line("Document", say(Quoted(title, f"method:{name}"))),),
+        lines=(line("About", say(Quoted(first, f"method:{name}"))),) if first != title else (),
     )

@@ -22,11 +22,14 @@ from earwitness.publication.verdict import Block
 from earwitness.publication.wording import Line
 from earwitness.records.findings import Finding
 from earwitness.records.sentences import Number, Sentence
+from earwitness.records.takes import TakeId
 
 TEMPLATE: Final = Path(__file__).parent / "templates" / "report.typ"
 #: Letters that our own cuts lack come from here; what even this lacks is replaced, since PDF/UA refuses it.
 FALLBACK: Final = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
 REPLACEMENT: Final = "□"
+#: Parts of the report to which numbers lead that have no entry of their own.
+SHARED: Final = ("from-case", "why-believe-it", "downloads", "findings")
 Json = dict[str, Any]
 
 
@@ -91,7 +94,7 @@ def _document(c: PublicationContext) -> Json:
     return {
         "title": c.title,
         "colours": {name: getattr(tokens, name) for name in ("text", "quiet", "rule", "ground")},
-        "anchors": [o.anchor for o in c.origins] + ["from-case", "why-believe-it", "downloads", "findings"],
+        "anchors": [*(o.anchor for o in c.origins), *(s.anchor for s in c.take_sets), *SHARED],
         "header": {
             "eyebrow": [_parts(s) for s in c.header.eyebrow],
             "name": _parts(c.header.name),
@@ -119,6 +122,15 @@ def _document(c: PublicationContext) -> Json:
         "downloads": [{"name": d.name, "size": _parts(d.size), "sha256": d.sha256} for d in c.downloads],
         "revisions": [{"label": _parts(r.date), "text": _parts(r.text)} for r in c.revisions],
         "origins": [_origin(o, c) for o in c.origins],
+        "take_sets": [
+            {
+                "anchor": s.anchor,
+                "title": _parts(s.title),
+                "value": _parts(s.value),
+                "takes": _takes(s.takes, c),
+            }
+            for s in c.take_sets
+        ],
         "raw_files": [{"path": f.path, "sha256": f.sha256, "anchor": f.anchor} for f in c.raw_files],
         "build_id": c.build_id,
         "program": c.program,
@@ -159,6 +171,7 @@ def _finding(finding: Finding, c: PublicationContext) -> Json:
 
 
 def _origin(origin: Origin, c: PublicationContext) -> Json:
+    shared = c.take_set(origin.takes)
     return {
         "anchor": origin.anchor,
         "title": _parts(origin.title),
@@ -166,8 +179,13 @@ def _origin(origin: Origin, c: PublicationContext) -> Json:
         "method": origin.method,
         "lines": _lines(origin.lines),
         "curves": [{"to": to, "name": name} for to, name in origin.curves],
-        "takes": [{"to": c.raw_file(t).anchor, "name": str(t)} for t in origin.takes],
+        "takes": [] if shared else _takes(origin.takes, c),
+        "take_set": {"to": shared.anchor, "title": _parts(shared.title)} if shared else None,
     }
+
+
+def _takes(takes: tuple[TakeId, ...], c: PublicationContext) -> list[Json]:
+    return [{"to": c.raw_file(t).anchor, "name": str(t)} for t in takes]
 
 
 def _lines(found: tuple[Line, ...]) -> list[Json]:

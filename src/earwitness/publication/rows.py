@@ -7,7 +7,7 @@ from typing import Final
 
 from earwitness.derive.coverage_words import coverage_sentence
 from earwitness.derive.formatting import number_text, value_text
-from earwitness.derive.numerals import frequency, measured, quantity
+from earwitness.derive.numerals import frequency, measured, quantity, spread
 from earwitness.publication.wording import FIGURE_LABELS, named
 from earwitness.records.figures import (
     Bound,
@@ -66,18 +66,27 @@ def value_sentence(figure: Figure) -> Sentence:
         case Bound(value, sense):
             sign = "≥ " if sense == "at least" else "≤ "
             return say(sign, quantity(value, figure.unit, f"{here}/value/value"))
-        case Tolerance(above, below):
-            return say(
-                Number(number_text(above, 1, signed=True), above, f"{here}/value/above"),
-                " / ",
-                Number(f"−{value_text(below, figure.unit, 1)}", below, f"{here}/value/below"),
-            )
+        case Tolerance() as limits:
+            return _tolerance(figure, limits)
         case Plateaus():
             return coverage_sentence(figure)
         case Check(passed):
             return say("passed" if passed else "not passed")
         case NotAvailable() as absent:
             return reason(absent, here)
+
+
+def _tolerance(figure: Figure, limits: Tolerance) -> Sentence:
+    """``+0.5 / −1.3 dB, each ± 0.4 dB``: of both limits the widest spread counts."""
+    here = f"figure:{figure.name}"
+    words = say(
+        Number(number_text(limits.above, 1, signed=True), limits.above, f"{here}/value/above"),
+        " / ",
+        Number(f"−{value_text(limits.below, figure.unit, 1)}", limits.below, f"{here}/value/below"),
+    )
+    if not figure.uncertainty:
+        return words
+    return words + say(", each ± ", spread(figure.uncertainty, figure.unit, f"{here}/uncertainty"))
 
 
 def reason(absent: NotAvailable, reference: str) -> Sentence:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.publication.directions import directions
 from earwitness.publication.exposure import Exposure, exposure
 from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.octaves import Band, octaves
@@ -19,7 +20,7 @@ from earwitness.publication.wording import (
     named,
     quoted_or_not_stated,
 )
-from earwitness.records.curves import CurveName
+from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts, StatedUncertainty
 from earwitness.records.figures import Figure, NotAvailable
 from earwitness.records.sentences import Sentence, Term, say
@@ -35,7 +36,7 @@ CANNOT_TELL: Final = (
 
 @dataclass(frozen=True, slots=True)
 class MethodLine:
-    """One published document or definition of our own, and the figures that follow it."""
+    """One published document or definition of our own, and the curves and figures that follow it."""
 
     source: Source
     document: Sentence
@@ -87,7 +88,7 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         not_stated=listing(absent) if absent else None,
         not_measured=_not_measured(case, built),
         cannot_tell=CANNOT_TELL,
-        methods=_methods(built.results.figures),
+        methods=_methods(built.results.figures, built.curves),
         exposure=exposure(case.takes, built.results),
     )
 
@@ -137,8 +138,9 @@ def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
     lines = [_absent(f, f.value) for f in built.results.figures if isinstance(f.value, NotAvailable)]
     for curve in built.curves.curves.values():
         if not curve.available and curve.missing:
-            needed = listing(say(named(d.label)) for d in curve.missing)
+            needed = directions(d.label for d in curve.missing)
             lines.append(line(curve.name.words.capitalize(), say("needs ") + needed))
+    lines = _together(lines)
     kinds = {t.key.kind for t in case.takes}
     drives = {t.key.drive for t in built.responses.takes}
     if TakeKind.IMPEDANCE not in kinds:
@@ -151,14 +153,26 @@ def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
 
 
 def _absent(figure: Figure, absent: NotAvailable) -> Line:
-    text = reason(absent, f"figure:{figure.name}")
     if absent.missing:
-        text = text + say(": ") + listing(say(named(m)) for m in absent.missing)
-    return Line(FIGURE_LABELS[figure.name], text)
+        return Line(FIGURE_LABELS[figure.name], say("needs ") + directions(absent.missing))
+    return Line(FIGURE_LABELS[figure.name], reason(absent, f"figure:{figure.name}"))
 
 
-def _methods(figures: tuple[Figure, ...]) -> tuple[MethodLine, ...]:
+def _together(lines: list[Line]) -> list[Line]:
+    """One line for all that is absent for the same reason."""
+    by_text: dict[str, list[Line]] = {}
+    for one in lines:
+        by_text.setdefault(str(one.text), []).append(one)
+    return [
+        Line(listing((one.label for one in alike), "; ", "; "), alike[0].text) for alike in by_text.values()
+    ]
+
+
+def _methods(figures: tuple[Figure, ...], curves: CurveSet) -> tuple[MethodLine, ...]:
     by_source: dict[Source, list[Sentence]] = {}
+    for curve in curves.curves.values():
+        if curve.available:
+            by_source.setdefault(curve.source, []).append(say(curve.name.words.capitalize()))
     for figure in figures:
         if figure.available:
             by_source.setdefault(figure.source, []).append(FIGURE_LABELS[figure.name])

@@ -1,0 +1,67 @@
+"""The constants that a method's sentences quote, in words."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+from collections.abc import Iterable, Mapping
+from itertools import groupby
+from typing import Final
+
+from earwitness.publication.wording import listing
+from earwitness.records.sentences import Number, Sentence, say
+
+#: What each constant is, for a reader who hasn't seen the code.
+CONSTANT_WORDS: Final[Mapping[str, str]] = {
+    "COVERAGE_BAND_HZ": "summed up from",
+    "DB_PER_DECADE": "height of a decade's length",
+    "EDGE_DB": "coverage ends at",
+    "FALL_DB": "falls below the mean",
+    "FREQUENCY_LIMITS_HZ": "frequency axis from",
+    "HEAVY_DB": "heavy line at",
+    "NIOSH_CRITERION_DB": "level",
+    "NIOSH_CRITERION_H": "time a day at that level",
+    "NIOSH_EXCHANGE_DB": "half the time for every",
+    "READ_OUT_HZ": "read out at",
+    "REFERENCE_DISTANCE_M": "distance",
+    "REFERENCE_VOLTAGE_V": "voltage",
+    "SAMPLING_WARNING_DB": "warning above",
+    "SEARCH_FROM_HZ": "searched downward from",
+    "SENSITIVITY_BAND_HZ": "mean from",
+    "TOLERANCE_BAND_HZ": "extremes from",
+    "TREND_BAND_HZ": "line from",
+}
+
+
+def constants(numbers: Iterable[Number]) -> Sentence:
+    """``frequency axis from 20 Hz to 20 kHz; height of a decade's length 25 dB``.
+
+    A constant that has no words of its own is called by its name without the unit.
+    """
+    found = sorted(numbers, key=lambda n: n.reference)
+    return listing(
+        (say(_words(name), " ", _values(name, tuple(group))) for name, group in groupby(found, key=_name)),
+        "; ",
+        "; ",
+    )
+
+
+def about(module: str) -> tuple[str, str]:
+    """A module's name for readers and the first sentence about it: ``IEC 60263 (1982)`` and what it sets."""
+    first = (inspect.getdoc(importlib.import_module(f"earwitness.{module}")) or module).splitlines()[0]
+    name, _, _ = first.partition(":")
+    return name.rstrip("."), first
+
+
+def _name(number: Number) -> str:
+    return number.reference.split("/")[1]
+
+
+def _words(name: str) -> str:
+    return CONSTANT_WORDS.get(name, name.rpartition("_")[0].replace("_", " ").lower() or name.lower())
+
+
+def _values(name: str, numbers: tuple[Number, ...]) -> Sentence:
+    if name.endswith(("BAND_HZ", "LIMITS_HZ")) and len(numbers) == 2:
+        return say(numbers[0], " to ", numbers[1])
+    return listing(say(n) for n in numbers)
