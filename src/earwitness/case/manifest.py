@@ -22,6 +22,8 @@ from earwitness.records.errors import CallError, CaseError
 from earwitness.records.facts import CaseFacts
 
 _TEMPLATES: Final = ("takes.toml", "revisions.toml", "case.toml")
+#: In the order in which they are written: a folder is a case once it has its case.toml.
+_FIRST_FILES: Final = ("verdict.md", *_TEMPLATES)
 _LONGEST_NAME: Final = 300
 
 #: For each way in which a value can be wrong: what is wrong, and what to do; limits come from the type.
@@ -54,8 +56,20 @@ _MESSAGES: Final[Mapping[str, tuple[str, str]]] = {
 _OTHER: Final = ("isn't what is expected here", "compare it with the case.toml of a new case")
 
 
-def new_case(root: Path, name: str) -> CaseFolder:
+def new_case(root: Path, name: str, written: Mapping[str, str] | None = None) -> CaseFolder:
     """Start a case in the folder `root` for a loudspeaker called `name`.
+
+    What a kill left of an earlier start is no hindrance: the folder is a case only once ``case.toml``, which
+    comes last, is in it.
+
+    Parameters
+    ----------
+    root
+        A folder that isn't there yet, or is empty.
+    name
+        One line.
+    written
+        Texts by file name that come in place of those that wait to be filled in.
 
     Raises
     ------
@@ -64,19 +78,37 @@ def new_case(root: Path, name: str) -> CaseFolder:
     """
     if not name.strip() or not name.isprintable() or len(name) > _LONGEST_NAME:
         raise CallError(f"the name must be one line of at most {_LONGEST_NAME} characters")
-    if root.is_symlink() or (root.exists() and (not root.is_dir() or any(root.iterdir()))):
-        raise CallError(f"{root} is there already and isn't an empty folder; give a new folder")
     case = CaseFolder(root)
+    texts = {**_first_texts(name), **(written or {})}
+    contents = {file: texts[file].encode("utf-8") for file in _FIRST_FILES}
+    if root.is_symlink() or (root.exists() and not _may_start(case, contents)):
+        raise CallError(f"{root} is there already and isn't an empty folder; give a new folder")
     for folder in (root, case.raw, case.testimony):
         folder.mkdir(parents=True, exist_ok=True)
-    quoted = tomlkit.item(name).as_string()
-    texts = files("earwitness.case") / "template"
-    durable.write_atomically(case.verdict, b"")
-    # case.toml comes last: a folder is a case only once it is complete
-    for file in _TEMPLATES:
-        text = (texts / file).read_text(encoding="utf-8").replace('"@NAME@"', quoted)
-        durable.write_atomically(root / file, text.encode("utf-8"))
+    for file, content in contents.items():
+        durable.write_atomically(root / file, content)
+    durable.flush_folder(root.absolute().parent)
     return case
+
+
+def _first_texts(name: str) -> dict[str, str]:
+    """The files of a new case that a person goes on writing."""
+    quoted = tomlkit.item(name).as_string()
+    template = files("earwitness.case") / "template"
+    texts = {file: (template / file).read_text(encoding="utf-8") for file in _TEMPLATES}
+    return {"verdict.md": ""} | {file: text.replace('"@NAME@"', quoted) for file, text in texts.items()}
+
+
+def _may_start(case: CaseFolder, contents: Mapping[str, bytes]) -> bool:
+    """Whether the folder is empty, or holds nothing but what a killed start would have left."""
+    if not case.root.is_dir() or case.case_toml.exists():
+        return False
+    return all(
+        (entry in (case.raw, case.testimony) and entry.is_dir() and not any(entry.iterdir()))
+        or (entry.is_file() and durable.is_temporary(entry.name))
+        or (entry.is_file() and entry.read_bytes() == contents.get(entry.name))
+        for entry in case.root.iterdir()
+    )
 
 
 def read_facts(case: CaseFolder) -> CaseFacts:

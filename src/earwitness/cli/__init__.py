@@ -7,13 +7,10 @@ from collections.abc import Sequence
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run one command and leave with its exit code: 0 done, 1 the data say no, 2 a call or file is wrong."""
-    from earwitness.cli.app import app
-    from earwitness.cli.console import report_error
-    from earwitness.records.errors import EarwitnessError
+    """Run one command and leave with its exit code: 0 done, 1 the data say no, 2 a call or file is wrong.
 
-    words = list(sys.argv[1:] if arguments is None else arguments)
-    try:
-        app(words, standalone_mode=True)
-    except EarwitnessError as error:
-        sys.exit(report_error(error, as_json="--json" in words))
+    Two more are what a shell gives for its own: 130 stopped from the keyboard, 141 nobody reads the output.
+    """
+    from earwitness.cli.run import run
+
+    sys.exit(run(sys.argv[1:] if arguments is None else arguments))

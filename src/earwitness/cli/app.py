@@ -17,8 +17,7 @@ from earwitness.cli.verify import verify
 
 app = typer.Typer(
     name="earwitness",
-    help="From raw loudspeaker measurements to statements that stand up.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -33,11 +32,19 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _root(
+    context: typer.Context,
     _: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
     ] = False,
 ) -> None:
-    """From raw loudspeaker measurements to statements that stand up."""
+    """From raw loudspeaker measurements to statements that stand up.
+
+    Exit codes: 0 done, 1 the data say no, 2 the call or a file is wrong, 130 stopped from the keyboard,
+    141 nobody reads the output.
+    """
+    if context.invoked_subcommand is None:
+        print(context.get_help())
+        raise typer.Exit(2)
 
 
 for _command in (demo, new, add, build, publish, verify, schema):

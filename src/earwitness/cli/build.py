@@ -11,18 +11,20 @@ def build(case: CaseArgument, as_json: JsonOption = False) -> None:
     from earwitness.pipeline.build import build as build_case
 
     with progress_bar(quiet=as_json) as progress:
+        progress("building", 0, 0)
         outcome = build_case(case, progress)
     if as_json:
         print_json(
             {
                 "build_id": outcome.build_id,
-                "made": list(outcome.made),
-                "kept": list(outcome.kept),
+                "made": outcome.made,
+                "kept": outcome.kept,
+                "notes": outcome.notes,
                 "folder": str(case / "build"),
             }
         )
         return
     made = ", ".join(outcome.made) if outcome.made else "nothing new"
-    print(f"built {case / 'build'} ({outcome.build_id}): {made}")
+    print(f"built {case / 'build'} ({outcome.build_id}): {made}; next: `earwitness publish {case}`")
     for note in outcome.notes:
         print(f"  note: {note}")

@@ -1,29 +1,24 @@
-"""What the commands print: one place for results, tables, progress and errors."""
+"""What the commands print: one place for results, tables and progress."""
 
 from __future__ import annotations
 
 import contextlib
+import io
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-
-from earwitness.records.errors import EarwitnessError
+from typing import Final, TextIO
 
 Progress = Callable[[str, int, int], None]
 
+#: The width of a table that nobody looks at on a terminal.
+_PLAIN_WIDTH: Final = 160
+
 
 def print_json(document: Mapping[str, object]) -> None:
-    """One JSON object on standard output, for machines."""
-    print(json.dumps(document, ensure_ascii=False, sort_keys=True, allow_nan=False))
-
-
-def report_error(error: EarwitnessError, *, as_json: bool) -> int:
-    """Say why not, on one line, and give the exit code."""
-    if as_json:
-        print_json({"error": str(error), "exit_code": error.exit_code})
-    else:
-        print(f"earwitness: {error}", file=sys.stderr)
-    return error.exit_code
+    """One JSON object on standard output, for machines: ASCII alone, so that any encoding carries it."""
+    print(json.dumps(document, sort_keys=True, allow_nan=False))
 
 
 def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -32,28 +27,76 @@ def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    from earwitness.records.errors import one_line
+
     table = Table(*headings, box=None, pad_edge=False, header_style="bold")
     for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
-    width = None if sys.stdout.isatty() else 160
+        table.add_row(*(Text(one_line(cell)) for cell in row))
+    width = None if is_terminal(sys.stdout) else _PLAIN_WIDTH
     Console(width=width, highlight=False).print(table)
 
 
 @contextlib.contextmanager
 def progress_bar(*, quiet: bool) -> Iterator[Progress]:
-    """A bar on standard error for work that takes over a second; nothing where nobody watches."""
-    if quiet or not sys.stderr.isatty():
+    """A bar on standard error for work that takes over a second; nothing where nobody watches.
+
+    Each call says what is going on, how much of it is done, and of how much (0: that can't be told).
+    """
+    if quiet or not is_terminal(sys.stderr):
         yield lambda _what, _done, _total: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+    from rich.progress import BarColumn, TaskID, TextColumn, TimeElapsedColumn
     from rich.progress import Progress as Bar
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=None)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.fields[count]}"),
+        TimeElapsedColumn(),
+    )
+    # what a command prints meanwhile goes where it should, not into the bar's stream
+    with Bar(*columns, console=Console(stderr=True), transient=True, redirect_stdout=False) as bar:
+        shown: dict[str, TaskID] = {}
 
         def advance(what: str, done: int, total: int) -> None:
-            bar.update(task, description=what, completed=done, total=total)
+            count = f"{done}/{total}" if total > 1 else ""
+            for other in [name for name in shown if name != what]:
+                bar.remove_task(shown.pop(other))
+            if what not in shown:
+                shown[what] = bar.add_task(what, total=total or None, count=count)
+            bar.update(shown[what], completed=done, total=total or None, count=count)
 
         yield advance
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Whether a person may be there; a stream that was closed before the start is None."""
+    return stream is not None and stream.isatty()
+
+
+def as_written() -> None:
+    """Let characters that the output's encoding lacks be shown as escapes, and not stop the program."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def flush() -> None:
+    """Pass on all output now, where a full disk or a closed pipe can still be told.
+
+    Raises
+    ------
+    OSError
+        It can't be passed on.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:
+            stream.flush()
+
+
+def stop_output() -> None:
+    """Send what is still buffered nowhere, so that leaving doesn't fail on it once more."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.close(nowhere)

@@ -12,14 +12,19 @@ from earwitness.cli.console import print_json
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the case shall live.")],
-    name: Annotated[str | None, typer.Option("--name", help="The unit's name; else the folder's.")] = None,
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Where the case shall live: a new or an empty folder.")
+    ],
+    name: Annotated[
+        str | None,
+        typer.Option("--name", metavar="NAME", help="The loudspeaker's name, if not the folder's."),
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Start a case."""
     from earwitness.case.manifest import new_case
 
-    case = new_case(folder, name or folder.resolve().name)
+    case = new_case(folder, folder.resolve().name if name is None else name)
     if as_json:
         print_json({"case": str(folder), "facts": str(case.case_toml)})
         return

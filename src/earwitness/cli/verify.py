@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from earwitness.cli.arguments import CaseArgument, JsonOption
-from earwitness.cli.console import print_json
+from earwitness.cli.console import print_json, progress_bar
 
 
 def verify(case: CaseArgument, as_json: JsonOption = False) -> None:
@@ -15,10 +15,11 @@ def verify(case: CaseArgument, as_json: JsonOption = False) -> None:
     from earwitness.case.verify import verify as verify_case
 
     folder = CaseFolder.open(case)
-    with shared(folder):
+    with shared(folder), progress_bar(quiet=as_json) as progress:
+        progress("hashing", 0, 0)
         report = verify_case(folder)
     if as_json:
-        print_json({"fine": report.fine, "problems": list(report.problems), "notes": list(report.notes)})
+        print_json({"fine": report.fine, "problems": report.problems, "notes": report.notes})
     else:
         for line in report.problems:
             print(line)

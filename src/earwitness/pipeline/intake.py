@@ -2,39 +2,76 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from earwitness.case.drives import parse_drive
 from earwitness.case.intake import gather
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
-from earwitness.case.raw_store import add_raw
+from earwitness.case.raw_store import add_raw, read_hashes
 from earwitness.case.takes import read_takes, write_takes
+from earwitness.measurement.readers.audio import read_recording
+from earwitness.measurement.readers.text import read_response
 from earwitness.measurement.recognise import recognise
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeId, TakeKind
 
+Progress = Callable[[str, int, int], None]
+
+#: Kinds whose files a build reads: those are read before they are taken in.
+_RECORDED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.CALIBRATOR, TakeKind.STIMULUS})
+_WRITTEN: Final = frozenset({TakeKind.RESPONSE, TakeKind.MICROPHONE_CALIBRATION})
+#: Volts that no loudspeaker is driven with; a file's name can't say them either.
+_VOLTS_BELOW: Final = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why a file can't come in as it is, and what to do about it."""
+
+    path: str
+    problem: str
+    remedy: str
+
 
 @dataclass(frozen=True)
 class Intake:
-    """Files that were looked at: where each lies, what it was taken for, and what can't be told.
+    """Files that were looked at: where each lies, what it is, and what can't be told.
 
-    `sources` are pairs of a file and its name below ``raw/``; `doubts` pairs of a name and one line.
+    Attributes
+    ----------
+    sources
+        Pairs of a file and its name below ``raw/``.
+    takes
+        What their names were recognised as.
+    stated
+        What ``takes.toml`` says of them already.
+    doubts
+        Files that can't be told, or can't be read.
+    there
+        Names that the case has already.
     """
 
     sources: tuple[tuple[Path, str], ...]
     takes: tuple[Take, ...]
-    doubts: tuple[tuple[str, str], ...]
+    stated: tuple[Take, ...]
+    doubts: tuple[Doubt, ...]
+    there: frozenset[str]
+
+    @property
+    def changes_nothing(self) -> bool:
+        """Whether every file is in the case and in ``takes.toml`` already."""
+        return not self.takes and not self.doubts and all(name in self.there for _, name in self.sources)
 
     def require_no_doubt(self) -> None:
         """Refuse, naming the first doubtful file, where one is left."""
         if self.doubts:
-            path, doubt = self.doubts[0]
-            more = f" (and {len(self.doubts) - 1} more)" if len(self.doubts) > 1 else ""
-            remedy = "rename it, give --drive, or write its entry in takes.toml first"
-            raise ReadError(path, f"{doubt}{more}", remedy)
+            first, more = self.doubts[0], len(self.doubts) - 1
+            problem = f"{first.problem} (and {more} more files)" if more else first.problem
+            raise ReadError(first.path, problem, first.remedy)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,26 +83,48 @@ class Accepted:
     corrected: tuple[TakeId, ...]
 
 
-def look_at(root: Path, files: Sequence[Path], *, drive: str | None = None) -> Intake:
+def look_at(
+    root: Path,
+    files: Sequence[Path],
+    *,
+    drive: str | None = None,
+    progress: Progress = lambda _what, _done, _total: None,
+) -> Intake:
     """What `files` (folders with everything below them) would be in the case at `root`; changes nothing.
 
-    What ``takes.toml`` says of a file already wins over its name.
+    What ``takes.toml`` says of a file already wins over its name. Each new file that a build would read is
+    read, so that one that is cut short or clipped is found before it is in the case for good.
 
     Raises
     ------
     CallError
-        `drive` isn't one, a file isn't there, or a folder holds none.
+        `drive` isn't one.
+    FileError
+        There is no such case, its ``takes.toml`` can't be understood, a file isn't there, a folder holds
+        none.
     """
+    wanted = _drive(drive)
     case = CaseFolder.open(root)
     sources = gather(files)
-    stated = {take.path: take for take in read_takes(case, awaited={name for _, name in sources})}
-    stimulus = next((t.path for t in stated.values() if t.key.kind is TakeKind.STIMULUS), None)
-    names = [name for _, name in sources if name not in stated]
-    recognised = recognise(names, drive=_drive(drive), stimulus=stimulus)
+    names = {name for _, name in sources}
+    known = read_takes(case, awaited=names)
+    stated = tuple(take for take in known if take.path in names)
+    settled = {take.path for take in stated}
+    stimuli = [take.path for take in known if take.key.kind is TakeKind.STIMULUS]
+    recognised = recognise(sorted(names - settled), drive=wanted, stimulus=stimuli[0] if stimuli else None)
+    remedy = "rename it, or write its entry in takes.toml first; --drive states a drive for all"
+    doubts = {r.path: Doubt(r.path, d, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
+    takes = [r.take for r in recognised if r.take is not None]
+    doubts |= _which_stimulus(takes, stimuli)
+    there = frozenset(read_hashes(case)) & names
+    new = {name: path for path, name in sources if name not in there}
+    doubts |= _unreadable(new, [t for t in (*takes, *stated) if t.path not in doubts], progress)
     return Intake(
         sources=sources,
-        takes=tuple(r.take for r in recognised if r.take is not None),
-        doubts=tuple((r.path, doubt) for r in recognised if r.take is None for doubt in r.doubts),
+        takes=tuple(take for take in takes if take.path not in doubts),
+        stated=stated,
+        doubts=tuple(doubts[path] for path in sorted(doubts)),
+        there=there,
     )
 
 
@@ -87,10 +146,42 @@ def accept(root: Path, intake: Intake) -> Accepted:
     return Accepted(added.new, added.same, changes.corrected)
 
 
+def _which_stimulus(takes: Sequence[Take], stimuli: Sequence[str]) -> dict[str, Doubt]:
+    """Doubts of recordings for which the case has more than one stimulus."""
+    if len(stimuli) < 2:
+        return {}
+    problem = f"which stimulus was played isn't said: {' or '.join(stimuli)}"
+    remedy = "write its entry in takes.toml first, with its stimulus"
+    return {take.path: Doubt(take.path, problem, remedy) for take in takes if take.stimulus in stimuli}
+
+
+def _unreadable(new: Mapping[str, Path], takes: Sequence[Take], progress: Progress) -> dict[str, Doubt]:
+    """Doubts of files that a build couldn't read as what they are."""
+    found: dict[str, Doubt] = {}
+    kinds = {take.path: take.key.kind for take in takes if take.path in new}
+    for done, (name, kind) in enumerate(kinds.items()):
+        progress("looking at the files", done, len(kinds))
+        try:
+            if kind in _RECORDED:
+                read_recording(new[name], name, may_touch_full_scale=kind is TakeKind.STIMULUS)
+            elif kind in _WRITTEN:
+                read_response(new[name], name)
+        except ReadError as error:
+            problem = f"{error.where}: {error.problem}" if error.where else error.problem
+            found[name] = Doubt(name, problem, error.remedy)
+    return found
+
+
 def _drive(text: str | None) -> Drive | None:
     if text is None:
         return None
     drive = parse_drive(text)
     if drive is None:
         raise CallError(f"--drive {text!r} is no drive; write it like 2.83V or -20dBFS")
+    if drive.unit == "dBFS" and drive.value > 0.0:
+        raise CallError(f"--drive {text!r} is above digital full scale; write the sign, as in -20dBFS")
+    if drive.unit == "V" and drive.value >= _VOLTS_BELOW:
+        raise CallError(
+            f"--drive {text!r} is no drive of a loudspeaker; give volts RMS, under {_VOLTS_BELOW:g}"
+        )
     return drive
