@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from small_build import killed_at
 from user import SCENARIO, new_case, record
 
 from earwitness.case import durable
@@ -99,20 +100,7 @@ def test_killed_at_every_flush_and_rename(
         moment += 1
         root = tmp_path / f"{moment}"
         shutil.copytree(pristine, root)
-
-        def work(fatal: int = moment, root: Path = root) -> None:
-            passed = 0
-
-            def checkpoint(name: str) -> None:
-                nonlocal passed
-                passed += 1
-                if passed == fatal:
-                    os.kill(os.getpid(), signal.SIGKILL)
-
-            durable.checkpoint = checkpoint
-            add_and_build(root, newcomer)
-
-        killed = was_killed(in_child(work))
+        killed = killed_at(moment, lambda root=root: add_and_build(root, newcomer))  # type: ignore[misc]
         assert_nothing_is_lost(root, newcomer, undisturbed)
         shutil.rmtree(root)
     assert moment > 20

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
 import json
-import shutil
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -12,7 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from chromium import collisions, decade_px, decibel_px, fits, names
+from playwright.sync_api import Browser, Page
 from specimen import curve_set
 
 from earwitness.exhibits.catalogue import describe
@@ -23,7 +22,6 @@ from earwitness.exhibits.typefaces import WEB_FONTS
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = shutil.which("chromium")
 EXHIBITS = describe(curve_set(valid_from_hz=31.0))
 HOSTILE = '<img src=x onerror="document.title=1">'
 
@@ -71,16 +69,6 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("chromium is not installed")
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield running
-        running.close()
-
-
-@pytest.fixture(scope="module")
 def page(browser: Browser, page_file: Path) -> Iterator[Page]:
     opened = browser.new_page(viewport={"width": 900, "height": 1000})
     asked: list[str] = []
@@ -104,26 +92,6 @@ def resize(page: Page, width: int) -> None:
     )
 
 
-def decade_px(page: Page, exhibit: str) -> float:
-    """The length of a decade by the grid lines at 50 Hz and 10 kHz, the first and last inside the panel."""
-    middles: list[float] = page.evaluate(
-        """id => [...document.querySelectorAll(`#${id} .gridlayer .x > path`)].map(line => {
-             const box = line.getBoundingClientRect(); return box.x + box.width / 2; })""",
-        exhibit,
-    )
-    return float((max(middles) - min(middles)) / np.log10(10_000 / 50))
-
-
-def decibel_px(page: Page, exhibit: str, axis: str) -> float:
-    """The height of a decibel by the names of the axis' ticks, which stand 5 dB apart."""
-    middles: list[float] = page.evaluate(
-        """([id, axis]) => [...document.querySelectorAll(`#${id} .${axis}tick text`)].map(text => {
-             const box = text.getBoundingClientRect(); return box.y + box.height / 2; })""",
-        [exhibit, axis],
-    )
-    return float((max(middles) - min(middles)) / (5.0 * (len(middles) - 1)))
-
-
 @pytest.mark.parametrize("width", [1440, 900, 390])
 def test_a_decade_is_as_long_as_25_decibels_in_pixels_after_a_resize(page: Page, width: int) -> None:
     resize(page, width)
@@ -135,14 +103,9 @@ def test_a_decade_is_as_long_as_25_decibels_in_pixels_after_a_resize(page: Page,
 @pytest.mark.parametrize("width", [1440, 520, 519, 390, 320])
 def test_names_at_line_ends_never_collide_nor_leave_the_page(page: Page, width: int) -> None:
     resize(page, width)
-    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    assert fits(page)
     for exhibit in EXHIBITS:
-        boxes = page.evaluate(
-            """id => [...document.querySelectorAll(`#${id} .annotation-text`)].map(text => {
-                 const box = text.getBoundingClientRect();
-                 return [text.textContent, box.left, box.top, box.right, box.bottom]; })""",
-            exhibit.id,
-        )
+        boxes = names(page, exhibit.id)
         outer = page.evaluate(
             "id => document.getElementById(id).getBoundingClientRect().toJSON()", exhibit.id
         )
@@ -152,9 +115,7 @@ def test_names_at_line_ends_never_collide_nor_leave_the_page(page: Page, width: 
             assert right <= outer["right"], text
             assert outer["top"] <= top, text
             assert bottom <= outer["bottom"], text
-        for (one, *a), (other, *b) in itertools.combinations(boxes, 2):
-            apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
-            assert apart, (width, exhibit.id, one, other)
+        assert collisions(page, exhibit.id) == []
 
 
 def test_the_script_places_names_as_the_printed_renderer_does(page: Page) -> None:

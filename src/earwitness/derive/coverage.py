@@ -32,7 +32,7 @@ SMOOTHING_FRACTION: Final = 3
 #: The main lobe's maximum is looked for within this angle of the axis (the widest of the listening window).
 MAIN_LOBE_DEG: Final = 30.0
 
-SOURCE: Final = Source("Earwitness", "", "coverage", Standing.COMMON_PRACTICE)
+SOURCE: Final = Source("Earwitness", "", "coverage", Standing.OWN)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ TREND_BAND_HZ: Final = (100.0, 16_000.0)
 #: Band of the other reading.
 NARROW_TREND_BAND_HZ: Final = (200.0, 10_000.0)
 
-SOURCE: Final = Source("Earwitness", "", "least-squares line over log frequency", Standing.COMMON_PRACTICE)
+SOURCE: Final = Source("Earwitness", "", "least-squares line over log frequency", Standing.OWN)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from earwitness.derive.curves import DerivedCurves
@@ -13,7 +16,7 @@ from earwitness.derive.in_room import (
     tilt_standard_error,
     trend,
 )
-from earwitness.derive.spread import NOTHING_KNOWN, spread_of, unavailable, within
+from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of, unavailable, within
 from earwitness.derive.wording import band_words
 from earwitness.records.curves import CurveName
 from earwitness.records.figures import Evidence, Figure, FigureName, NotAvailable, Quantity, Value
@@ -36,60 +39,75 @@ def in_room_trend(derived: DerivedCurves) -> tuple[Floats | None, Floats | None]
 
 def in_room_tilt(derived: DerivedCurves) -> Figure:
     """Slope of the least-squares line, dB per octave, with its own standard error as a component."""
-    curve = CurveName.ESTIMATED_IN_ROOM
-    line, narrow = _trend(derived, TREND_BAND_HZ), _trend(derived, NARROW_TREND_BAND_HZ)
-    value, spread = _refusal(derived), NOTHING_KNOWN
-    if line is not None:
-        frequency = derived.field.frequency_hz
-        inside = within(frequency, TREND_BAND_HZ)
-        value = Quantity(float(line.tilt_db_per_octave))
-        spread = spread_of(derived, curve, inside, lambda y: trend(frequency[inside], y).tilt_db_per_octave)
-        spread = spread.plus(ComponentName.FIT, tilt_standard_error(frequency[inside], line.residual_db))
-    return Figure(
-        name=FigureName.IN_ROOM_TILT,
-        value=value,
-        unit="dB/octave",
-        uncertainty=spread.total,
-        components=spread.components,
-        conditions=say(
-            "estimated in-room, least squares over log frequency, ",
-            band_words("derive.in_room", "TREND_BAND_HZ", TREND_BAND_HZ),
+    figure = _figure(
+        derived,
+        _Reading(
+            FigureName.IN_ROOM_TILT,
+            "dB/octave",
+            "least squares over log frequency",
+            "least squares",
+            lambda line: line.tilt_db_per_octave,
         ),
-        reading="least squares",
-        valid_band_hz=None if line is None else TREND_BAND_HZ,
-        method="derive.in_room.trend",
-        source=SOURCE,
-        evidence=Evidence((curve,), derived.curves[curve].takes),
-        also={} if narrow is None else {"narrower band": float(narrow.tilt_db_per_octave)},
     )
+    line = _trend(derived, TREND_BAND_HZ)
+    if line is None:
+        return figure
+    frequency = derived.field.frequency_hz[within(derived.field.frequency_hz, TREND_BAND_HZ)]
+    spread = Spread(figure.uncertainty, figure.components)
+    spread = spread.plus(ComponentName.FIT, tilt_standard_error(frequency, line.residual_db))
+    return replace(figure, uncertainty=spread.total, components=spread.components)
 
 
 def in_room_smoothness(derived: DerivedCurves) -> Figure:
     """Root mean square of what is left about the line, dB."""
+    return _figure(
+        derived,
+        _Reading(
+            FigureName.IN_ROOM_SMOOTHNESS,
+            "dB",
+            "root mean square about its trend",
+            "residual about the line",
+            lambda line: line.residual_rms_db,
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """What is read off a trend, and how it is called."""
+
+    name: FigureName
+    unit: str
+    words: str
+    reading: str
+    read: Callable[[Trend], Floats]
+
+
+def _figure(derived: DerivedCurves, what: _Reading) -> Figure:
     curve = CurveName.ESTIMATED_IN_ROOM
     line, narrow = _trend(derived, TREND_BAND_HZ), _trend(derived, NARROW_TREND_BAND_HZ)
     value, spread = _refusal(derived), NOTHING_KNOWN
     if line is not None:
         frequency = derived.field.frequency_hz
         inside = within(frequency, TREND_BAND_HZ)
-        value = Quantity(float(line.residual_rms_db))
-        spread = spread_of(derived, curve, inside, lambda y: trend(frequency[inside], y).residual_rms_db)
+        value = Quantity(float(what.read(line)))
+        spread = spread_of(derived, curve, inside, lambda y: what.read(trend(frequency[inside], y)))
     return Figure(
-        name=FigureName.IN_ROOM_SMOOTHNESS,
+        name=what.name,
         value=value,
-        unit="dB",
+        unit=what.unit,
         uncertainty=spread.total,
         components=spread.components,
         conditions=say(
-            "estimated in-room, root mean square about its trend, ",
+            f"estimated in-room, {what.words}, ",
             band_words("derive.in_room", "TREND_BAND_HZ", TREND_BAND_HZ),
         ),
-        reading="residual about the line",
+        reading=what.reading,
         valid_band_hz=None if line is None else TREND_BAND_HZ,
         method="derive.in_room.trend",
         source=SOURCE,
         evidence=Evidence((curve,), derived.curves[curve].takes),
-        also={} if narrow is None else {"narrower band": float(narrow.residual_rms_db)},
+        also={} if narrow is None else {"narrower band": float(what.read(narrow))},
     )
 
 

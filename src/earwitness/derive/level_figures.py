@@ -27,7 +27,7 @@ TOLERANCE_FRACTION: Final = 24
 #: Smoothing of the other reading.
 COARSE_FRACTION: Final = 3
 
-TOLERANCE_SOURCE: Final = Source("Earwitness", "", "tolerance", Standing.COMMON_PRACTICE)
+TOLERANCE_SOURCE: Final = Source("Earwitness", "", "tolerance", Standing.OWN)
 
 
 def sensitivity(derived: DerivedCurves) -> Figure:
