@@ -11,6 +11,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     Two more are what a shell gives for its own: 130 stopped from the keyboard, 141 nobody reads the output.
     """
-    from earwitness.cli.run import run
-
+    try:
+        from earwitness.cli.run import run
+    except KeyboardInterrupt:
+        sys.exit(130)
     sys.exit(run(sys.argv[1:] if arguments is None else arguments))

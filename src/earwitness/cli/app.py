@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -14,6 +14,8 @@ from earwitness.cli.new import new
 from earwitness.cli.publish import publish
 from earwitness.cli.schema import schema
 from earwitness.cli.verify import verify
+
+COMMANDS: Final = (demo, new, add, build, publish, verify, schema)
 
 app = typer.Typer(
     name="earwitness",
@@ -47,5 +49,5 @@ def _root(
         raise typer.Exit(2)
 
 
-for _command in (demo, new, add, build, publish, verify, schema):
+for _command in COMMANDS:
     app.command()(_command)

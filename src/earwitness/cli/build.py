@@ -7,7 +7,10 @@ from earwitness.cli.console import print_json, progress_bar
 
 
 def build(case: CaseArgument, as_json: JsonOption = False) -> None:
-    """Make responses, curves, figures and findings; only what changed."""
+    """Make curves, figures and findings; only what changed.
+
+    The results lie in CASE/build, which may always be deleted.
+    """
     from earwitness.pipeline.build import build as build_case
 
     with progress_bar(quiet=as_json) as progress:

@@ -22,9 +22,9 @@ def demo(
     ] = Path("demo"),
     as_json: JsonOption = False,
 ) -> None:
-    """Make, build and publish the demo case: an invented loudspeaker, measured in a virtual workshop.
+    """Make, build and publish the demo case.
 
-    The same folder may be given again.
+    It is about an invented loudspeaker, measured in a virtual workshop. The same folder may be given again.
     """
     from earwitness.pipeline.build import build
     from earwitness.publication.from_case import publish_case

@@ -21,7 +21,7 @@ def new(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Start a case."""
+    """Start a case: a folder with a case.toml to fill in."""
     from earwitness.case.manifest import new_case
 
     case = new_case(folder, folder.resolve().name if name is None else name)

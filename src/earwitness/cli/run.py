@@ -37,10 +37,7 @@ def run(words: Sequence[str]) -> int:
         line = "stopped; nothing is lost, and the same command goes on from here"
         return _report(line, INTERRUPTED, as_json=as_json)
     except typer.TyperException as error:
-        command = (
-            " ".join(["earwitness", *words[:1]]) if words and not words[0].startswith("-") else "earwitness"
-        )
-        line = f"{error.format_message().rstrip('.')}; see `{command} --help`"
+        line = f"{error.format_message().rstrip('.')}; see `{_asked(words)} --help`"
         return _report(line, WRONG_CALL, as_json=as_json)
     except EarwitnessError as error:
         return _report(str(error), error.exit_code, as_json=as_json)
@@ -59,6 +56,14 @@ def _carry_out(words: list[str]) -> int:
     except typer.Exit as leaving:
         return leaving.exit_code
     return 0
+
+
+def _asked(words: Sequence[str]) -> str:
+    """The command whose help may help."""
+    from earwitness.cli.app import COMMANDS
+
+    named = [word for word in words[:1] if word in {command.__name__ for command in COMMANDS}]
+    return " ".join(["earwitness", *named])
 
 
 def _of_the_system(error: OSError) -> str:

@@ -14,7 +14,10 @@ def schema(
     name: Annotated[str, typer.Argument(metavar="NAME", help="results, findings or case.")],
     _as_json: JsonOption = False,
 ) -> None:
-    """Print the JSON Schema of a file: build/results.json, build/findings.json or case.toml."""
+    """Print the JSON Schema of a file.
+
+    Of build/results.json, of build/findings.json, or of the facts in case.toml.
+    """
     from earwitness.case.documents import schema as schema_of
 
     print_json(schema_of(name))

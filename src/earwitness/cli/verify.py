@@ -9,7 +9,10 @@ from earwitness.cli.console import print_json, progress_bar
 
 
 def verify(case: CaseArgument, as_json: JsonOption = False) -> None:
-    """Hold raw files against their hashes, results against their schema and state."""
+    """Say whether raw files and results are what they were.
+
+    Every file is hashed: raw files are held against raw.sha256, results against their schema and state.
+    """
     from earwitness.case.layout import CaseFolder
     from earwitness.case.lock import shared
     from earwitness.case.verify import verify as verify_case

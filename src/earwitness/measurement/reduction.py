@@ -74,7 +74,9 @@ def reduce(
     """
     directional = tuple(sorted((t for t in takes if t.key.kind in DIRECTIONAL), key=lambda t: t.id))
     if not directional:
-        raise NotAvailableError("the case has no response in any direction yet")
+        raise NotAvailableError(
+            "the case has no response in any direction yet; add some with `earwitness add`"
+        )
     distance_m = _distance(facts.rig)
     table = Table.empty(directional, derived_grid())
     if facts.rig.temperature_c is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -37,7 +38,13 @@ def pictures(context: PublicationContext) -> Pictures:
         *(_marked(context.exhibits, mark) for mark in places.values()),
     ]
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        drawn = list(pool.map(_call, jobs))
+        # the workers inherit the mask: a Ctrl-C reaches this process alone, and leaving the pool ends them
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            drawing = pool.map(_call, jobs)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        drawn = list(drawing)
     count = len(context.exhibits)
     return Pictures(
         stills=dict(zip(map(picture_path, context.exhibits), drawn[:count], strict=True)),
