@@ -33,13 +33,13 @@ check: setup  ## format, lint, types, floors, docs
 	$(BIN)/ruff check src tests
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/mkdocs build --quiet --strict --site-dir site
+	NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --quiet --strict --site-dir site
 
 speed: setup  ## ratios against a floor that is measured in the same run
 	PYTHONPATH=tests $(BIN)/python tests/speed/measure.py
 
 docs: setup  ## the documentation as pages in site/
-	$(BIN)/mkdocs build --strict --site-dir site
+	NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --strict --site-dir site
 
 clean:  ## remove what was made, except .venv
 	rm -rf demo site .pytest_cache .mypy_cache .ruff_cache .import_linter_cache
