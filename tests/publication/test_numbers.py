@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
+from prose import Prose, says, with_digits
 from publishable import built, case_files
 
 from earwitness.publication.context import PublicationContext, assemble
@@ -14,44 +14,6 @@ from earwitness.publication.origins import anchor, numbers_in
 from earwitness.publication.page import page
 from earwitness.records.errors import IntegrityError
 from earwitness.records.sentences import Number, say
-
-#: What a printed unit is in the unit of the value.
-SCALES = {"kHz": 1e3, "kB": 1e3, "MB": 1e6, "min": 1 / 60, "s": 1 / 3600}
-#: Elements whose text isn't prose, and those whose digits carry a reference or are names.
-NOT_PROSE = {"style", "script", "title", "code", "data", "pre"}
-NAMES = {"t", "quoted"}
-VOID = {"meta", "link", "img", "br", "hr", "input"}
-
-
-class Prose(HTMLParser):
-    """Text outside of everything that may hold digits; ids; and every reference with its link."""
-
-    def __init__(self, html: str) -> None:
-        super().__init__()
-        self.open: list[tuple[str, bool]] = []
-        self.loose: list[str] = []
-        self.ids: set[str] = set()
-        self.links: set[str] = set()
-        self.references: list[str] = []
-        self.feed(html)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {key: value or "" for key, value in attrs}
-        self.ids |= {given["id"]} if "id" in given else set()
-        self.links |= {given["href"][1:]} if given.get("href", "").startswith("#") else set()
-        if tag == "data":
-            self.references.append(given["data-ref"])
-        if tag not in VOID:
-            free = tag in NOT_PROSE or bool(NAMES & set(given.get("class", "").split()))
-            self.open.append((tag, free))
-
-    def handle_endtag(self, tag: str) -> None:
-        opened, _ = self.open.pop()
-        assert opened == tag
-
-    def handle_data(self, data: str) -> None:
-        if not any(free for _, free in self.open):
-            self.loose.append(data)
 
 
 @pytest.fixture(scope="module", params=["full", "half empty"])
@@ -79,22 +41,12 @@ def test_every_reference_names_the_value(case: PublicationContext) -> None:
 
 
 def test_every_text_says_the_value(case: PublicationContext) -> None:
-    for number in numbers(case):
-        text = number.text.replace("−", "-").replace("\u202f", "")
-        match = re.fullmatch(r"[+±-]?([\d.]+)\s?(\S*)", text)
-        assert match is not None, number
-        digits, unit = match.groups()
-        decimals = len(digits.partition(".")[2])
-        printed = float(digits) * SCALES.get(unit, 1.0)
-        # Half of the last printed digit, or of the third significant one of a round number.
-        allowed = max(0.5 * 10.0**-decimals * SCALES.get(unit, 1.0), 0.005 * abs(number.value))
-        assert abs(printed - abs(number.value)) <= allowed * (1 + 1e-9), number
+    assert [n for n in numbers(case) if not says(n.text, n.value)] == []
 
 
 def test_no_other_digits_in_the_page(case: PublicationContext, html: str) -> None:
     prose = Prose(html)
-    loose = [text for text in prose.loose if any(c.isdigit() for c in text)]
-    assert loose == []
+    assert with_digits(prose.loose) == []
     alternatives = {n.reference for e in case.exhibits for n in e.alt.numbers}
     assert {n.reference for n in numbers(case)} - alternatives <= set(prose.references)
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import io
-import re
-from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from prose import known_texts, squeezed, unexplained
 from publishable import LONG_NAME, built, case_files
 from pypdf import PdfReader
 
@@ -16,7 +15,6 @@ from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.origins import numbers_in
 from earwitness.publication.pdf import report
 from earwitness.publication.pictures import Pictures, picture_path, pictures
-from earwitness.records.sentences import Number, Quoted, Term
 
 BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="60"></svg>'
 
@@ -27,24 +25,6 @@ def blank_pictures(context: PublicationContext) -> Pictures:
 
 def read(content: bytes) -> PdfReader:
     return PdfReader(io.BytesIO(content))
-
-
-def squeezed(text: str) -> str:
-    return re.sub(r"\s+|\u00ad", "", text)
-
-
-def known_texts(thing: object) -> set[str]:
-    """Every text that may hold digits: numbers, terms, quoted text, paths, hashes, names of code."""
-    match thing:
-        case Number() | Term() | Quoted():
-            return {thing.text}
-        case str():
-            return {thing}
-        case tuple():
-            return set().union(*map(known_texts, thing)) if thing else set()
-    if is_dataclass(thing):
-        return set().union(*(known_texts(getattr(thing, f.name)) for f in fields(thing)))
-    return set()
 
 
 @pytest.fixture(scope="module")
@@ -74,15 +54,18 @@ def test_no_other_digits(context: PublicationContext) -> None:
     pdf = read(report(context, pictures(context)))
     found = known_texts((context.header, context.rows, context.findings, context.exhibits, context.trust))
     found |= known_texts(
-        (context.verdict, context.origins, context.raw_files, context.revisions, context.downloads)
+        (
+            context.verdict,
+            context.origins,
+            context.take_sets,
+            context.raw_files,
+            context.revisions,
+            context.downloads,
+        )
     )
     found |= {context.build_id, context.program, context.title, "raw"}
-    known = sorted((squeezed(t) for t in found if any(c.isdigit() for c in t)), key=len, reverse=True)
     for page in pdf.pages:
-        text = re.sub(r"\d+/\d+$", "", squeezed(page.extract_text()))
-        for one in known:
-            text = text.replace(one, "")
-        assert not re.findall(r".{0,20}\d.{0,20}", text)
+        assert unexplained(squeezed(page.extract_text()), found) == []
 
 
 def test_the_same_bytes_again(context: PublicationContext) -> None:

@@ -13,7 +13,7 @@ from earwitness.case.manifest import read_facts
 from earwitness.case.named_set import read_set
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.takes import read_takes
-from earwitness.publication.context import assemble
+from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.material import Built, CaseFiles, Revision
 from earwitness.publication.publish import Publication, publish
 from earwitness.records.errors import CaseError
@@ -37,21 +37,26 @@ def publish_case(root: Path, to: Path | None = None) -> Publication:
     """
     case = CaseFolder.open(root)
     with shared(case):
-        read_set(case)
-        built = Built(
-            responses=load_responses(case.responses),
-            curves=load_curves(case.curves),
-            results=from_json(Results, case.results.read_bytes()),
-            findings=from_json(Findings, case.findings.read_bytes()),
-        )
-        files = CaseFiles(
-            facts=read_facts(case),
-            takes=read_takes(case),
-            raw_sha256=read_hashes(case),
-            verdict=_verdict(case),
-            revisions=_revisions(case),
-        )
-        return publish(assemble(files, built), case.build, to or case.publication)
+        return publish(context_of(case), case.build, to or case.publication)
+
+
+def context_of(case: CaseFolder) -> PublicationContext:
+    """Everything that goes out of a case whose lock is held, without its downloads."""
+    read_set(case)
+    built = Built(
+        responses=load_responses(case.responses),
+        curves=load_curves(case.curves),
+        results=from_json(Results, case.results.read_bytes()),
+        findings=from_json(Findings, case.findings.read_bytes()),
+    )
+    files = CaseFiles(
+        facts=read_facts(case),
+        takes=read_takes(case),
+        raw_sha256=read_hashes(case),
+        verdict=_verdict(case),
+        revisions=_revisions(case),
+    )
+    return assemble(files, built)
 
 
 def _verdict(case: CaseFolder) -> str:
