@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -88,9 +89,19 @@ class NetcdfWriter:
 
 @contextmanager
 def new_file(path: Path, dims: Mapping[str, int], title: str) -> Iterator[NetcdfWriter]:
-    """Write a new file at `path` with the dimensions `dims`."""
-    with h5netcdf.File(path, "w") as file:
+    """Write a new file at `path` with the dimensions `dims`.
+
+    It is made in memory: where a disk refuses, the library that makes it takes the whole process down.
+
+    Raises
+    ------
+    OSError
+        The file can't be written.
+    """
+    image = io.BytesIO()
+    with h5netcdf.File(image, "w") as file:
         yield NetcdfWriter(file, dims, title)
+    path.write_bytes(image.getbuffer())
 
 
 class NetcdfReader:

@@ -16,8 +16,8 @@ _HEAD: Final = """\
 <!-- Made from the program itself: python -m earwitness.cli.reference > docs/commands.md -->
 
 Each command prints what it did and where the result lies. With `--json` exactly one JSON object stands on
-standard output, also where a command refuses: `error` says why, `exit_code` is its exit code. A refusal is one
-line on standard error: file, place, what is wrong, what to do.
+standard output, also where a command refuses: `error` says why, `exit_code` is its exit code. A refusal is
+one line on standard error: file, place, what is wrong, what to do.
 
 | exit code | meaning |
 |---|---|
