@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -88,8 +89,11 @@ def says(text: str, value: float) -> bool:
     assert match is not None, text
     digits, unit = match.groups()
     scale = SCALES.get(unit, 1.0)
-    # Half of the last printed digit, or of the third significant one of a round number.
+    # Half of the last printed digit, or of the third significant one of a round number; coverage is told in
+    # frequencies of two digits.
     allowed = max(0.5 * 10.0 ** -len(digits.partition(".")[2]) * scale, 0.005 * abs(value))
+    if unit in {"Hz", "kHz"}:
+        allowed = max(allowed, 0.5 * 10.0 ** (math.floor(math.log10(value)) - 1))
     return abs(float(digits) * scale - abs(value)) <= allowed * (1 + 1e-9)
 
 

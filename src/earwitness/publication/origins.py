@@ -70,19 +70,23 @@ def anchor(reference: str) -> str:
 
 
 def origins(curves: CurveSet, figures: tuple[Figure, ...], prose: object) -> tuple[Origin, ...]:
-    """The entries: every available figure, every available curve, and each method that `prose` refers to."""
+    """The entries: every available figure, every available curve, and each method that anything refers to.
+
+    `prose` is what the publication says elsewhere; figures that it speaks of have an entry too.
+    """
     available = {name: c for name, c in curves.curves.items() if c.available}
-    numbers = {n.reference: n for n in numbers_in(prose)}
-    used = {anchor(reference) for reference in numbers}
-    methods: dict[str, list[Number]] = {}
-    for reference in sorted(r for r in numbers if r.startswith("method:")):
-        methods.setdefault(reference[7:].split("/")[0], []).append(numbers[reference])
+    used = {anchor(n.reference) for n in numbers_in(prose)}
     spoken = [f for f in figures if f.available or anchor(f"figure:{f.name}") in used]
-    return (
+    found = (
         *(_figure(f, available) for f in spoken),
         *(_curve(c, curves) for c in available.values()),
-        *(_method(name, tuple(found)) for name, found in methods.items()),
     )
+    # Entries quote constants too, of figures that stand nowhere else.
+    quoted = {n.reference: n for n in numbers_in((prose, found)) if n.reference.startswith("method:")}
+    methods: dict[str, list[Number]] = {}
+    for reference in sorted(quoted):
+        methods.setdefault(reference[7:].split("/")[0], []).append(quoted[reference])
+    return (*found, *(_method(name, tuple(numbers)) for name, numbers in methods.items()))
 
 
 def numbers_in(thing: object) -> Iterable[Number]:
