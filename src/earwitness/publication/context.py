@@ -88,6 +88,8 @@ class PublicationContext:
         Long lists of takes, each once; `take_set` finds the one of an entry.
     raw_files
         Every raw file with its SHA-256, by path.
+    take_paths
+        The raw file of each take; its name may hold a # as the id of a take in it does.
     downloads
         Files of the data pack, with size and SHA-256; empty until they are written.
     revisions
@@ -111,6 +113,7 @@ class PublicationContext:
     origins: tuple[Origin, ...]
     take_sets: tuple[TakeSet, ...]
     raw_files: tuple[RawFile, ...]
+    take_paths: Mapping[TakeId, str]
     downloads: tuple[Download, ...]
     revisions: tuple[RevisionLine, ...]
     results: Results
@@ -141,7 +144,7 @@ class PublicationContext:
 
     def raw_file(self, take: TakeId) -> RawFile:
         """The raw file that holds a take."""
-        path = str(take).partition("#")[0]
+        path = self.take_paths[take]
         return next(f for f in self.raw_files if f.path == path)
 
     def take_set(self, takes: tuple[TakeId, ...]) -> TakeSet | None:
@@ -187,6 +190,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
             RawFile(path, digest, f"raw-{i}")
             for i, (path, digest) in enumerate(sorted(case.raw_sha256.items()))
         ),
+        take_paths={take.id: take.path for take in case.takes},
         downloads=(),
         revisions=tuple(
             RevisionLine(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from functools import partial
 from multiprocessing import get_context
@@ -13,6 +14,7 @@ from typing import Final
 from earwitness.exhibits.description import Exhibit, Mark
 from earwitness.exhibits.matplotlib import draw
 from earwitness.publication.context import PublicationContext
+from earwitness.records.errors import CallError
 
 MARKED_WIDTH_MM: Final = 84.0
 
@@ -44,7 +46,11 @@ def pictures(context: PublicationContext) -> Pictures:
             drawing = pool.map(_call, jobs)
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, mask)
-        drawn = list(drawing)
+        try:
+            drawn = list(drawing)
+        except BrokenProcessPool as error:
+            problem = "a process that draws was ended from outside; publish again, with more memory free"
+            raise CallError(problem) from error
     count = len(context.exhibits)
     return Pictures(
         stills=dict(zip(map(picture_path, context.exhibits), drawn[:count], strict=True)),
