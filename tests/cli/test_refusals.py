@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import errno
+import functools
 import os
-import resource
 import shutil
 import signal
 import subprocess
@@ -19,6 +19,7 @@ from told import Call
 from earwitness.case import durable
 from earwitness.case.layout import CaseFolder
 from earwitness.case.verify import verify
+from earwitness.publication import pictures
 
 COMMANDS = ("add", "build", "publish", "verify")
 
@@ -45,7 +46,8 @@ def process(
 
 
 def words_of(command: str, root: Path, recordings: Path) -> list[str | Path]:
-    return [command, root, *([recordings, "--yes"] if command == "add" else [])]
+    words: list[str | Path] = [command, root]
+    return [*words, recordings, "--yes"] if command == "add" else words
 
 
 @pytest.fixture
@@ -284,6 +286,14 @@ def test_stopped_from_the_keyboard(
         assert told.refusal.startswith("stopped; nothing is lost")
     assert call(*words_of(command, roots[command], recordings)).code == 0
     assert verify(CaseFolder.open(roots[command])).problems == ()
+
+
+def test_a_drawing_process_that_dies(call: Call, case: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pictures, "partial", lambda *_, **__: functools.partial(os._exit, 1))
+    told = call("publish", case)
+    assert told.code == 2
+    assert told.refusal.startswith("a process that draws was ended from outside; publish again")
+    assert not (case / "publication").exists()
 
 
 def test_a_real_interrupt_is_one_line(tmp_path: Path) -> None:
