@@ -68,6 +68,15 @@ def test_a_clipped_recording_does_not_come_in_but_a_full_stimulus_does(
     assert "is clipped" in doubt.problem
 
 
+def test_one_take_in_two_files_does_not_come_in(case: CaseFolder, tmp_path: Path) -> None:
+    files = [tone(tmp_path / n) for n in ("stimulus.wav", "h+000_1V.wav", "horizontal_+000_1V.wav")]
+    (doubt,) = look_at(case.root, files).doubts
+    assert doubt.path == "horizontal_+000_1V.wav"
+    assert doubt.problem == "would be the same take as raw/h+000_1V.wav (sweep, on axis, 1 V)"
+    files[2].rename(tmp_path / "horizontal_+000_1V_repeat2.wav")
+    assert look_at(case.root, [*files[:2], tmp_path / "horizontal_+000_1V_repeat2.wav"]).doubts == ()
+
+
 def test_files_of_kinds_that_no_build_reads_come_in_unread(case: CaseFolder, tmp_path: Path) -> None:
     file = tmp_path / "impedance.txt"
     file.write_text("whatever the meter writes\n", encoding="utf-8")

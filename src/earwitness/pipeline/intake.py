@@ -116,6 +116,7 @@ def look_at(
     doubts = {r.path: Doubt(r.path, d, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
     takes = [r.take for r in recognised if r.take is not None]
     doubts |= _which_stimulus(takes, stimuli)
+    doubts |= _taken_twice(takes, known)
     there = frozenset(read_hashes(case)) & names
     new = {name: path for path, name in sources if name not in there}
     doubts |= _unreadable(new, [t for t in (*takes, *stated) if t.path not in doubts], progress)
@@ -153,6 +154,19 @@ def _which_stimulus(takes: Sequence[Take], stimuli: Sequence[str]) -> dict[str, 
     problem = f"which stimulus was played isn't said: {' or '.join(stimuli)}"
     remedy = "write its entry in takes.toml first, with its stimulus"
     return {take.path: Doubt(take.path, problem, remedy) for take in takes if take.stimulus in stimuli}
+
+
+def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> dict[str, Doubt]:
+    """Doubts of files that would be a take that another file is already."""
+    found: dict[str, Doubt] = {}
+    owners = {take.key: take for take in known}
+    for take in takes:
+        owner = owners.setdefault(take.key, take)
+        if owner is not take and take.key.kind is not TakeKind.STIMULUS:
+            problem = f"would be the same take as raw/{owner.id} ({take.key.label})"
+            remedy = "name it as a repeat (…_repeat2), or remove the other's entry from takes.toml"
+            found[take.path] = Doubt(take.path, problem, remedy)
+    return found
 
 
 def _unreadable(new: Mapping[str, Path], takes: Sequence[Take], progress: Progress) -> dict[str, Doubt]:
