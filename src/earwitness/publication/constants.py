@@ -14,7 +14,7 @@ from earwitness.records.sentences import Number, Sentence, say
 #: What each constant is, for a reader who hasn't seen the code.
 CONSTANT_WORDS: Final[Mapping[str, str]] = {
     "COVERAGE_BAND_HZ": "summed up from",
-    "DB_PER_DECADE": "height of a decade's length",
+    "DB_PER_DECADE": "a decade as long as",
     "EDGE_DB": "coverage ends at",
     "FALL_DB": "falls below the mean",
     "FREQUENCY_LIMITS_HZ": "frequency axis from",
@@ -34,7 +34,7 @@ CONSTANT_WORDS: Final[Mapping[str, str]] = {
 
 
 def constants(numbers: Iterable[Number]) -> Sentence:
-    """``frequency axis from 20 Hz to 20 kHz; height of a decade's length 25 dB``.
+    """``a decade as long as 25 dB; frequency axis from 20 Hz to 20 kHz``.
 
     A constant that has no words of its own is called by its name without the unit.
     """

@@ -180,7 +180,7 @@ def _origin(origin: Origin, c: PublicationContext) -> Json:
         "lines": _lines(origin.lines),
         "curves": [{"to": to, "name": name} for to, name in origin.curves],
         "takes": [] if shared else _takes(origin.takes, c),
-        "take_set": {"to": shared.anchor, "title": _parts(shared.title)} if shared else None,
+        "take_set": {"to": shared.anchor, "words": _parts(shared.words)} if shared else None,
     }
 
 

@@ -22,10 +22,15 @@ class TakeSet:
     """One list of takes: its name in page and PDF, what they are, and how many."""
 
     anchor: str
-    title: Sentence
+    words: Sentence
     value: Sentence
     takes: tuple[TakeId, ...]
     count: int
+
+    @property
+    def title(self) -> Sentence:
+        """The list's heading."""
+        return say("Takes: ") + self.words
 
 
 def anchor_of(index: str) -> str:
@@ -39,7 +44,7 @@ def take_sets(lists: Iterable[tuple[TakeId, ...]], takes: tuple[Take, ...]) -> t
     long = dict.fromkeys(found for found in lists if len(found) > LONGEST_INLINE)
     return tuple(
         TakeSet(
-            anchor_of(str(i)), _title([by_id[t] for t in found]), _count(len(found), i), found, len(found)
+            anchor_of(str(i)), _words([by_id[t] for t in found]), _count(len(found), i), found, len(found)
         )
         for i, found in enumerate(long)
     )
@@ -49,13 +54,13 @@ def _count(count: int, index: int) -> Sentence:
     return say(Number(f"{count}", float(count), f"publication:take_sets/{index}/count"), " takes")
 
 
-def _title(takes: list[Take]) -> Sentence:
+def _words(takes: list[Take]) -> Sentence:
     # On axis and behind lie on both orbits and say nothing about which.
     turned = {
         str(t.key.direction.orbit)
         for t in takes
         if t.key.direction and t.key.kind in DIRECTIONAL and t.key.direction.angle_deg not in (0.0, 180.0)
     }
-    orbits = listing(say(f"{orbit} orbit") for orbit in sorted(turned))
+    orbits = listing(say(orbit) for orbit in sorted(turned)) + say(" orbit")
     near = any(t.key.kind is TakeKind.NEAR_FIELD for t in takes)
-    return say("Takes: ", orbits if turned else say("no orbit"), ", with near field" if near else "")
+    return say(orbits if turned else say("no orbit"), ", with near field" if near else "")

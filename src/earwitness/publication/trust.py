@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from earwitness.derive.numerals import frequency, quantity
@@ -172,7 +172,10 @@ def _methods(figures: tuple[Figure, ...], curves: CurveSet) -> tuple[MethodLine,
     by_source: dict[Source, list[Sentence]] = {}
     for curve in curves.curves.values():
         if curve.available:
-            by_source.setdefault(curve.source, []).append(say(curve.name.words.capitalize()))
+            # One line for the document; each curve's clause stands in its own entry.
+            by_source.setdefault(replace(curve.source, clause=""), []).append(
+                say(curve.name.words.capitalize())
+            )
     for figure in figures:
         if figure.available:
             by_source.setdefault(figure.source, []).append(FIGURE_LABELS[figure.name])

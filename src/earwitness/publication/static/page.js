@@ -179,6 +179,7 @@
     if (number && !number.closest(".appendix")) {
       if (openCard(number)) event.preventDefault();
     }
+    if (event.target.closest(".card a:not(.n)")) card.close();
     const shows = event.target.closest("a[data-shows]");
     if (shows && wide.matches) {
       event.preventDefault();
