@@ -50,7 +50,7 @@ def test_the_bass_statement_points_at_its_corner() -> None:
 
 def test_the_tilt_says_falls_and_keeps_the_signed_value() -> None:
     statement = by_id()["figure-in_room_tilt"].statement
-    assert str(statement) == "In a room its sound falls by 0.95 ± 0.05 dB an octave."
+    assert str(statement) == "In a room its sound is estimated to fall by 0.95 ± 0.05 dB an octave."
     assert statement.numbers[0].value == -0.95
 
 
@@ -58,7 +58,14 @@ def test_two_estimates_of_sound_power_are_spoken_of_only_where_they_part() -> No
     figures = {f.name: f for f in specimen.results().figures}
     for difference, speaks in ((0.4, False), (1.2, True)):
         warning = replace(
-            figures[FigureName.SENSITIVITY], name=FigureName.SOUND_POWER_SAMPLING, value=Quantity(difference)
+            figures[FigureName.SENSITIVITY],
+            name=FigureName.SOUND_POWER_SAMPLING,
+            value=Quantity(difference),
+            also={"frequency": 2000.0},
         )
         found = statements(specimen.curve_set(), {FigureName.SOUND_POWER_SAMPLING: warning})
         assert bool(found) is speaks
+        for finding in found:
+            assert str(finding.statement) == "Two estimates of its sound power part by 1.2 dB at 2 kHz."
+            assert finding.place is not None
+            assert finding.place.band_hz[0] < 2000.0 < finding.place.band_hz[1]

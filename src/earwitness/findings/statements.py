@@ -20,7 +20,7 @@ from earwitness.derive.coverage_words import (
 )
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
-from earwitness.derive.numerals import measured, measured_size, quantity, spread
+from earwitness.derive.numerals import frequency, measured, measured_size, quantity, spread
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
 from earwitness.derive.wording import band_words
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
@@ -196,9 +196,9 @@ def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figur
     value = figure.value
     if not isinstance(value, Quantity):
         return None
-    falls = "falls" if value.value < 0 else "rises"
+    falls = "fall" if value.value < 0 else "rise"
     size = measured_size(value.value, figure.uncertainty, "dB", f"figure:{figure.name}")
-    statement = say(f"In a room its sound {falls} by ", size, " an octave.")
+    statement = say(f"In a room its sound is estimated to {falls} by ", size, " an octave.")
     explanation = say(
         "That is the straight line through what an ordinary room makes of direct sound, early reflections "
         "and sound power together."
@@ -220,20 +220,19 @@ def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) 
     value = figure.value
     if not isinstance(value, Quantity) or value.value <= SAMPLING_WARNING_DB:
         return None
+    root, worst_hz = f"figure:{figure.name}", figure.also["frequency"]
     statement = say(
-        "Two orbits may misread its sound power by up to ",
-        spread(value.value, "dB", f"figure:{figure.name}/value/value"),
+        "Two estimates of its sound power part by ",
+        quantity(value.value, "dB", f"{root}/value/value"),
+        " at ",
+        frequency(worst_hz, f"{root}/also/frequency"),
         ".",
     )
     explanation = say(
-        "A second estimate, which fills the sphere between the two orbits, parts from the standard's; what "
-        "rests on sound power carries the difference as an uncertainty."
+        "Two orbits don't see the whole sphere. The second estimate fills what lies between them; what rests "
+        "on sound power carries the difference as an uncertainty."
     )
-    place = Place(
-        curve=CurveName.SOUND_POWER,
-        band_hz=_inside(curves, CurveName.SOUND_POWER, TREND_BAND_HZ),
-        drive=curves.drive,
-    )
+    place = _about(curves, CurveName.SOUND_POWER, worst_hz)
     return _finding(figure, statement, explanation, place)
 
 

@@ -75,13 +75,15 @@ class Claim:
     """One of the maker's claims, in the maker's words and as a number.
 
     `figure` names what it is about: ``f3``, ``f6``, ``f10``, ``sensitivity``, ``tolerance``. For a tolerance
-    `value` is the ± in dB over `band_hz`.
+    `value` is the ± in dB over `band_hz`. A sensitivity claim may say what it is `per`; where it doesn't, both
+    are admissible.
     """
 
     text: Line
     figure: Literal["f3", "f6", "f10", "sensitivity", "tolerance"]
     value: Positive
     band_hz: tuple[Positive, Positive] | None = None
+    per: Literal["voltage", "watt"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Literal
 
 from earwitness.records.figures import Evidence, FigureName
-from earwitness.records.sentences import Sentence
+from earwitness.records.sentences import EMPTY, Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +36,25 @@ class Judgement(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ClaimReading:
-    """A claim held against one admissible definition: what was found by it, and whether the claim holds."""
+    """A claim held against one admissible definition.
+
+    Attributes
+    ----------
+    value
+        What was found by it; with `bound`, only that it lies there or beyond.
+    uncertainty
+        Its standard uncertainty; None where what decides it isn't stated.
+    holds
+        Whether the claim holds by it; None where that can't be said, and `doubt` is why.
+    """
 
     definition: Sentence
     value: float
     unit: str
-    holds: bool
+    uncertainty: float | None
+    holds: bool | None
+    bound: Literal["at most", "at least"] | None = None
+    doubt: Sentence = EMPTY
 
 
 @dataclass(frozen=True, slots=True)
