@@ -92,7 +92,7 @@ def says(text: str, value: float) -> bool:
     # Half of the last printed digit, or of the third significant one of a round number; coverage is told in
     # frequencies of two digits.
     allowed = max(0.5 * 10.0 ** -len(digits.partition(".")[2]) * scale, 0.005 * abs(value))
-    if unit in {"Hz", "kHz"}:
+    if unit in {"Hz", "kHz"} and value > 0:
         allowed = max(allowed, 0.5 * 10.0 ** (math.floor(math.log10(value)) - 1))
     return abs(float(digits) * scale - abs(value)) <= allowed * (1 + 1e-9)
 

@@ -153,10 +153,10 @@ def test_every_number_leads_to_an_entry_of_its_own_kind(case: CaseOnDisk) -> Non
         scheme, _, path = data.attrib["data-ref"].partition(":")
         target = link.attrib["href"][1:]
         entry = case.prose.entry(target)
-        if scheme in {"figure", "curve", "method"}:
+        if scheme in {"figure", "curve", "method", "claim"}:
             assert target == f"from-{scheme}-{path.split('/')[0].replace('.', '-')}"
             assert entry.tag == "details"
-        elif scheme in {"case", "claim"}:
+        elif scheme == "case":
             assert target == "from-case"
 
 

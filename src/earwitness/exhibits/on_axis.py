@@ -34,7 +34,7 @@ def on_axis(curves: CurveSet) -> Exhibit | None:
         db_per_decade=DB_PER_DECADE,
     )
     both = len(shown) == len(SHOWN)
-    against = "Where the two part, the faults depend on where you sit; where they agree, they don't."
+    against = "Where the two part, the seats about the axis hear something else than the axis does."
     return Exhibit(
         id="on-axis",
         letter="",

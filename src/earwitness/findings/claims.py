@@ -18,6 +18,7 @@ from earwitness.records.facts import CaseFacts, Claim
 from earwitness.records.figures import Evidence, Figure, FigureName
 from earwitness.records.findings import ClaimJudgement, ClaimReading, Finding, Judgement, Place
 from earwitness.records.sentences import Number, Quoted, Sentence, say
+from earwitness.records.sources import Source, Standing
 
 IMPORTANCE: Final[Mapping[Judgement, float]] = {
     Judgement.NOT_CONFIRMED: 0.85,
@@ -31,6 +32,7 @@ _VERB: Final[Mapping[Judgement, str]] = {
     Judgement.NOT_CONFIRMED: "is not confirmed",
     Judgement.CANNOT_JUDGE: "can't be judged",
 }
+SOURCE: Final = Source("Earwitness", "", "claims by every admissible definition", Standing.OWN)
 #: A mark on a claimed frequency reaches so far to either side.
 _MARK_OCTAVES: Final = 1.0 / 6.0
 
@@ -89,16 +91,16 @@ def _explanation(tried: tuple[ClaimReading, ...], outcome: Judgement, path: str)
 def _span(tried: tuple[ClaimReading, ...], path: str) -> Sentence:
     """The least and the greatest value, or the one that all have in common as it is printed."""
     order = sorted(range(len(tried)), key=lambda i: tried[i].value)
-    least, greatest = (number(tried[i], f"{path}/{i}/value") for i in (order[0], order[-1]))
+    least, greatest = (reading_number(tried[i], f"{path}/{i}/value") for i in (order[0], order[-1]))
     return say(least) if least.text == greatest.text else say(least, " to ", greatest)
 
 
 def _first(tried: tuple[ClaimReading, ...], kept: bool, path: str) -> Sentence:
     i = next(i for i, reading in enumerate(tried) if reading.holds is kept)
-    return say(tried[i].definition, " (", number(tried[i], f"{path}/{i}/value"), ")")
+    return say(tried[i].definition, " (", reading_number(tried[i], f"{path}/{i}/value"), ")")
 
 
-def number(reading: ClaimReading, reference: str) -> Number:
+def reading_number(reading: ClaimReading, reference: str) -> Number:
     """A reading's value as it is printed: ``72.8 Hz``, ``≤ 20.1 Hz``, ``±1.2 dB``."""
     if reading.unit == "Hz":
         plain = frequency(reading.value, reference)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
-from earwitness.derive.numerals import quantity
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Exhibit, Mark
 from earwitness.exhibits.places import locate
+from earwitness.findings.claims import reading_number
 from earwitness.findings.references import Referent
 from earwitness.publication import verdict
 from earwitness.publication.header import Header, header
@@ -181,7 +182,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         rows=rows,
         findings=findings,
         marks={key: found for key, found in marks.items() if found},
-        readings={f.id: _readings(i, f) for i, f in enumerate(findings) if f.claim},
+        readings={f.id: _readings(f) for f in findings if f.claim},
         exhibits=exhibits,
         trust=belief,
         origins=(),
@@ -205,7 +206,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         program=built.results.program,
     )
     _check(context)
-    entries = origins(built.curves, built.results.figures, prose)
+    entries = origins(built.curves, built.results.figures, prose, findings)
     lists = take_sets((entry.takes for entry in entries), case.takes)
     context = replace(context, origins=entries, take_sets=lists)
     _check(context)
@@ -225,17 +226,21 @@ def _check(context: PublicationContext) -> None:
             raise IntegrityError("build", problem, "build again")
 
 
-def _readings(index: int, finding: Finding) -> tuple[Sentence, ...]:
-    tried = finding.claim.readings if finding.claim else ()
+def _readings(finding: Finding) -> tuple[Sentence, ...]:
+    if finding.claim is None:
+        return ()
+    path = f"claim:{finding.claim.index}/readings"
     return tuple(
-        reading.definition
-        + say(
-            ": ",
-            quantity(reading.value, reading.unit, f"publication:findings/{index}/claim/readings/{i}/value"),
-            ", holds" if reading.holds else ", doesn't hold",
-        )
-        for i, reading in enumerate(tried)
+        reading.definition + say(": ", reading_number(reading, f"{path}/{i}/value"), _OUTCOME[reading.holds])
+        for i, reading in enumerate(finding.claim.readings)
     )
+
+
+_OUTCOME: Final[Mapping[bool | None, str]] = {
+    True: ", holds",
+    False: ", doesn't hold",
+    None: ", can't be judged",
+}
 
 
 def _size(count: int, reference: str) -> Sentence:

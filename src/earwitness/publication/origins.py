@@ -10,12 +10,14 @@ from dataclasses import dataclass, fields, is_dataclass
 
 from earwitness.derive.formatting import decimals_for
 from earwitness.derive.numerals import frequency, quantity, spread
+from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.take_sets import anchor_of
 from earwitness.publication.wording import FIGURE_LABELS, SIDES, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
+from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
@@ -54,23 +56,24 @@ def anchor(reference: str) -> str:
     """The name of the entry that a reference leads to.
 
     ``figure:f6/value/value`` → ``from-figure-f6``; facts of the case share one entry, as do the caution and
-    the octaves (`why-believe-it`), the files (`downloads`) and the readings of claims (`findings`). How many
-    takes a list has leads to the list.
+    the octaves (`why-believe-it`) and the files (`downloads`). How many takes a list has leads to the list.
     """
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "figure" | "curve" | "method":
+        case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
             return anchor_of(path.split("/")[1])
         case "publication":
-            return first if first in {"downloads", "findings"} else "why-believe-it"
+            return first if first == "downloads" else "why-believe-it"
     return "from-case"
 
 
-def origins(curves: CurveSet, figures: tuple[Figure, ...], prose: object) -> tuple[Origin, ...]:
-    """The entries: every available figure, every available curve, and each method that anything refers to.
+def origins(
+    curves: CurveSet, figures: tuple[Figure, ...], prose: object, findings: tuple[Finding, ...] = ()
+) -> tuple[Origin, ...]:
+    """The entries: every available figure, claim and curve, and each method that anything refers to.
 
     `prose` is what the publication says elsewhere; figures that it speaks of have an entry too.
     """
@@ -79,6 +82,7 @@ def origins(curves: CurveSet, figures: tuple[Figure, ...], prose: object) -> tup
     spoken = [f for f in figures if f.available or anchor(f"figure:{f.name}") in used]
     found = (
         *(_figure(f, available) for f in spoken),
+        *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
     )
     # Entries quote constants too, of figures that stand nowhere else.
@@ -130,6 +134,19 @@ def _figure(figure: Figure, curves: Mapping[CurveName, Curve]) -> Origin:
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in shown),
         takes=_own_takes(figure.evidence, covered),
+    )
+
+
+def _claim(finding: Finding, claim: ClaimJudgement, curves: Mapping[CurveName, Curve]) -> Origin:
+    here = f"claim:{claim.index}"
+    claimed = next(part for part in finding.statement.parts if isinstance(part, Quoted))
+    return Origin(
+        anchor=anchor(here),
+        title=say("Claim “", claimed, "”"),
+        value=say(str(claim.judgement)),
+        method="findings.claim_readings.readings",
+        lines=tuple(_source(CLAIM_SOURCE)),
+        curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
     )
 
 

@@ -100,7 +100,7 @@ def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
         return say(quantity(value, "m", f"case:rig.{field}", 2)) if value is not None else NOT_STATED
 
     lines = [
-        line("Drive", say(Term(built.curves.drive))),
+        line("Drive", _drive(built)),
         line("Distance", length(rig.distance_m, "distance_m")),
         line("Reference axis", quoted_or_not_stated(rig.reference_axis, "case:rig.reference_axis")),
         line("Turned about a point behind the front by", length(rig.rotation_behind_m, "rotation_behind_m")),
@@ -121,6 +121,24 @@ def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
         high = frequency(band[1], "curve:on_axis/valid_to_hz")
         lines.append(line("Valid on axis", say(low, " to ", high)))
     return tuple(lines)
+
+
+def _drive(built: Built) -> Sentence:
+    """At which drive the takes that curves rest on were made, and to which they are scaled."""
+    used = {take for curve in built.curves.curves.values() for take in curve.takes}
+    labels = {t.key.drive.label for t in built.responses.takes if t.id in used and t.key.drive}
+    scaled = built.curves.drive
+    if labels == {scaled}:
+        return say(Term(scaled))
+    return listing(say(named(label)) for label in sorted(labels)) + say(", scaled to ", Term(scaled))
+
+
+def _not_used(built: Built) -> tuple[Line, ...]:
+    """Directional takes that were reduced and that no curve rests on."""
+    used = {take for curve in built.curves.curves.values() for take in curve.takes}
+    mapped = {take for chart in built.curves.coverage.values() for take in chart.takes}
+    left = [t for t in built.responses.takes if t.id not in used | mapped]
+    return (line("Takes not used", listing(say(named(t.key.label)) for t in left)),) if left else ()
 
 
 def _not_stated(stated: StatedUncertainty) -> list[Sentence]:
@@ -145,11 +163,9 @@ def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
     drives = {t.key.drive for t in built.responses.takes}
     if TakeKind.IMPEDANCE not in kinds:
         lines.append(line("Impedance", say("no such take")))
-    if len(drives) < 2:
-        lines.append(
-            line("Change with level", say("one drive only: no distortion, compression or clean output"))
-        )
-    return tuple(lines)
+    why = "one drive only" if len(drives) < 2 else "not derived"
+    lines.append(line("Change with level", say(f"{why}: no distortion, compression or clean output")))
+    return (*lines, *_not_used(built))
 
 
 def _absent(figure: Figure, absent: NotAvailable) -> Line:

@@ -25,6 +25,7 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.COVERAGE_HORIZONTAL: say("Coverage, sideways"),
     FigureName.COVERAGE_VERTICAL: say("Coverage, up and down"),
     FigureName.SOUND_POWER_SAMPLING: say("Sound power, two estimates"),
+    FigureName.ORBIT_AGREEMENT: say("Both orbits on axis"),
 }
 #: What the two sides of a coverage are called: the positive one first.
 SIDES: Final[Mapping[FigureName, tuple[str, str]]] = {
