@@ -42,7 +42,9 @@ def process(
 ) -> subprocess.Popen[str]:
     """A command in a process of its own, whose files can't grow past `limit_bytes` (0: no limit)."""
     call = [sys.executable, "-c", PROGRAM, str(limit_bytes), *map(str, words)]
-    return subprocess.Popen(call, text=True, env=env, stdin=stdin, stdout=stdout, stderr=subprocess.PIPE)
+    # unbuffered output would hide what only leaving the program passes on
+    buffered = {name: value for name, value in (env or os.environ).items() if name != "PYTHONUNBUFFERED"}
+    return subprocess.Popen(call, text=True, env=buffered, stdin=stdin, stdout=stdout, stderr=subprocess.PIPE)
 
 
 def words_of(command: str, root: Path, recordings: Path) -> list[str | Path]:
