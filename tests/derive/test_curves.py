@@ -98,9 +98,9 @@ def test_repeats_are_averaged_before_the_orbits_meet() -> None:
     rise_db = 10 * np.log10(field.power[row] / field.power[row + 1])
     np.testing.assert_allclose(rise_db, 10 * np.log10((14 / 3 + 1) / 2), atol=PRECISION_DB)
     assert set(field.takes[row]) >= {TakeId("again.wav"), TakeId("third.wav")}
-    meeting = derive(more, FACTS).meeting_difference_db
-    np.testing.assert_allclose(meeting[0.0], 10 * np.log10(14 / 3), atol=PRECISION_DB)
-    np.testing.assert_allclose(meeting[180.0], 0.0, atol=PRECISION_DB)
+    meeting = derive(more, FACTS).curves.meeting_difference_db
+    np.testing.assert_allclose(meeting["on_axis"], 10 * np.log10(14 / 3), atol=PRECISION_DB)
+    np.testing.assert_allclose(meeting["behind"], 0.0, atol=PRECISION_DB)
 
 
 def with_more_takes(

@@ -110,6 +110,7 @@ def test_a_band_that_is_not_wholly_valid_gives_no_number() -> None:
         FigureName.COVERAGE_HORIZONTAL,
         FigureName.COVERAGE_VERTICAL,
         FigureName.SOUND_POWER_SAMPLING,
+        FigureName.ORBIT_AGREEMENT,
     }
     assert unavailable == set(FigureName) - available
     for name in unavailable:

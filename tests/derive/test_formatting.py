@@ -43,6 +43,7 @@ def test_decimals(uncertainty: float, decimals: int) -> None:
         (-0.954, 0.052, "dB/octave", "−0.95 ± 0.05 dB/octave"),
         (86.4321, None, "dB", "86.4 dB"),
         (86.4321, 0.0, "dB", "86.4 dB"),
+        (86.4321, 1.1e-14, "dB", "86.4 dB"),
     ],
 )
 def test_values_with_their_uncertainty(value: float, uncertainty: float | None, unit: str, text: str) -> None:

@@ -12,6 +12,8 @@ from earwitness.derive.draws import DRAWS, draw, draw_component_db
 from earwitness.derive.uncertainty import level_slope_db_per_deg, take_errors
 from earwitness.records.curves import CurveName as C
 from earwitness.records.facts import CaseFacts, Rig, StatedUncertainty, Unit
+from earwitness.records.figures import FigureName
+from earwitness.records.responses import Origin, Responses
 from earwitness.records.takes import Direction, Orbit
 from earwitness.records.uncertainty import ComponentName as N
 
@@ -50,7 +52,7 @@ def test_a_shared_error_moves_all_curves_alike_and_no_index() -> None:
         np.testing.assert_allclose(component(result, curve, N.LEVEL), 0.2, rtol=1e-9)
         np.testing.assert_allclose(component(result, curve, N.MICROPHONE), 0.3, rtol=1e-9)
     np.testing.assert_allclose(component(result, C.SOUND_POWER_DI, N.LEVEL), 0.0, atol=1e-9)
-    assert result.curves.curves[C.EARLY_REFLECTIONS_DI].uncertainty_db.max() < 1e-4
+    assert np.isnan(result.curves.curves[C.EARLY_REFLECTIONS_DI].uncertainty_db).all()
 
 
 def test_independent_errors_shrink_with_the_number_of_takes() -> None:
@@ -159,3 +161,86 @@ def test_a_response_without_a_gate_is_drawn_point_by_point() -> None:
     result = derive(responses, facts())
     spread = result.curves.curves[C.ON_AXIS].uncertainty_db
     assert np.median(spread) == pytest.approx(0.2 / np.sqrt(2), rel=0.03)
+
+
+def given_as_text(unknown: slice = slice(None)) -> Responses:
+    """Responses of which the reduction couldn't tell noise, gate and splice: NaN at valid points."""
+    plain = closed_forms.responses(
+        closed_forms.cardioid, components={N.NOISE: 0.2, N.GATE: 0.1, N.SPLICE: 0.3}, gate_s=0.0
+    )
+    for spread in plain.components.values():
+        spread[unknown] = np.nan
+    return plain
+
+
+def test_what_cannot_be_told_from_the_data_is_not_known() -> None:
+    result = derive(given_as_text(), facts())
+    for curve in result.curves.curves.values():
+        assert set(curve.components_db) - {N.SAMPLING} >= {N.NOISE, N.GATE, N.SPLICE}
+        for name in (N.NOISE, N.GATE, N.SPLICE):
+            assert curve.components_db[name] is None
+    assert np.isnan(result.curves.curves[C.ON_AXIS].uncertainty_db).all()
+    on_axis = {FigureName.SENSITIVITY, FigureName.TOLERANCE_ON_AXIS, FigureName.TOLERANCE_LISTENING_WINDOW}
+    for figure in result.figures:
+        if figure.name in on_axis:
+            assert figure.uncertainty is None
+            assert set(figure.components.values()) == {None}
+
+
+def test_what_is_known_of_some_takes_alone_is_known_of_no_curve_that_rests_on_others() -> None:
+    # The rows of the vertical orbit come last.
+    curves = derive(given_as_text(slice(36, None)), facts()).curves.curves
+    assert curves[C.SIDE_REFLECTION].components_db[N.NOISE] is not None
+    np.testing.assert_allclose(np.asarray(curves[C.SIDE_REFLECTION].components_db[N.GATE]), 0.1, rtol=1e-6)
+    assert curves[C.LISTENING_WINDOW].components_db[N.NOISE] is None
+    assert curves[C.ON_AXIS].components_db[N.GATE] is None
+
+
+def test_a_level_that_cancels_is_no_uncertainty() -> None:
+    result = derived(closed_forms.cardioid, facts(level_db=0.2))
+    found = {f.name: f for f in result.figures}
+    assert found[FigureName.SENSITIVITY].uncertainty == pytest.approx(0.2, rel=1e-3)
+    for name in (FigureName.TOLERANCE_ON_AXIS, FigureName.TOLERANCE_LISTENING_WINDOW):
+        assert found[name].uncertainty is None
+        assert found[name].components[N.LEVEL] == 0.0
+    assert np.isnan(result.curves.curves[C.EARLY_REFLECTIONS_DI].uncertainty_db).all()
+
+
+def test_a_cut_tail_alternates_over_frequency_and_is_alike_in_all_takes() -> None:
+    """Gate of 5 ms: unrelated 600 Hz apart, and so it doesn't cancel in a tolerance about a mean."""
+    responses = closed_forms.responses(closed_forms.omni, components={N.GATE: 0.5}, gate_s=0.005)
+    takes = take_powers(responses)
+    errors = take_errors(responses, takes, facts())
+    drawn = draw(errors, takes.power, np.eye(2, len(takes.takes)), 1).error_db
+    np.testing.assert_allclose(drawn[:, 0], drawn[:, 40], atol=1e-6)
+    at = [int(np.argmin(np.abs(closed_forms.GRID - f))) for f in (2000.0, 2020.0, 2600.0)]
+    correlation = np.asarray(np.corrcoef(drawn[:, 0, at].T))
+    assert correlation[0, 1] > 0.9
+    assert abs(correlation[0, 2]) < 0.36
+    # Both signs: half of the draws lie above zero (128 of them: one standard error is 4 %).
+    assert np.mean(drawn[:, 0, at[0]] > 0) == pytest.approx(0.5, abs=0.16)
+    found = {f.name: f for f in derive(responses, facts()).figures}
+    tolerance = found[FigureName.TOLERANCE_ON_AXIS].components[N.GATE]
+    assert tolerance is not None
+    assert tolerance > 0.1
+    smoothness = found[FigureName.IN_ROOM_SMOOTHNESS].components[N.GATE]
+    assert smoothness is not None
+    assert smoothness > 0.01
+
+
+@pytest.mark.parametrize("origin", [Origin.NEAR_FIELD, Origin.BLENDED])
+def test_noise_of_a_common_near_field_take_does_not_average_out(origin: Origin) -> None:
+    plain = closed_forms.responses(closed_forms.omni, components={N.NOISE: 0.4})
+    low = closed_forms.GRID < 200.0
+    plain.origin[:, low] = origin
+    curves = derive(plain, facts()).curves.curves
+    power = curves[C.SOUND_POWER]
+    noise = np.asarray(power.components_db[N.NOISE])
+    np.testing.assert_allclose(noise[low], 0.4, rtol=1e-6)
+    # 72 takes with unequal shares: a good eighth of one above, where they are independent.
+    assert (noise[~low] < 0.4 / 7).all()
+    np.testing.assert_allclose(power.uncertainty_db[low], 0.4, rtol=0.01)
+    assert (power.uncertainty_db[~low] < 0.4 / 5).all()
+    np.testing.assert_allclose(
+        np.asarray(curves[C.SOUND_POWER_DI].components_db[N.NOISE])[low], 0.0, atol=1e-9
+    )

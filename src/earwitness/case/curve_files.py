@@ -33,6 +33,10 @@ _LINES: Final = {
     "positive_uncertainty": "one standard uncertainty of the positive side",
     "negative_uncertainty": "one standard uncertainty of the negative side",
 }
+_MEETINGS: Final = {
+    "on_axis": "level on axis of the horizontal orbit over the vertical one",
+    "behind": "level behind of the horizontal orbit over the vertical one",
+}
 _EXTRAS: Final = {
     "separable_sound_power_db": (
         "sound_power_separable",
@@ -116,6 +120,7 @@ def _write_curve(file: NetcdfWriter, frequency_hz: Floats, curve: Curve, drive: 
         "source_clause": curve.source.clause,
         "source_standing": str(curve.source.standing),
         "missing_directions": " ".join(f"{d.orbit}:{d.angle_deg!r}" for d in curve.missing),
+        "reading": curve.reading,
     }
     file.numbers(curve.name, Variable(over, "dB" if index else _LEVEL, words, made_by), curve.level_db)
     valid = Variable(over, "1", f"{words}: whether it is valid", band)
@@ -163,6 +168,11 @@ def _write_extras(file: NetcdfWriter, curves: CurveSet) -> None:
         if values is not None:
             band = {"valid_band_hz": band_hz(curves.frequency_hz, np.isfinite(values))}
             file.numbers(name, Variable(("frequency",), units, meaning, band), values)
+    for where, meaning in _MEETINGS.items():
+        if where in curves.meeting_difference_db:
+            values = curves.meeting_difference_db[where]
+            band = {"valid_band_hz": band_hz(curves.frequency_hz, np.isfinite(values))}
+            file.numbers(f"meeting_{where}", Variable(("frequency",), "dB", meaning, band), values)
 
 
 def _orders(of: Sequence[Sequence[TakeId]], takes: Sequence[TakeId]) -> Array:
@@ -190,6 +200,9 @@ def _read(file: NetcdfReader) -> CurveSet:
         curves=curves,
         coverage={o: _read_map(file, o, _ordered(used[row], takes)) for row, o in enumerate(orbits)},
         valid_from_hz=float(file.whole("valid_from_hz")),
+        meeting_difference_db={
+            where: file.numbers(f"meeting_{where}") for where in _MEETINGS if file.has(f"meeting_{where}")
+        },
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 
@@ -226,6 +239,7 @@ def _read_curve(
         source=Source(document, edition, clause, Standing(standing)),
         takes=takes,
         missing=tuple(Direction(Orbit(orbit), float(angle)) for orbit, angle in missing),
+        reading=str(file.attribute(name, "reading")),
     )
 
 

@@ -18,7 +18,7 @@ from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Directivity
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import Direction, TakeId
-from earwitness.records.uncertainty import ComponentName
+from earwitness.records.uncertainty import NEGLIGIBLE, ComponentName
 
 #: Draws of the takes' errors are kept at every n-th grid point, for what is sampled at 1/12 octave.
 EVERY: Final = 8
@@ -197,13 +197,14 @@ def _curve(
     takes: tuple[TakeId, ...],
 ) -> Curve:
     valid = means.valid[name]
-    known = any(c is not None for c in components.values())
-    spread = draws.std(axis=0, ddof=1, dtype=np.float64) if known else np.full(valid.shape, np.nan)
+    acting = [np.abs(c) >= NEGLIGIBLE for c in components.values() if c is not None]
+    acts = np.any(acting, axis=0) if acting else np.zeros(valid.shape, dtype=np.bool_)
+    spread = draws.std(axis=0, ddof=1, dtype=np.float64)
     return Curve(
         name=name,
         level_db=np.where(valid, means.level_db[name], np.nan),
         valid=valid,
-        uncertainty_db=np.where(valid, spread, np.nan),
+        uncertainty_db=np.where(valid & acts, spread, np.nan),
         components_db={
             c: None if u is None else np.where(valid, np.abs(u), np.nan) for c, u in components.items()
         },

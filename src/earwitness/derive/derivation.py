@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from earwitness.derive.coverage import orbit_coverage
@@ -13,27 +12,22 @@ from earwitness.derive.extension_figures import NAMES as EXTENSIONS
 from earwitness.derive.extension_figures import extension
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
 from earwitness.derive.level_figures import sensitivity, tolerance
+from earwitness.derive.orbit_figures import orbit_agreement
 from earwitness.derive.sampling_figures import sound_power_sampling
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
-from earwitness.records.grid import Floats
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit
 
 
 @dataclass(frozen=True)
 class Derivation:
-    """What follows from the responses of a case.
-
-    `meeting_difference_db` holds, for 0° and 180° where both orbits measured them, the level of the
-    horizontal orbit over the vertical one, shape (F,).
-    """
+    """What follows from the responses of a case."""
 
     curves: CurveSet
     figures: tuple[Figure, ...]
-    meeting_difference_db: Mapping[float, Floats]
 
 
 def derive(responses: Responses, facts: CaseFacts) -> Derivation:
@@ -57,6 +51,7 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         in_room_smoothness(derived),
         *(coverage(derived, orbit, found) for orbit, found in orbits.items()),
         sound_power_sampling(derived),
+        orbit_agreement(derived),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,
@@ -67,5 +62,6 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         separable_sound_power_db=derived.separable_db,
         in_room_trend_db=line,
         in_room_residual_db=residual,
+        meeting_difference_db=meeting_difference_db(takes),
     )
-    return Derivation(curves, figures, meeting_difference_db(takes))
+    return Derivation(curves, figures)

@@ -20,6 +20,8 @@ from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId
 
 #: Neighbours on an orbit further apart than this leave a gap that nothing is interpolated across.
 MAX_STEP_DEG: Final = 15.0
+#: Where the two orbits meet, degrees.
+MEETINGS: Final[Mapping[str, float]] = {"on_axis": 0.0, "behind": 180.0}
 
 
 @dataclass(frozen=True)
@@ -123,22 +125,34 @@ def orbit_rows(field: Directivity, orbit: Orbit) -> tuple[list[int], Floats]:
     return [rows[i] for i in order], np.asarray(angles[order])
 
 
-def meeting_difference_db(takes: TakePowers) -> Mapping[float, Floats]:
-    """Level of the horizontal orbit over the vertical one at 0° and 180°, dB, shape (F,).
+def meeting_difference_db(takes: TakePowers) -> Mapping[str, Floats]:
+    """Level of the horizontal orbit over the vertical one where they meet, dB, shape (F,), by `MEETINGS`.
 
-    NaN where not valid. Only the angles that were measured on both orbits are there.
+    NaN where not valid. Only the meetings that were measured on both orbits are there.
     """
-    differences: dict[float, Floats] = {}
-    for angle in (0.0, 180.0):
-        means = []
-        for orbit in Orbit:
-            rows = [i for i, t in enumerate(takes.takes) if t.key.direction == Direction(orbit, angle)]
-            if rows:
-                valid = takes.valid[rows].all(axis=0)
-                means.append(np.where(valid, takes.power[rows].mean(axis=0), np.nan))
-        if len(means) == len(Orbit):
-            differences[angle] = level_db(means[0]) - level_db(means[1])
+    differences: dict[str, Floats] = {}
+    for name, angle in MEETINGS.items():
+        found = orbit_powers(takes, angle)
+        if found is not None:
+            power, valid = found
+            level = level_db(np.where(valid, power, np.nan))
+            differences[name] = level[0] - level[1]
     return differences
+
+
+def orbit_powers(takes: TakePowers, angle_deg: float) -> tuple[Floats, Bools] | None:
+    """Mean square pressure and validity at one angle of the horizontal and the vertical orbit, (2, F) each.
+
+    None where either orbit lacks the angle.
+    """
+    groups = [
+        [i for i, t in enumerate(takes.takes) if t.key.direction == Direction(orbit, angle_deg)]
+        for orbit in Orbit
+    ]
+    if not all(groups):
+        return None
+    power = np.stack([takes.power[rows].mean(axis=0) for rows in groups])
+    return power, np.stack([takes.valid[rows].all(axis=0) for rows in groups])
 
 
 def level_db(power: Floats) -> Floats:

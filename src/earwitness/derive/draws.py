@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.derive.uncertainty import TakeErrors
+from earwitness.derive.uncertainty import TakeErrors, shared_part
 from earwitness.records.grid import Floats
 from earwitness.records.uncertainty import SHARING, ComponentName
 
@@ -29,6 +29,8 @@ Singles = npt.NDArray[np.float32]
 
 _NEPER_PER_DB: Final = np.float32(np.log(10.0) / 10.0)
 _STREAMS: Final = {name: i for i, name in enumerate(ComponentName)}
+#: The stream of noise that takes share through a common near-field take.
+_COMMON_STREAM: Final = len(_STREAMS)
 #: Components that vary over frequency as fast as the gate lets them, and from take to take.
 _LOCAL: Final = (ComponentName.NOISE, ComponentName.REPEAT)
 
@@ -88,13 +90,18 @@ def draw_component_db(errors: TakeErrors, name: ComponentName, sensitivity: Floa
     independent from take to take the sum is drawn, with the correlation of the longest gate.
     """
     standard = errors.standard_db[name]
-    if standard is None:
+    if standard is None or not errors.known(name, sensitivity):
         return None
     spread = sensitivity * standard
     if name in _LOCAL:
-        knots = _knots(errors.frequency_hz, float(errors.gate_s.max(initial=0.0)))
-        field = _normal(name, (DRAWS, len(knots))) @ knots
-        return np.asarray(field * np.sqrt((spread**2).sum(axis=0)))
+        common = shared_part(errors, name, spread)
+        own = spread if common is None else spread - common
+        draws = _over_gate(errors, _STREAMS[name]) * np.sqrt((own**2).sum(axis=0))
+        if common is not None:
+            draws = draws + _over_gate(errors, _COMMON_STREAM) * common.sum(axis=0)
+        return np.asarray(draws)
+    if name is ComponentName.GATE:
+        return np.asarray(_over_gate(errors, _STREAMS[name]) * spread.sum(axis=0))
     if not SHARING[name].over_takes:
         return np.asarray(_standardised(_normal(name, (DRAWS, len(spread)))) @ spread)
     if name is ComponentName.MICROPHONE:
@@ -114,8 +121,12 @@ class _LocalField:
     """Noise and repeat of all takes, drawn block after block from one stream."""
 
     def __init__(self, errors: TakeErrors) -> None:
-        parts = [errors.standard_db[name] for name in _LOCAL]
-        squares = [np.square(p) for p in parts if p is not None]
+        squares = []
+        for name in _LOCAL:
+            standard = errors.standard_db[name]
+            if standard is not None:
+                common = shared_part(errors, name, standard)
+                squares.append(np.square(standard if common is None else standard - common))
         self._standard = np.sqrt(sum(squares)).astype(np.float32) if squares else None
         self._shape = (len(errors.gate_s), len(errors.frequency_hz))
         lengths = np.unique(errors.gate_s)
@@ -147,16 +158,30 @@ def _shared_terms(errors: TakeErrors) -> list[tuple[Singles, Singles]]:
         single = standard.astype(np.float32)
         if name is ComponentName.MICROPHONE:
             factor = _microphone(errors.frequency_hz)[:, None, :]
+        elif name is ComponentName.GATE:
+            factor = _over_gate(errors, _STREAMS[name])[:, None, :]
         elif SHARING[name].over_takes:
             factor = shared_draw(name)[:, :, None]
         else:
             factor = _standardised(_normal(name, (DRAWS, len(single))))[:, :, None]
         terms.append((factor.astype(np.float32), single))
+    noise = errors.standard_db[ComponentName.NOISE]
+    common = None if noise is None else shared_part(errors, ComponentName.NOISE, noise)
+    if common is not None:
+        factor = _over_gate(errors, _COMMON_STREAM)[:, None, :]
+        terms.append((factor.astype(np.float32), common.astype(np.float32)))
     return terms
 
 
 def _normal(name: ComponentName, shape: tuple[int, ...]) -> Floats:
     return np.random.default_rng([SEED, _STREAMS[name]]).standard_normal(shape)
+
+
+def _over_gate(errors: TakeErrors, stream: int) -> Floats:
+    """Unit noise, shape (N, F), that varies over frequency as fast as the longest gate lets it."""
+    knots = _knots(errors.frequency_hz, float(errors.gate_s.max(initial=0.0)))
+    random = np.random.default_rng([SEED, stream]).standard_normal((DRAWS, len(knots)))
+    return _standardised(random @ knots)
 
 
 def _knots(frequency_hz: Floats, gate_s: float) -> Singles:

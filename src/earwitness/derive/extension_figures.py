@@ -16,7 +16,8 @@ from earwitness.derive.low_frequency import (
     crossing_hz,
     find_crossing,
 )
-from earwitness.derive.spread import NOTHING_KNOWN, Spread, around, spread_of, unavailable
+from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
+from earwitness.derive.validity import around, hole, unavailable
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ, mean_level_db
 from earwitness.records.curves import CurveName
@@ -74,14 +75,21 @@ def _value(derived: DerivedCurves, curve: CurveName, threshold_db: float) -> Val
     lowest = float(frequency[0])
     if lowest == derived.field.frequency_hz[0] and fall[-1] < threshold_db:
         return Bound(lowest, "at most")
-    return _refusal(crossing, threshold_db, lowest)
-
-
-def _refusal(crossing: Crossing, threshold_db: float, lowest_hz: float) -> NotAvailable:
     if crossing.kind == "lower":
-        return NotAvailable(
-            f"not available: valid from {frequency_text(lowest_hz, 3)}", valid_from_hz=lowest_hz
-        )
+        return _ends_at(derived, curve, int(np.flatnonzero(inside)[0]))
+    return _refusal(crossing, threshold_db)
+
+
+def _ends_at(derived: DerivedCurves, curve: CurveName, lowest: int) -> NotAvailable:
+    """No crossing down to the point `lowest`: there the data end, or a hole begins."""
+    frequency, valid = derived.field.frequency_hz, derived.curves[curve].valid
+    if valid[:lowest].any():
+        return hole(frequency, valid, lowest - 1)
+    limit = float(frequency[lowest])
+    return NotAvailable(f"not available: valid from {frequency_text(limit, 3)}", valid_from_hz=limit)
+
+
+def _refusal(crossing: Crossing, threshold_db: float) -> NotAvailable:
     down = f"no F{threshold_db:g}: the level is {threshold_db:g} dB down at"
     if crossing.kind == "above":
         return NotAvailable(f"{down} {frequency_text(SEARCH_FROM_HZ)} already")

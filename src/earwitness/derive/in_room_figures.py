@@ -16,7 +16,8 @@ from earwitness.derive.in_room import (
     tilt_standard_error,
     trend,
 )
-from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of, unavailable, within
+from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
+from earwitness.derive.validity import unavailable, within
 from earwitness.derive.wording import band_words
 from earwitness.records.curves import CurveName
 from earwitness.records.figures import Evidence, Figure, FigureName, NotAvailable, Quantity, Value

@@ -9,7 +9,8 @@ import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.curves import DerivedCurves
-from earwitness.derive.spread import NOTHING_KNOWN, Spread, around, spread_of, unavailable, within
+from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
+from earwitness.derive.validity import around, unavailable, within
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ, SOURCE, mean_level_db
 from earwitness.records.curves import CurveName
@@ -116,7 +117,9 @@ def extremes_db(
 def _tolerance_value(derived: DerivedCurves, curve: CurveName) -> tuple[Value, Spread, Mapping[str, float]]:
     frequency = derived.field.frequency_hz
     inside = _padded(frequency, TOLERANCE_BAND_HZ, TOLERANCE_FRACTION)
-    reason = unavailable(derived, curve, _limits(frequency, inside))
+    reason = unavailable(derived, curve, TOLERANCE_BAND_HZ)
+    if reason is None and unavailable(derived, curve, _limits(frequency, inside)) is not None:
+        reason = NotAvailable("not available: the smoothing reaches beyond what is valid")
     if reason is not None:
         return reason, NOTHING_KNOWN, {}
     level = derived.curves[curve].level_db

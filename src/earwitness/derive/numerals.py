@@ -10,6 +10,7 @@ from earwitness.derive.formatting import (
     value_text,
 )
 from earwitness.records.sentences import Number, Sentence, say
+from earwitness.records.uncertainty import NEGLIGIBLE
 
 
 def quantity(value: float, unit: str, reference: str, decimals: int = 1) -> Number:
@@ -22,8 +23,8 @@ def spread(value: float, unit: str, reference: str, total: float | None = None) 
 
     A component of a `total` gets at most one decimal more: what vanishes beside it reads ``0.00 dB``.
     """
-    wanted = [decimals_for(value)] if value > 0 else []
-    most = [decimals_for(total) + 1] if total else []
+    wanted = [decimals_for(value)] if value >= NEGLIGIBLE else []
+    most = [decimals_for(total) + 1] if total and total >= NEGLIGIBLE else []
     return quantity(value, unit, reference, min([*wanted, *most], default=1))
 
 
@@ -51,7 +52,7 @@ def measured_size(value: float, uncertainty: float | None, unit: str, reference:
 
 
 def _measured(value: float, shown: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
-    if uncertainty is None or not uncertainty > 0:
+    if uncertainty is None or not uncertainty >= NEGLIGIBLE:
         return say(Number(value_text(shown, unit, 1), value, f"{reference}/value/value"))
     scale, symbol = (1000.0, "kHz") if unit == "Hz" and value >= KILOHERTZ_FROM_HZ else (1.0, unit)
     decimals = decimals_for(uncertainty / scale)

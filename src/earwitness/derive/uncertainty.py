@@ -5,8 +5,13 @@ What a take's level may be wrong by is a sum of components, each in dB:
 noise and repeat
     independent from take to take; over frequency they vary as fast as a gate of length T lets anything vary,
     so they are drawn at knots 1/T apart and joined (a response that came as a response has no gate: drawn
-    anew at each point). Noise is found in the data, repeat is stated.
-gate and splice
+    anew at each point). Noise is found in the data; where a near-field take was spliced in, all directions
+    rest on that one take and share its noise. Repeat is the scatter of repeated takes (type A), or what is
+    stated if that is more.
+gate
+    what is cut off alternates over frequency with a period of about 1/T, and alike in all takes: drawn at
+    knots 1/T apart, shared by all takes.
+splice
     one draw for all takes and frequencies times what the reduction found.
 angle
     one error of the turntable for each take, times the slope of the level along its orbit.
@@ -33,9 +38,10 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.directivity import MAX_STEP_DEG, TakePowers, directivity, level_db, orbit_rows
+from earwitness.derive.repeats import repeat_standard_db
 from earwitness.records.facts import CaseFacts
-from earwitness.records.grid import Floats
-from earwitness.records.responses import Responses
+from earwitness.records.grid import Bools, Floats
+from earwitness.records.responses import Origin, Responses
 from earwitness.records.takes import Direction, Orbit
 from earwitness.records.uncertainty import SHARING, ComponentName
 
@@ -64,18 +70,32 @@ class TakeErrors:
     standard_db
         For each of `TAKE_COMPONENTS` shape (T, F), or None where it is neither stated nor found. Of the angle
         it is signed, as the slope along the orbit is.
+    unknown
+        For components found in the data shape (T,): the takes of which they can't be told. They count as
+        zero in `standard_db`.
+    near_field
+        Shape (T, F): where a take is, wholly or in part, a near-field take that others share.
     gate_s
         Shape (T,): length of the gate, 0 where there was none.
     """
 
     frequency_hz: Floats
     standard_db: Mapping[ComponentName, Floats | None]
+    unknown: Mapping[ComponentName, Bools]
+    near_field: Bools
     gate_s: Floats
 
     @property
     def stated(self) -> tuple[ComponentName, ...]:
         """The components that are known."""
         return tuple(c for c in TAKE_COMPONENTS if self.standard_db[c] is not None)
+
+    def known(self, name: ComponentName, sensitivity: Floats) -> bool:
+        """Whether a component is known of every take that a sensitivity (..., T, F) rests on."""
+        if self.standard_db[name] is None:
+            return False
+        unknown = self.unknown.get(name)
+        return unknown is None or not bool(sensitivity[..., unknown, :].any())
 
 
 def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> TakeErrors:
@@ -85,16 +105,12 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     """
     rows = list(takes.rows)
     shape = takes.power.shape
-    found = {
-        name: np.where(takes.valid, np.nan_to_num(np.asarray(value, dtype=np.float64)[rows]), 0.0)
-        for name, value in responses.components.items()
-    }
+    found, unknown = _found(responses, takes)
     stated = facts.uncertainty
     temperature_c = facts.rig.temperature_c
     kelvin = 273.15 + (NOMINAL_TEMPERATURE_C if temperature_c is None else temperature_c)
     slope = level_slope_db_per_deg(takes) if stated.angle_deg is not None else None
     scalar: Mapping[ComponentName, float | None] = {
-        ComponentName.REPEAT: stated.repeat_db,
         ComponentName.MICROPHONE: stated.microphone_db,
         ComponentName.LEVEL: stated.level_db,
         ComponentName.TEMPERATURE: None
@@ -105,10 +121,29 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     for name in TAKE_COMPONENTS:
         value = scalar.get(name)
         standard[name] = found.get(name) if value is None else np.full(shape, value)
+    standard[ComponentName.REPEAT] = repeat_standard_db(takes, stated.repeat_db)
     if slope is not None and stated.angle_deg is not None:
         standard[ComponentName.ANGLE] = slope * stated.angle_deg
     gate_s = np.asarray(responses.gate_s, dtype=np.float64)[rows]
-    return TakeErrors(takes.frequency_hz, standard, gate_s)
+    near_field = np.isin(np.asarray(responses.origin)[rows], (Origin.NEAR_FIELD, Origin.BLENDED))
+    return TakeErrors(takes.frequency_hz, standard, unknown, near_field, gate_s)
+
+
+def _found(
+    responses: Responses, takes: TakePowers
+) -> tuple[Mapping[ComponentName, Floats | None], Mapping[ComponentName, Bools]]:
+    """What the reduction found of each component, shape (T, F), and of which takes it couldn't tell it, (T,).
+
+    NaN at a valid point says that it can't be told. None where it can't be told of any take.
+    """
+    found: dict[ComponentName, Floats | None] = {}
+    unknown: dict[ComponentName, Bools] = {}
+    for name, every in responses.components.items():
+        value = np.asarray(every, dtype=np.float64)[list(takes.rows)]
+        absent = np.asarray((takes.valid & np.isnan(value)).any(axis=1))
+        found[name] = None if absent.all() else np.where(takes.valid & np.isfinite(value), value, 0.0)
+        unknown[name] = absent
+    return found, unknown
 
 
 def level_slope_db_per_deg(takes: TakePowers) -> Floats | None:
@@ -154,10 +189,22 @@ def curve_components_db(errors: TakeErrors, sensitivity: Floats) -> Mapping[Comp
     result: dict[ComponentName, Floats | None] = {}
     for name in TAKE_COMPONENTS:
         standard = errors.standard_db[name]
-        if standard is None:
+        if standard is None or not errors.known(name, sensitivity):
             result[name] = None
             continue
         spread = sensitivity * standard
-        shared = SHARING[name].over_takes
-        result[name] = spread.sum(axis=-2) if shared else np.sqrt((spread**2).sum(axis=-2))
+        if SHARING[name].over_takes:
+            result[name] = spread.sum(axis=-2)
+            continue
+        common = shared_part(errors, name, spread)
+        own = np.where(errors.near_field, 0.0, spread) if common is not None else spread
+        squares = (own**2).sum(axis=-2)
+        result[name] = np.sqrt(squares if common is None else squares + common.sum(axis=-2) ** 2)
     return result
+
+
+def shared_part(errors: TakeErrors, name: ComponentName, spread: Floats) -> Floats | None:
+    """The part of `spread` (..., T, F) that noise of a common near-field take makes; None where none does."""
+    if name is not ComponentName.NOISE or not errors.near_field.any():
+        return None
+    return np.where(errors.near_field, spread, 0.0)

@@ -52,11 +52,14 @@ class Curve:
     valid
         Shape (F,). All False where directions are missing.
     uncertainty_db
-        Shape (F,): one standard uncertainty of what is stated; NaN where not valid.
+        Shape (F,): one standard uncertainty of what is stated; NaN where not valid, and where nothing of what
+        is stated acts on the curve.
     components_db
         The same by component; None for one that the case doesn't state.
     missing
         Directions that the curve needs and that were not measured.
+    reading
+        Which of the published readings it is, in words without digits; empty where there is but one.
     """
 
     name: CurveName
@@ -68,6 +71,7 @@ class Curve:
     source: Source
     takes: tuple[TakeId, ...]
     missing: tuple[Direction, ...] = ()
+    reading: str = ""
 
     @property
     def available(self) -> bool:
@@ -97,7 +101,11 @@ class CoverageMap:
 
 @dataclass(frozen=True)
 class CurveSet:
-    """Everything that is drawn: the curves, the second estimate of sound power, trend, and coverage."""
+    """Everything that is drawn: the curves, the second estimate of sound power, trend, and coverage.
+
+    `meeting_difference_db` holds, ``on_axis`` and ``behind`` where both orbits were measured there, the level
+    of the horizontal orbit over the vertical one, shape (F,), NaN where not valid.
+    """
 
     frequency_hz: Floats
     drive: str
@@ -107,6 +115,7 @@ class CurveSet:
     separable_sound_power_db: Floats | None = None
     in_room_trend_db: Floats | None = None
     in_room_residual_db: Floats | None = None
+    meeting_difference_db: Mapping[str, Floats] = field(default_factory=dict)
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
         """The lowest and highest valid frequency of a curve, None where nothing is valid."""

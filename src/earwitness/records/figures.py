@@ -30,6 +30,7 @@ class FigureName(StrEnum):
     COVERAGE_HORIZONTAL = "coverage_horizontal"
     COVERAGE_VERTICAL = "coverage_vertical"
     SOUND_POWER_SAMPLING = "sound_power_sampling"
+    ORBIT_AGREEMENT = "orbit_agreement"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,9 @@ class Tolerance:
 class Plateau:
     """One clause of a coverage: half-angles on each side, steady over a band.
 
-    `positive_deg` is the left side of a horizontal orbit, the upper side of a vertical one. None: the level
-    never falls by 6 dB on that side.
+    `positive_deg` is the left side of a horizontal orbit, the upper side of a vertical one: a mean over the
+    band. None: the level never falls by 6 dB on that side. `least_deg` is the least half-angle anywhere in
+    the band, on either side; None where neither ever falls so far.
     """
 
     from_hz: float
@@ -73,6 +75,7 @@ class Plateau:
     negative_deg: float | None
     positive_uncertainty_deg: float | None
     negative_uncertainty_deg: float | None
+    least_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +97,16 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class NotAvailable:
-    """Why there is no number; `valid_from_hz` where the data's lower limit is the reason."""
+    """Why there is no number.
+
+    `valid_from_hz` where the data's lower limit is the reason, `invalid_band_hz` where a band between valid
+    ones is.
+    """
 
     reason: str
     valid_from_hz: float | None = None
     missing: tuple[str, ...] = ()
+    invalid_band_hz: tuple[float, float] | None = None
     kind: Literal["not_available"] = "not_available"
 
 
@@ -121,8 +129,9 @@ class Figure:
     """One figure of merit.
 
     `uncertainty` is one standard uncertainty in `unit` of everything that is stated; None where nothing is,
-    or where the value carries its own (plateaus). `conditions` define the number beside it; `reading` names
-    which of several published readings it is; `also` are the other readings, by name.
+    where nothing of it acts on the value, or where the value carries its own (plateaus). `conditions` define
+    the number beside it; `reading` names which of several published readings it is; `also` are the other
+    readings, by name.
     """
 
     name: FigureName

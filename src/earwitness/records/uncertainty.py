@@ -23,6 +23,10 @@ class ComponentName(StrEnum):
     FIT = "fit"
 
 
+#: Below this, in the value's own unit, a standard uncertainty is zero but for rounding, and isn't printed.
+NEGLIGIBLE: Final = 1e-9
+
+
 @dataclass(frozen=True, slots=True)
 class Sharing:
     """How one component's error is alike: over frequency, and over takes."""
@@ -37,7 +41,7 @@ SHARING: Final[Mapping[ComponentName, Sharing]] = {
     ComponentName.MICROPHONE: Sharing(over_frequency=False, over_takes=True),
     ComponentName.LEVEL: Sharing(over_frequency=True, over_takes=True),
     ComponentName.ANGLE: Sharing(over_frequency=True, over_takes=False),
-    ComponentName.GATE: Sharing(over_frequency=True, over_takes=True),
+    ComponentName.GATE: Sharing(over_frequency=False, over_takes=True),
     ComponentName.SPLICE: Sharing(over_frequency=True, over_takes=True),
     ComponentName.TEMPERATURE: Sharing(over_frequency=True, over_takes=True),
     ComponentName.SAMPLING: Sharing(over_frequency=True, over_takes=True),
