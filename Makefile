@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.set-up
 
-.PHONY: help setup demo test check speed docs clean
+.PHONY: help setup demo test check speed commands docs clean
 
 help:  ## what there is to make
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
@@ -37,6 +37,9 @@ check: setup  ## format, lint, types, floors, docs
 
 speed: setup  ## ratios against a floor that is measured in the same run
 	PYTHONPATH=tests $(BIN)/python tests/speed/measure.py
+
+commands: setup  ## docs/commands.md again, from the program itself
+	$(BIN)/python -m earwitness.cli.reference > docs/commands.md
 
 docs: setup  ## the documentation as pages in site/
 	NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --strict --site-dir site
