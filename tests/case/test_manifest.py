@@ -85,7 +85,8 @@ def test_the_template_with_everything_stated_is_a_case(case: CaseFolder) -> None
     assert facts.unit.radiators == (Radiator("woofer", 0.11, up_m=-0.05, left_m=0.0),)
     assert facts.rig.distance_m == 2.0
     assert facts.uncertainty.temperature_k == 1.0
-    assert facts.claims[1].band_hz == (60.0, 20_000.0)
+    assert facts.claims[1].per == "voltage"
+    assert facts.claims[2].band_hz == (60.0, 20_000.0)
 
 
 def test_the_template_warns_where_levels_are_chosen(case: CaseFolder) -> None:
