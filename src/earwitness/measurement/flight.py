@@ -11,19 +11,25 @@ import numpy.typing as npt
 
 from earwitness.acoustics import arrival
 from earwitness.measurement.deconvolution import ImpulseResponse
-from earwitness.measurement.geometry import Turntable, fitted_rotation_m
-from earwitness.records.takes import Direction
+from earwitness.measurement.geometry import FittedRotation, Turntable, fitted_rotation
+from earwitness.records.takes import Direction, Orbit
 
 Float64s = npt.NDArray[np.float64]
 
 #: The arrival is sought in this band, where sound bends round a cabinet and is still short in time.
 BAND_HZ: Final = (700.0, 8_000.0)
-#: So long before and after its place by geometry, where the rotation point is stated and where it isn't:
-#: behind the cabinet sound comes later.
+#: So long before and after its place by geometry: behind the cabinet sound comes later.
 WINDOW_S: Final = (3e-4, 1.2e-3)
-WIDE_WINDOW_S: Final = (8e-4, 2.2e-3)
 #: Direct sound is no weaker than this re the greatest peak of its own take; else clocks aren't shared.
 WEAKEST_DB: Final = -20.0
+#: Flights in front that lie further than this from the best rotation point (their median) tell of clocks that
+#: aren't shared: the radiators of one loudspeaker lie a few centimetres apart.
+SCATTER_M: Final = 0.05
+#: A stated rotation point that lies further from the one that flights show, and further than so many standard
+#: uncertainties of it, is contradicted.
+CONTRADICTED_M: Final = 0.02
+CONTRADICTED_TIMES: Final = 3.0
+NO_CLOCK: Final = "The recordings don't share a clock; each take's arrival was found by itself."
 
 
 @dataclass(frozen=True)
@@ -48,37 +54,54 @@ def find_flight(
 ) -> Flight:
     """Arrivals of R takes by geometry, from those found on axis, and the rotation point.
 
-    Each take's own arrival is sought near its place by geometry. Where one isn't there, recordings don't
-    share a clock, and every take keeps its own greatest peak.
+    Where enough takes share a clock the rotation point is fitted to their times of flight, even where one is
+    stated; a stated one keeps its say in levels and angles, but one that is contradicted is pointed out, and
+    arrivals are then those of the fit. Where takes scatter about the fit, or one has no sound near its place
+    by geometry, recordings don't share a clock, and every take keeps its own greatest peak.
     """
     angles = np.array([d.angle_deg for d in directions])
-    envelopes = [arrival.envelope(r.samples, r.sample_rate_hz, BAND_HZ) for r in responses]
-    greatest = np.array([_peak_s(e, r, -np.inf, np.inf) for e, r in zip(envelopes, responses, strict=True)])
+    orbits = np.array([list(Orbit).index(d.orbit) for d in directions])
+    heard = [_Heard(arrival.envelope(r.samples, r.sample_rate_hz, BAND_HZ), r) for r in responses]
+    greatest = np.array([h.peak_s(-np.inf, np.inf) for h in heard])
+    stated = Turntable(distance_m, rotation_behind_m or 0.0)
     on_axis = _on_axis_s(directions, greatest)
-    mount = Turntable(distance_m, rotation_behind_m or 0.0)
     if on_axis is None:
         note = "There is no take on axis; each take's arrival was found by itself."
-        return Flight(mount, greatest, (note, *_assumed(angles, rotation_behind_m)))
-    before, after = WINDOW_S if rotation_behind_m is not None else WIDE_WINDOW_S
-    expected = on_axis + (mount.distances_m(angles) - distance_m) / speed_m_s
+        return Flight(stated, greatest, (note, *_assumed(angles, rotation_behind_m)))
+
+    def expected(mount: Turntable) -> Float64s:
+        return np.asarray(on_axis + (mount.distances_m(angles) - distance_m) / speed_m_s)
+
+    def fit(arrivals: Float64s) -> FittedRotation | None:
+        return fitted_rotation(angles, orbits, (arrivals - on_axis) * speed_m_s, distance_m)
+
+    rough = fit(greatest)
+    near = expected(stated if rough is None else Turntable(distance_m, rough.behind_m))
     found = np.array(
-        [
-            _peak_s(e, r, at - before, at + after)
-            for e, r, at in zip(envelopes, responses, expected, strict=True)
-        ]
+        [h.peak_s(at - WINDOW_S[0], at + WINDOW_S[1]) for h, at in zip(heard, near, strict=True)]
     )
-    if np.isnan(found).any():
-        note = "The recordings don't share a clock; each take's arrival was found by itself."
-        return Flight(mount, greatest, (note, *_assumed(angles, rotation_behind_m)))
+    fitted = None if np.isnan(found).any() else fit(found)
+    if np.isnan(found).any() or (fitted is not None and fitted.scatter_m > SCATTER_M):
+        return Flight(stated, greatest, (NO_CLOCK, *_assumed(angles, rotation_behind_m)))
+    if fitted is None:
+        return Flight(stated, expected(stated), _assumed(angles, rotation_behind_m))
+    shown = Turntable(distance_m, fitted.behind_m)
     if rotation_behind_m is None:
-        fitted = fitted_rotation_m(angles, (found - on_axis) * speed_m_s, distance_m)
-        if fitted is None:
-            return Flight(mount, expected, _assumed(angles, None))
-        mount = Turntable(distance_m, fitted)
-        expected = on_axis + (mount.distances_m(angles) - distance_m) / speed_m_s
         note = "The rotation point isn't stated; it was found from the times of flight in front."
-        return Flight(mount, expected, (note,))
-    return Flight(mount, expected, ())
+        return Flight(shown, expected(shown), (note,))
+    if _contradicted(rotation_behind_m, fitted):
+        note = (
+            "The stated axis of rotation and the times of flight disagree by more than two centimetres; "
+            "check rig.rotation_behind_m, unless sound starts that far from the reference point, as in a "
+            "horn. Levels and angles follow the stated one."
+        )
+        return Flight(stated, expected(shown), (note,))
+    return Flight(stated, expected(stated), ())
+
+
+def _contradicted(stated_m: float, fitted: FittedRotation) -> bool:
+    apart = abs(stated_m - fitted.behind_m)
+    return apart > max(CONTRADICTED_M, CONTRADICTED_TIMES * fitted.uncertainty_m)
 
 
 def _assumed(angles_deg: Float64s, rotation_behind_m: float | None) -> tuple[str, ...]:
@@ -101,10 +124,18 @@ def _on_axis_s(directions: Sequence[Direction], greatest_s: Float64s) -> Float64
     return reference
 
 
-def _peak_s(envelope: Float64s, response: ImpulseResponse, from_s: float, to_s: float) -> float:
-    """Time of the envelope's greatest value in a window; NaN where that is no direct sound."""
-    rate, last = response.sample_rate_hz, float(envelope.size)
-    first, stop = (round(float(np.clip((t - response.start_s) * rate, 0.0, last))) for t in (from_s, to_s))
-    if first >= stop or envelope[first:stop].max() < envelope.max() * 10.0 ** (WEAKEST_DB / 20.0):
-        return np.nan
-    return response.start_s + arrival.peak_position(envelope, first, stop) / rate
+@dataclass(frozen=True)
+class _Heard:
+    """The envelope of a take's response, in which its direct sound is sought."""
+
+    envelope: Float64s
+    response: ImpulseResponse
+
+    def peak_s(self, from_s: float, to_s: float) -> float:
+        """Time of the envelope's greatest value in a window; NaN where that is no direct sound."""
+        envelope, start_s = self.envelope, self.response.start_s
+        rate, last = self.response.sample_rate_hz, float(envelope.size)
+        first, stop = (round(float(np.clip((t - start_s) * rate, 0.0, last))) for t in (from_s, to_s))
+        if first >= stop or envelope[first:stop].max() < envelope.max() * 10.0 ** (WEAKEST_DB / 20.0):
+            return np.nan
+        return start_s + arrival.peak_position(envelope, first, stop) / rate

@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
 from earwitness.measurement.deconvolution import ImpulseResponse
-from earwitness.measurement.geometry import floor_detour_m
 from earwitness.measurement.setting import Setting
+from earwitness.measurement.stated import floor_arrives_s, require_gate_before_floor
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.facts import Rig
 from earwitness.records.grid import POINTS_PER_OCTAVE
@@ -37,7 +37,7 @@ class Gate:
     """The one gate of all far-field takes: how long after the arrival it ends, and how that was chosen."""
 
     seconds: float
-    note: str
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -66,22 +66,26 @@ def choose_gate(
         On-axis responses with their arrivals in s, in which a reflection is sought.
     longest_s
         How long a gate the kept responses allow.
+
+    Raises
+    ------
+    CaseError
+        The stated gate holds sound by way of the floor.
+    NotAvailableError
+        The gate would be too short, or nothing tells where it has to end.
     """
-    if rig.gate_s is not None:
-        if rig.gate_s > longest_s:
-            return Gate(longest_s, "The stated gate is longer than what was kept, and ends with that.")
-        return _long_enough(rig.gate_s, "The gate is as the case states it.")
-    if rig.height_m is not None and rig.microphone_height_m is not None:
-        detours = floor_detour_m(distances_m, rig.height_m, rig.microphone_height_m)
-        seconds = float(detours.min()) / speed_m_s - FLOOR_MARGIN_S
-        return _long_enough(
-            min(seconds, longest_s), "The gate ends before sound by way of the floor arrives."
-        )
     found = [
         arrival.first_reflection_s(r.samples, r.sample_rate_hz, (at - r.start_s) * r.sample_rate_hz)
         for r, at in on_axis
     ]
     reflections = [f for f in found if f is not None]
+    if rig.gate_s is not None:
+        require_gate_before_floor(rig, distances_m, speed_m_s)
+        return _as_stated(rig.gate_s, reflections, longest_s)
+    floor_s = floor_arrives_s(rig, distances_m, speed_m_s)
+    if floor_s is not None:
+        seconds = min(floor_s - FLOOR_MARGIN_S, longest_s)
+        return _long_enough(seconds, "The gate ends before sound by way of the floor arrives.")
     if reflections:
         seconds = min(*reflections, longest_s, longest_s)
         return _long_enough(seconds, "The gate ends before the first reflection that was found on axis.")
@@ -89,15 +93,31 @@ def choose_gate(
         raise NotAvailableError(
             "the gate can't be chosen: state rig.gate_s or both heights in case.toml, or add an on-axis take"
         )
-    return Gate(longest_s, "No reflection was found on axis; the gate is as long as what was kept.")
+    return _long_enough(longest_s, "No reflection was found on axis; the gate is as long as what was kept.")
 
 
-def _long_enough(seconds: float, note: str) -> Gate:
+def _as_stated(stated_s: float, reflections_s: Sequence[float], longest_s: float) -> Gate:
+    """The stated gate. What looks like a reflection inside it is told, not refused.
+
+    Late sound of the loudspeaker itself, such as from a horn's mouth or a stand, looks alike.
+    """
+    seconds, notes = stated_s, ["The gate is as the case states it."]
+    if stated_s > longest_s:
+        seconds, notes = longest_s, ["The stated gate is longer than what was kept, and ends with that."]
+    if any(at < seconds for at in reflections_s):
+        notes.append(
+            "What looks like a reflection inside the stated gate was found on axis; check rig.gate_s, or "
+            "state both heights."
+        )
+    return _long_enough(seconds, *notes)
+
+
+def _long_enough(seconds: float, *notes: str) -> Gate:
     if seconds < SHORTEST_GATE_S:
         raise NotAvailableError(
             f"a gate of {1e3 * seconds:.2f} ms is too short to measure with; check rig in case.toml"
         )
-    return Gate(seconds, note)
+    return Gate(seconds, notes)
 
 
 def gate_takes(

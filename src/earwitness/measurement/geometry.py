@@ -8,12 +8,22 @@ the microphone moves on an arc): in the unit's own frame both orbits look alike.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import minimize_scalar
+from scipy.optimize import least_squares
 
 Float64s = npt.NDArray[np.float64]
+
+#: The axis of rotation is sought between these parts of the distance behind the reference point: past half
+#: way to the microphone, path lengths are those of another axis.
+SOUGHT_PARTS: Final = (-0.45, 0.8)
+#: Directions as far from the axis as this are in front, where sound comes straight.
+FRONT_DEG: Final = 90.0
+LEAST_DIRECTIONS: Final = 3
+#: Flights that lie further from the fit than this count less and less.
+OUTLIER_M: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +59,54 @@ def floor_detour_m(distance_m: npt.ArrayLike, height_m: float, microphone_height
     return np.asarray(np.sqrt(level_squared + (height_m + microphone_height_m) ** 2) - direct)
 
 
-def fitted_rotation_m(angle_deg: Float64s, flight_difference_m: Float64s, distance_m: float) -> float | None:
-    """The rotation point that explains measured differences of path length re the one at 0°.
+@dataclass(frozen=True, slots=True)
+class FittedRotation:
+    """The axis of rotation that times of flight show, in metres.
 
-    Only directions within ±90° count, where sound comes straight. None where fewer than three of them are
-    off the axis.
+    `uncertainty_m` is the fit's own standard uncertainty; `scatter_m` is how far the flights in front lie
+    from the fit (their median distance).
     """
-    front = (np.abs(angle_deg) <= 90.0) & (angle_deg != 0.0)
-    if np.count_nonzero(front) < 3:
+
+    behind_m: float
+    uncertainty_m: float
+    scatter_m: float
+
+
+def fitted_rotation(
+    angle_deg: Float64s, orbit: npt.NDArray[np.int_], flight_difference_m: Float64s, distance_m: float
+) -> FittedRotation | None:
+    """The axis of rotation that explains measured differences of path length re the one at 0°.
+
+    Only directions within ±90° count, where sound comes straight. None where fewer than three of them are off
+    the axis. A source off to one side lengthens paths to the other: what it does, −s·sin θ on each orbit, is
+    fitted beside wherever an orbit has three directions.
+
+    Parameters
+    ----------
+    angle_deg, orbit, flight_difference_m
+        Shape (R,): the angle, a number for the orbit, and the path less the one at 0°.
+    """
+    front = (np.abs(angle_deg) <= FRONT_DEG) & (angle_deg != 0.0)
+    if np.count_nonzero(front) < LEAST_DIRECTIONS:
         return None
+    angle, flight, plane = angle_deg[front], flight_difference_m[front], orbit[front]
+    kinds, counts = np.unique(plane, return_counts=True)
+    sides = (plane[:, None] == kinds[counts >= LEAST_DIRECTIONS]) * np.sin(np.deg2rad(angle))[:, None]
+    if angle.size <= sides.shape[1] + 1:
+        sides = sides[:, :0]
 
-    def misfit(behind_m: float) -> float:
-        lengths = Turntable(distance_m, behind_m).distances_m(angle_deg[front]) - distance_m
-        return float(np.median(np.abs(lengths - flight_difference_m[front])))
+    def residual(parameters: Float64s) -> Float64s:
+        lengths = Turntable(distance_m, float(parameters[0])).distances_m(angle) - distance_m
+        return np.asarray(lengths - sides @ parameters[1:] - flight)
 
-    bound = 0.45 * distance_m
-    return float(minimize_scalar(misfit, bounds=(-bound, bound), method="bounded").x)
+    tried = distance_m * np.linspace(*SOUGHT_PARTS, 150)
+    none = np.zeros(sides.shape[1])
+    misfit = [float(np.median(np.abs(residual(np.r_[behind, none])))) for behind in tried]
+    start = np.r_[tried[int(np.argmin(misfit))], none]
+    fit = least_squares(residual, start, loss="soft_l1", f_scale=OUTLIER_M, xtol=1e-12, ftol=1e-12)
+    left = np.abs(residual(fit.x))
+    # 1.4826 medians are a standard deviation; as many directions as parameters tell nothing of the scatter
+    spread = 1.4826 * float(np.median(left)) * np.sqrt(angle.size / max(angle.size - fit.x.size, 1))
+    lever = np.column_stack([1.0 - np.cos(np.deg2rad(angle)), sides])
+    variance = np.linalg.pinv(lever.T @ lever)[0, 0]
+    return FittedRotation(float(fit.x[0]), float(spread * np.sqrt(variance)), float(np.median(left)))

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from earwitness.acoustics import gating
 from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.measurement import stated
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.deconvolution import KEPT_BEFORE, ImpulseResponse, drive_units
 from earwitness.measurement.flight import find_flight
@@ -34,7 +35,7 @@ from earwitness.measurement.near_field import (
 from earwitness.measurement.readers.text import read_response
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
-from earwitness.records.errors import CallError, CaseError, NotAvailableError, ReadError
+from earwitness.records.errors import CallError, NotAvailableError, ReadError
 from earwitness.records.facts import Box, CaseFacts, Rig
 from earwitness.records.grid import derived_grid
 from earwitness.records.responses import Origin, Responses
@@ -77,8 +78,9 @@ def reduce(
         raise NotAvailableError(
             "the case has no response in any direction yet; add some with `earwitness add`"
         )
-    distance_m = _distance(facts.rig)
+    stated.distance_m(facts.rig)
     table = Table.empty(directional, derived_grid())
+    table.say(*stated.distance_notes(facts.rig))
     if facts.rig.temperature_c is None:
         table.say("The temperature isn't stated; the speed of sound is that of a mild room.")
     recorded = [row for row, t in enumerate(directional) if t.key.kind is TakeKind.SWEEP]
@@ -94,19 +96,8 @@ def reduce(
         responses = {row: impulse_responses[directional[row].id] for row in recorded}
         _reduce_recorded(table, responses, near, facts, setting)
     if given:
-        _reduce_given(table, given, facts.rig, distance_m, raw)
+        _reduce_given(table, given, facts.rig, raw)
     return table.responses(LEAD_S)
-
-
-def _distance(rig: Rig) -> float:
-    if rig.distance_m is None:
-        raise CaseError(
-            "case.toml",
-            "the distance isn't stated, so no level can be referred to 1 m",
-            "state it",
-            "rig.distance_m",
-        )
-    return rig.distance_m
 
 
 def _require_all(takes: Sequence[Take], impulse_responses: Mapping[TakeId, ImpulseResponse]) -> None:
@@ -147,7 +138,7 @@ def _gated(
     """Arrivals, geometry, gate, and what passes it."""
     rows, responses, speed = list(group), list(group.values()), setting.speed_m_s
     directions = [_direction(table.takes[row]) for row in rows]
-    flight = find_flight(directions, responses, _distance(rig), rig.rotation_behind_m, speed)
+    flight = find_flight(directions, responses, stated.distance_m(rig), rig.rotation_behind_m, speed)
     mount, angles = flight.turntable, table.angles_deg[rows]
     distances = mount.distances_m(angles)
     on_axis = [
@@ -155,7 +146,7 @@ def _gated(
     ]
     longest = min((r.samples.size - KEPT_BEFORE) / r.sample_rate_hz for r in responses) - KEPT_MARGIN_S
     gate = choose_gate(rig, distances, on_axis, longest, speed)
-    table.say(*flight.notes, gate.note)
+    table.say(*flight.notes, *gate.notes)
     gated = gate_takes(responses, flight.arrival_s, distances, gate.seconds, setting)
     table.seen_angle_deg[rows] = mount.seen_angles_deg(angles)
     return mount, gate, gated
@@ -215,12 +206,13 @@ def _microphones(mount: Turntable, directions: Sequence[Direction]) -> Float64s:
     return places
 
 
-def _reduce_given(table: Table, rows: list[int], rig: Rig, distance_m: float, raw: Path) -> None:
+def _reduce_given(table: Table, rows: list[int], rig: Rig, raw: Path) -> None:
     """Text responses into their rows."""
     if rig.rotation_behind_m is None and np.any(table.angles_deg[rows]):
         table.say("The rotation point isn't stated; the unit is taken to turn about its reference point.")
-    mount = Turntable(distance_m, rig.rotation_behind_m or 0.0)
+    mount = Turntable(stated.distance_m(rig), rig.rotation_behind_m or 0.0)
     distances = mount.distances_m(table.angles_deg)
+    stated.require_gate_before_floor(rig, distances[rows], speed_of_sound_m_s(rig.temperature_c))
     table.seen_angle_deg[rows] = mount.seen_angles_deg(table.angles_deg[rows])
     table.say("Responses that came as text are taken as calibrated; their noise and gate can't be told.")
     from_hz = 0.0 if rig.gate_s is None else float(gating.valid_from_hz(rig.gate_s))
@@ -231,6 +223,8 @@ def _reduce_given(table: Table, rows: list[int], rig: Rig, distance_m: float, ra
         table.pressure[row], table.has_phase[row] = on.pressure, on.has_phase
         table.valid[row] = on.valid & (table.frequency_hz >= from_hz)
         table.origin[row] = Origin.AS_GIVEN
+    for unknown in (table.noise_db, table.gate_db, table.splice_db):
+        unknown[rows] = np.nan
 
 
 def _drive(take: Take) -> Drive:

@@ -45,7 +45,8 @@ class Responses:
         Shape (T,): the angle at which the microphone stood as seen from the reference point, which differs
         from the turntable's when the point of rotation lies elsewhere.
     components
-        Standard uncertainties found in the data (noise, gate, splice), dB, each of shape (T, F).
+        Standard uncertainties found in the data (noise, gate, splice), dB, each of shape (T, F). NaN at a
+        valid point is one that can't be told, as in responses that came as text.
     impulse_response
         Shape (T, N), float32, Pa per unit of drive at 1 m: gated, beginning `lead_s` before the arrival.
         Zeros for takes that came as responses.
