@@ -11,7 +11,7 @@ import pytest
 from earwitness.derive.derivation import Derivation, derive
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.records.curves import CurveName as C
-from earwitness.records.errors import NotAvailableError
+from earwitness.records.errors import CaseError, NotAvailableError
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import FigureName, NotAvailable
 from earwitness.records.responses import Responses
@@ -78,11 +78,24 @@ def test_a_passive_loudspeaker_is_referred_to_its_voltage_once(volts: float) -> 
 
 
 def test_an_active_loudspeaker_keeps_its_drive_and_has_no_sensitivity() -> None:
-    result = derived(closed_forms.omni, drive=Drive(-20.0, "dBFS"))
+    active = CaseFacts(Unit("Cobble", active=True))
+    result = derive(closed_forms.responses(closed_forms.omni, drive=Drive(-20.0, "dBFS")), active)
     assert result.curves.drive == "−20 dBFS"
     np.testing.assert_allclose(result.curves.curves[C.ON_AXIS].level_db, 86.0, atol=PRECISION_DB)
     value = next(f.value for f in result.figures if f.name is FigureName.SENSITIVITY)
     assert value == NotAvailable("not applicable to an active loudspeaker")
+
+
+@pytest.mark.parametrize(("active", "drive"), [(True, Drive(1.0, "V")), (False, Drive(-20.0, "dBFS"))])
+def test_a_drive_that_contradicts_the_unit_is_refused(active: bool, drive: Drive) -> None:
+    responses = closed_forms.responses(closed_forms.omni, directions=(ON_AXIS,), drive=drive)
+    with pytest.raises(CaseError) as refused:
+        derive(responses, CaseFacts(Unit("Cobble", active=active)))
+    line = str(refused.value)
+    assert line.startswith(f"case.toml, unit.active: is {str(active).lower()}, but take horizontal")
+    assert drive.label in line
+    assert f"set unit.active = {str(not active).lower()}" in line
+    assert "\n" not in line
 
 
 def test_repeats_are_averaged_before_the_orbits_meet() -> None:

@@ -158,3 +158,72 @@ def test_near_field_takes_are_evidence() -> None:
     object.__setattr__(plain, "near_field_takes", tuple(spliced))
     result = derive(plain, FACTS)
     assert "near_woofer.wav" in result.curves.curves[C.ON_AXIS].takes
+
+
+def test_the_in_room_weights_on_decibels_are_another_reading() -> None:
+    """From omni to cardioid over the band: on level 0.12, 0.44 and 0.44 of each curve's decibels."""
+
+    def narrowing(n: np.ndarray, frequency_hz: np.ndarray) -> np.ndarray:
+        share = np.clip(np.log2(frequency_hz / 100.0) / 7.0, 0.0, 1.0)
+        return np.asarray(1.0 - share * (1.0 - closed_forms.cardioid(n, frequency_hz)))
+
+    result = derive(closed_forms.responses(narrowing), FACTS)
+    curves, found = result.curves.curves, by_name(result)
+    parts = ((0.12, C.LISTENING_WINDOW), (0.44, C.EARLY_REFLECTIONS), (0.44, C.SOUND_POWER))
+    level = sum(weight * curves[name].level_db for weight, name in parts)
+    inside = (GRID >= 100.0) & (GRID <= 16_000.0)
+    slope, start = np.polyfit(np.log2(GRID[inside]), np.asarray(level)[inside], 1)
+    left = np.asarray(level)[inside] - slope * np.log2(GRID[inside]) - start
+    key = "in-room weights on level"
+    assert found[FigureName.IN_ROOM_TILT].also[key] == pytest.approx(slope, abs=1e-4)
+    assert found[FigureName.IN_ROOM_SMOOTHNESS].also[key] == pytest.approx(
+        np.sqrt(np.mean(left**2)), abs=1e-4
+    )
+    tilt = found[FigureName.IN_ROOM_TILT].value
+    assert isinstance(tilt, Quantity)
+    assert tilt.value - slope > 0.005
+
+
+def test_every_curve_says_its_reading(cardioid: Derivation) -> None:
+    readings = {name: curve.reading for name, curve in cardioid.curves.curves.items()}
+    assert readings[C.ON_AXIS] == ""
+    assert readings[C.REAR_REFLECTION] == "rear as three directions"
+    assert "in-room weights on power" in readings[C.ESTIMATED_IN_ROOM]
+
+
+HOLES = [
+    # invalid points, figure, reason, band of the hole
+    ((4000.0, 5500.0), FigureName.IN_ROOM_TILT, "not available: not valid from 4 kHz to 5.5 kHz", True),
+    ((4000.0, 5500.0), FigureName.TOLERANCE_ON_AXIS, "not available: not valid from 4 kHz to 5.5 kHz", True),
+    ((15_900.0, 16_000.0), FigureName.IN_ROOM_SMOOTHNESS, "not available: not valid at 16 kHz", True),
+    ((10_050.0, 21_000.0), FigureName.TOLERANCE_ON_AXIS, "not available: the smoothing reaches", False),
+    ((9_900.0, 21_000.0), FigureName.TOLERANCE_ON_AXIS, "not available: valid up to 9.8", False),
+    ((10.0, 99.0), FigureName.TOLERANCE_ON_AXIS, "not available: the smoothing reaches", False),
+    ((900.0, 1100.0), FigureName.SENSITIVITY, "not available: not valid from 9", True),
+]
+
+
+@pytest.mark.parametrize(("invalid_hz", "name", "reason", "is_hole"), HOLES)
+def test_a_hole_is_named_and_no_limit_is_made_of_it(
+    invalid_hz: tuple[float, float], name: FigureName, reason: str, is_hole: bool
+) -> None:
+    responses = closed_forms.responses(closed_forms.omni)
+    hole = (invalid_hz[0] <= GRID) & (invalid_hz[1] >= GRID)
+    responses.valid[:, hole] = False
+    value = by_name(derive(responses, FACTS))[name].value
+    assert isinstance(value, NotAvailable)
+    assert value.reason.startswith(reason)
+    assert value.valid_from_hz is None
+    expected = (float(GRID[hole][0]), float(GRID[hole][-1])) if is_hole else None
+    assert value.invalid_band_hz == expected
+
+
+def test_a_search_for_f3_ends_at_a_hole() -> None:
+    level = 86.0 - 10 * np.log10(1 + (60.0 / GRID) ** 8)
+    responses = closed_forms.responses(closed_forms.omni, on_axis_db=level)
+    hole = (GRID > 90.0) & (GRID < 110.0)
+    responses.valid[:, hole] = False
+    value = by_name(derive(responses, FACTS))[FigureName.F3].value
+    assert isinstance(value, NotAvailable)
+    assert value.invalid_band_hz == (float(GRID[hole][0]), float(GRID[hole][-1]))
+    assert value.reason == "not available: not valid from 90.3 Hz to 110 Hz"

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from earwitness.derive.derivation import derive
+from earwitness.derive.fitted_high_pass import fit_high_pass
 from earwitness.derive.low_frequency import crossing_hz, find_crossing
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import Bound, Figure, FigureName, NotAvailable, Quantity
@@ -56,6 +57,32 @@ def test_crossings_of_sealed_boxes_about_the_passband(q: float) -> None:
     fall = -sealed(45.0, q)[GRID <= 300.0][::-1]
     for threshold, ratio in zip((3.0, 6.0, 10.0), SEALED[q], strict=True):
         assert crossing_hz(down, fall, threshold) == pytest.approx(45.0 * ratio, rel=1e-4)
+
+
+@pytest.mark.parametrize("q", SEALED)
+def test_the_fitted_high_pass_of_a_sealed_box_is_the_box(q: float) -> None:
+    found = figures(86.0 + sealed(45.0, q))
+    for name, ratio in zip(NAMES, SEALED[q], strict=True):
+        assert found[name].also["fitted high-pass"] == pytest.approx(45.0 * ratio, rel=1e-3)
+
+
+def test_a_fit_finds_corner_q_and_level_through_ripple() -> None:
+    ripple = 0.3 * np.sin(2 * np.pi * 4 * np.log2(GRID / 50.0))
+    fitted = fit_high_pass(GRID, 86.0 + sealed(45.0, 0.8) + ripple)
+    assert fitted is not None
+    assert fitted.corner_hz == pytest.approx(45.0, rel=0.01)
+    assert fitted.q == pytest.approx(0.8, rel=0.02)
+    assert fitted.level_db == pytest.approx(86.0, abs=0.05)
+    assert fitted.residual_db == pytest.approx(0.3 / np.sqrt(2), rel=0.05)
+
+
+def test_what_is_no_second_order_high_pass_gets_no_fit() -> None:
+    vented = -10 * np.log10(1 + (60.0 / GRID) ** 8)
+    assert fit_high_pass(GRID, vented) is None
+    assert fit_high_pass(GRID, np.zeros_like(GRID)) is None
+    above = GRID > 170.0
+    assert fit_high_pass(GRID[above], sealed(200.0, 0.7)[above]) is None
+    assert "fitted high-pass" not in figures(86.0 + vented)[FigureName.F6].also
 
 
 def test_a_vented_box() -> None:

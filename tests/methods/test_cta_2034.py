@@ -197,3 +197,20 @@ def test_a_weight_one_percent_off_or_two_directions_swapped_are_noticed() -> Non
     order = np.arange(70)
     order[[place, other]] = other, place
     assert not vectors_hold({name: power[order] for name, power in powers.items()}, rows)
+
+
+def test_each_curve_says_which_reading_it_follows() -> None:
+    assert cta_2034.reading_words(C.ON_AXIS) == ""
+    assert cta_2034.reading_words(C.LISTENING_WINDOW) == ""
+    assert cta_2034.reading_words(C.EARLY_REFLECTIONS) == (
+        "rear as three directions; groups with equal weight"
+    )
+    other = cta_2034.Readings("nineteen", "flat", "level", "area")
+    for curve in C:
+        words = cta_2034.reading_words(curve)
+        assert not any(c.isdigit() for c in words)
+        assert (cta_2034.reading_words(curve, other) == words) is (words == "")
+    assert cta_2034.reading_words(C.ESTIMATED_IN_ROOM, other) == (
+        "rear as nineteen directions; all directions with equal weight; sound-power weights as exact areas; "
+        "in-room weights on level"
+    )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
-from earwitness.methods.gum import combined, effective_degrees_of_freedom, expanded, type_a
+from earwitness.methods.gum import combined, expanded, type_a
 
 READINGS = np.array([86.1, 86.3, 85.9, 86.2, 86.0])
 
@@ -21,11 +19,6 @@ def test_combined_and_expanded() -> None:
     total = combined([float(type_a(READINGS)), 0.3, 0.2])
     assert total == pytest.approx(0.367423, abs=1e-6)
     assert expanded(total) == pytest.approx(0.734847, abs=1e-6)
-
-
-def test_degrees_of_freedom() -> None:
-    parts = [(float(type_a(READINGS)), 4.0), (0.3, math.inf), (0.2, math.inf)]
-    assert effective_degrees_of_freedom(parts) == pytest.approx(2916, abs=1)
 
 
 def test_arrays_are_combined_point_by_point() -> None:

@@ -75,8 +75,9 @@ class DerivedCurves:
 
 @dataclass
 class _Means:
-    """What is known of each curve while it is put together: dB, shares, validity, weights of the takes."""
+    """What is known of each curve while it is put together: power, dB, shares, validity, takes' weights."""
 
+    power: dict[CurveName, Floats]
     level_db: dict[CurveName, Floats]
     share: dict[CurveName, Floats]
     valid: dict[CurveName, Bools]
@@ -122,12 +123,13 @@ def needed_directions(curve: CurveName) -> tuple[Direction, ...]:
 
 def _means(takes: TakePowers, field: Directivity, names: tuple[CurveName, ...]) -> _Means:
     """Every available curve that is a weighted mean of power."""
-    means = _Means({}, {}, {}, {})
+    means = _Means({}, {}, {}, {}, {})
     for name in names:
         row = cta_2034.curve_weights(name, field.directions)
         weights = row @ takes.mixing
         power = cta_2034.combine(takes.power, weights)
         positive = power > 0
+        means.power[name] = np.where(positive, power, np.nan)
         means.level_db[name] = level_db(power)
         means.share[name] = weights[:, None] * takes.power / np.where(positive, power, np.inf)
         means.valid[name] = field.valid[row > 0].all(axis=0) & positive
@@ -171,7 +173,7 @@ def _add_indices(
     window = CurveName.LISTENING_WINDOW
     for index in indices:
         other = INDICES[index]
-        means.level_db[index] = means.level_db[window] - means.level_db[other]
+        means.level_db[index] = cta_2034.directivity_index_db(means.power[window], means.power[other])
         means.share[index] = means.share[window] - means.share[other]
         means.valid[index] = means.valid[window] & means.valid[other]
         means.weights[index] = means.weights[window] + means.weights[other]
@@ -211,6 +213,7 @@ def _curve(
         method="methods.cta_2034.direction_weights",
         source=_source(name),
         takes=takes,
+        reading=cta_2034.reading_words(name),
     )
 
 
@@ -226,6 +229,7 @@ def _absent(name: CurveName, points: int, missing: tuple[Direction, ...]) -> Cur
         source=_source(name),
         takes=(),
         missing=missing,
+        reading=cta_2034.reading_words(name),
     )
 
 

@@ -13,6 +13,7 @@ from earwitness.derive.extension_figures import extension
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
 from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.orbit_figures import orbit_agreement
+from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
@@ -37,7 +38,10 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
     ------
     NotAvailableError
         No take has both a direction and a drive.
+    CaseError
+        The takes' drives can't be those of the loudspeaker: ``unit.active`` says otherwise.
     """
+    require_drives_fit(responses.takes, facts.unit.active)
     takes = take_powers(responses)
     derived = derive_curves(takes, take_errors(responses, takes, facts))
     orbits = {orbit: orbit_coverage(derived, orbit) for orbit in Orbit}

@@ -12,8 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V
-from earwitness.records.errors import NotAvailableError
+from earwitness.derive.reference_drive import at_terminals, chosen_drive, reference_drive
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, Bools, Floats
 from earwitness.records.responses import Directivity, Responses
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId
@@ -75,11 +74,10 @@ def take_powers(responses: Responses) -> TakePowers:
     NotAvailableError
         No take has a direction and a drive.
     """
-    chosen = _chosen_drive(responses.takes)
+    chosen = chosen_drive(responses.takes)
     rows = tuple(i for i, t in enumerate(responses.takes) if t.key.drive == chosen and t.key.direction)
-    passive = chosen.unit == "V"
-    reference = Drive(REFERENCE_VOLTAGE_V, "V") if passive else chosen
-    unit_of_drive = reference.value if passive else 10.0 ** (reference.value / 20.0)
+    reference = reference_drive(chosen)
+    unit_of_drive = reference.value if at_terminals(reference) else 10.0 ** (reference.value / 20.0)
     pressure = np.asarray(responses.pressure)[list(rows)]
     valid = np.asarray(responses.valid)[list(rows)]
     power = (pressure.real.astype(np.float64) ** 2 + pressure.imag.astype(np.float64) ** 2) * unit_of_drive**2
@@ -159,22 +157,6 @@ def level_db(power: Floats) -> Floats:
     """Sound pressure level in dB re 20 µPa of mean square pressure in Pa²; NaN where it isn't positive."""
     positive = np.where(power > 0, power, np.nan)
     return np.asarray(10.0 * np.log10(positive / REFERENCE_PRESSURE_PA**2))
-
-
-def _chosen_drive(takes: tuple[Take, ...]) -> Drive:
-    directions: dict[Drive, set[Direction]] = {}
-    for take in takes:
-        if take.key.drive and take.key.direction:
-            directions.setdefault(take.key.drive, set()).add(take.key.direction.shared)
-    if not directions:
-        raise NotAvailableError("no take has both a direction and a drive")
-
-    def preference(drive: Drive) -> tuple[int, float, float]:
-        target = REFERENCE_VOLTAGE_V if drive.unit == "V" else 0.0
-        ratio = np.log(drive.value / target) if drive.unit == "V" else drive.value
-        return -len(directions[drive]), abs(float(ratio)), drive.value
-
-    return min(directions, key=preference)
 
 
 def _join(takes: tuple[Take, ...]) -> tuple[tuple[Direction, ...], Floats]:

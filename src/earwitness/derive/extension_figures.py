@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.curves import DerivedCurves
+from earwitness.derive.fitted_high_pass import fit_high_pass
 from earwitness.derive.formatting import frequency_text
 from earwitness.derive.low_frequency import (
     FALL_DB,
@@ -37,6 +38,10 @@ def extension(derived: DerivedCurves, name: FigureName) -> Figure:
     value = _value(derived, curve, threshold)
     spread = _spread(derived, curve, threshold) if isinstance(value, Quantity) else NOTHING_KNOWN
     window = _value(derived, CurveName.LISTENING_WINDOW, threshold)
+    also = {"listening window": window.value} if isinstance(window, Quantity) else {}
+    fitted = _fitted_hz(derived, curve, threshold) if isinstance(value, Quantity) else None
+    if fitted is not None:
+        also["fitted high-pass"] = fitted
     return Figure(
         name=name,
         value=value,
@@ -58,7 +63,7 @@ def extension(derived: DerivedCurves, name: FigureName) -> Figure:
         method="derive.low_frequency.find_crossing",
         source=SOURCE,
         evidence=Evidence((curve,), derived.curves[curve].takes),
-        also={"listening window": window.value} if isinstance(window, Quantity) else {},
+        also=also,
     )
 
 
@@ -104,6 +109,17 @@ def _spread(derived: DerivedCurves, curve: CurveName, threshold_db: float) -> Sp
         return crossing_hz(*_fall(frequency, level_db), threshold_db)
 
     return spread_of(derived, curve, inside, crossing)
+
+
+def _fitted_hz(derived: DerivedCurves, curve: CurveName, threshold_db: float) -> float | None:
+    """The crossing of the fitted high-pass; None where it doesn't fit, or crosses below what is valid."""
+    inside = _reach(derived, curve)
+    frequency = derived.field.frequency_hz[inside]
+    fitted = fit_high_pass(frequency, derived.curves[curve].level_db[inside])
+    if fitted is None:
+        return None
+    crossing = fitted.fall_hz(threshold_db)
+    return crossing if crossing >= frequency[0] else None
 
 
 def _fall(frequency_hz: Floats, level_db: Floats) -> tuple[Floats, Floats]:

@@ -19,6 +19,7 @@ from earwitness.derive.in_room import (
 from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
 from earwitness.derive.validity import unavailable, within
 from earwitness.derive.wording import band_words
+from earwitness.methods.cta_2034 import Readings, estimated_in_room
 from earwitness.records.curves import CurveName
 from earwitness.records.figures import Evidence, Figure, FigureName, NotAvailable, Quantity, Value
 from earwitness.records.grid import Floats
@@ -87,12 +88,16 @@ class _Reading:
 def _figure(derived: DerivedCurves, what: _Reading) -> Figure:
     curve = CurveName.ESTIMATED_IN_ROOM
     line, narrow = _trend(derived, TREND_BAND_HZ), _trend(derived, NARROW_TREND_BAND_HZ)
-    value, spread = _refusal(derived), NOTHING_KNOWN
+    value, spread, also = _refusal(derived), NOTHING_KNOWN, {}
+    if narrow is not None:
+        also["narrower band"] = float(what.read(narrow))
     if line is not None:
         frequency = derived.field.frequency_hz
         inside = within(frequency, TREND_BAND_HZ)
         value = Quantity(float(what.read(line)))
         spread = spread_of(derived, curve, inside, lambda y: what.read(trend(frequency[inside], y)))
+        on_level = trend(frequency[inside], _weighted_on_level_db(derived)[inside])
+        also["in-room weights on level"] = float(what.read(on_level))
     return Figure(
         name=what.name,
         value=value,
@@ -108,7 +113,7 @@ def _figure(derived: DerivedCurves, what: _Reading) -> Figure:
         method="derive.in_room.trend",
         source=SOURCE,
         evidence=Evidence((curve,), derived.curves[curve].takes),
-        also={} if narrow is None else {"narrower band": float(what.read(narrow))},
+        also=also,
     )
 
 
@@ -118,6 +123,16 @@ def _trend(derived: DerivedCurves, band_hz: tuple[float, float]) -> Trend | None
         return None
     inside = within(derived.field.frequency_hz, band_hz)
     return trend(derived.field.frequency_hz[inside], derived.curves[curve].level_db[inside])
+
+
+def _weighted_on_level_db(derived: DerivedCurves) -> Floats:
+    """The estimated in-room curve with its weights on decibels, dB re 20 µPa, shape (F,)."""
+    window, early, sound_power = (
+        10.0 ** (0.1 * derived.curves[part].level_db)
+        for part in (CurveName.LISTENING_WINDOW, CurveName.EARLY_REFLECTIONS, CurveName.SOUND_POWER)
+    )
+    weighted = estimated_in_room(window, early, sound_power, Readings(in_room="level"))
+    return np.asarray(10.0 * np.log10(weighted))
 
 
 def _refusal(derived: DerivedCurves) -> Value:

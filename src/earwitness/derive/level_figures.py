@@ -9,6 +9,7 @@ import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.curves import DerivedCurves
+from earwitness.derive.reference_drive import at_terminals
 from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
 from earwitness.derive.validity import around, unavailable, within
 from earwitness.derive.wording import band_words, module_number
@@ -35,9 +36,8 @@ def sensitivity(derived: DerivedCurves) -> Figure:
     """Sensitivity: mean level on axis from 300 Hz to 3 kHz for 2.83 V at 1 m."""
     name, curve = FigureName.SENSITIVITY, CurveName.ON_AXIS
     frequency = derived.field.frequency_hz
-    passive = derived.takes.drive.unit == "V"
     reason = unavailable(derived, curve, SENSITIVITY_BAND_HZ)
-    if not passive:
+    if not at_terminals(derived.takes.drive):
         reason = NotAvailable("not applicable to an active loudspeaker")
     value: Value
     if reason is not None:

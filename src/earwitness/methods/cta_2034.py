@@ -162,6 +162,39 @@ COMBINED: Final[Mapping[CurveName, tuple[CurveName, ...]]] = {
 }
 
 
+_READING_WORDS: Final[Mapping[str, str]] = {
+    "three": "rear as three directions",
+    "nineteen": "rear as nineteen directions",
+    "groups": "groups with equal weight",
+    "flat": "all directions with equal weight",
+    "power": "in-room weights on power",
+    "level": "in-room weights on level",
+    "normalised": "sound-power weights divided by their sum",
+    "raw": "sound-power weights as printed",
+    "area": "sound-power weights as exact areas",
+}
+
+
+def reading_words(curve: CurveName, readings: Readings = DEFAULT) -> str:
+    """Which of the published readings a curve follows, without digits; empty where there is but one.
+
+    Worked example: early reflections, "rear as three directions; groups with equal weight".
+    """
+    rear, early = (_READING_WORDS[readings.rear], _READING_WORDS[readings.early])
+    power, room = (_READING_WORDS[readings.sound_power], _READING_WORDS[readings.in_room])
+    chosen: Mapping[CurveName, tuple[str, ...]] = {
+        CurveName.REAR_REFLECTION: (rear,),
+        CurveName.EARLY_REFLECTIONS: (rear, early),
+        CurveName.EARLY_REFLECTIONS_DI: (rear, early),
+        CurveName.TOTAL_HORIZONTAL_REFLECTIONS: (rear, early),
+        CurveName.TOTAL_VERTICAL_REFLECTIONS: (early,),
+        CurveName.SOUND_POWER: (power,),
+        CurveName.SOUND_POWER_DI: (power,),
+        CurveName.ESTIMATED_IN_ROOM: (rear, early, power, room),
+    }
+    return "; ".join(chosen.get(curve, ()))
+
+
 def direction_weights(curve: CurveName, readings: Readings = DEFAULT) -> Mapping[Direction, float]:
     """Weight of each direction's mean square pressure in a curve of `POWER_CURVES`.
 

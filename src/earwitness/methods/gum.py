@@ -31,16 +31,6 @@ def combined(components: Sequence[float | Floats]) -> Floats:
     return np.asarray(np.sqrt(np.sum(np.broadcast_arrays(*squares), axis=0)))
 
 
-def effective_degrees_of_freedom(components: Sequence[tuple[float, float]]) -> float:
-    """Degrees of freedom of a combined uncertainty (Welch and Satterthwaite, G.4.1).
-
-    `components` are pairs of standard uncertainty and degrees of freedom (`math.inf` for a type B one that
-    is taken as known).
-    """
-    total = float(combined([u for u, _ in components]))
-    return float(total**4 / sum(u**4 / freedom for u, freedom in components))
-
-
 def expanded(standard: float | Floats, factor: float = COVERAGE_FACTOR) -> Floats:
     """Expanded uncertainty U = k·u (clause 6.2.1)."""
     return factor * np.asarray(standard, dtype=np.float64)

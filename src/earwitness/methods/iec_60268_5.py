@@ -42,14 +42,3 @@ def mean_level_db(
     if on == "level":
         return np.asarray(level_db[..., inside] @ weights[inside])
     return np.asarray(10.0 * np.log10(10.0 ** (0.1 * level_db[..., inside]) @ weights[inside]))
-
-
-def refer_level_db(
-    level_db: float, distance_m: float, voltage_v: float, reference_voltage_v: float = REFERENCE_VOLTAGE_V
-) -> float:
-    """A level measured at `distance_m` and `voltage_v`, referred to 1 m and the reference voltage.
-
-    True in the far field alone: well beyond the size D of the source and D²/λ.
-    """
-    nearer = 20.0 * np.log10(distance_m / REFERENCE_DISTANCE_M)
-    return float(level_db + nearer - 20.0 * np.log10(voltage_v / reference_voltage_v))
