@@ -6,28 +6,20 @@ import numpy as np
 import pytest
 from made_recordings import FULL_SCALE_PA, Bench
 
-from earwitness.acoustics.radiation import Cap, far_over_near
 from earwitness.measurement.calibration import Calibration
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.joining import overlap
-from earwitness.measurement.near_field import (
-    NearField,
-    PlacedCabinet,
-    carried,
-    equivalent_radius_m,
-    read_near_field,
-)
+from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
 from earwitness.records.errors import CaseError
-from earwitness.records.facts import Box, Radiator, Sphere, Unit
+from earwitness.records.facts import Radiator, Sphere, Unit
 from earwitness.records.grid import derived_grid
 from earwitness.records.takes import Take, TakeId
 
 GRID = derived_grid()
 SPEED = 343.2
-RADIUS = 0.15
 WOOFER = Radiator("woofer", 0.16)
 
 
@@ -43,42 +35,6 @@ def near(*radiators: Radiator, valid_to_hz: float = 1_000.0) -> NearField:
         gap_m=np.zeros(len(radiators)),
         notes=(),
     )
-
-
-@pytest.mark.parametrize(
-    ("radiator", "microphone", "angle_deg"),
-    [
-        (WOOFER, (2.0, 0.0, 0.0), 0.0),
-        # from the sphere's centre: 30° to the left and 30° up, and microphones at 90° on each side
-        (Radiator("woofer", 0.1, left_m=0.5 * RADIUS), (-RADIUS, 2.0, 0.0), 60.0),
-        (Radiator("woofer", 0.1, left_m=0.5 * RADIUS), (-RADIUS, -2.0, 0.0), 120.0),
-        (Radiator("woofer", 0.1, up_m=0.5 * RADIUS), (-RADIUS, 0.0, 2.0), 60.0),
-        (Radiator("woofer", 0.1, up_m=0.5 * RADIUS), (-RADIUS, 0.0, -2.0), 120.0),
-    ],
-)
-def test_radiators_sit_where_the_case_says(
-    radiator: Radiator, microphone: tuple[float, float, float], angle_deg: float
-) -> None:
-    place = np.array([microphone])
-    frequency = GRID[:500]
-    found, _ = carried(near(radiator), PlacedCabinet(RADIUS, place), frequency, SPEED)
-    from_centre = np.linalg.norm(place + np.array([RADIUS, 0.0, 0.0]), axis=-1)
-    expected = far_over_near(
-        2.0 * np.pi * frequency / SPEED,
-        Cap(RADIUS, radiator.diameter_m / 2.0, 0.0),
-        from_centre,
-        np.deg2rad([angle_deg]),
-    )
-    assert found[0] == pytest.approx(expected[0] * np.linalg.norm(microphone), rel=1e-9)
-
-
-def test_two_equal_radiators_add() -> None:
-    cabinet = PlacedCabinet(RADIUS, np.array([[2.0, 0.0, 0.0]]))
-    upper, lower = Radiator("upper", 0.08, up_m=0.08), Radiator("lower", 0.08, up_m=-0.08)
-    one, one_noise = carried(near(upper), cabinet, GRID[:300], SPEED)
-    two, two_noise = carried(near(upper, lower), cabinet, GRID[:300], SPEED)
-    assert two == pytest.approx(2.0 * one)
-    assert two_noise == pytest.approx(2.0 * one_noise)
 
 
 def measured(folder: Path, names: list[str], unit: Unit) -> NearField | None:
@@ -133,6 +89,18 @@ def test_two_near_fields_of_one_radiator_are_refused(bench: Bench) -> None:
     assert measured(bench.folder, [], Unit(name="x")) is None
 
 
+@pytest.mark.parametrize("late_s", [4e-3, -4e-3, 0.02])
+def test_near_fields_on_two_clocks_are_refused(bench: Bench, late_s: float) -> None:
+    names = [
+        bench.recording("near_field_woofer_5mm_0.283V.wav", 0.05, 0.283, latency_s=0.01),
+        bench.recording("near_field_port_5mm_0.283V.wav", 0.05, 0.283, latency_s=0.01 + late_s),
+    ]
+    unit = Unit(name="x", cabinet=Sphere(0.4), radiators=(WOOFER, Radiator("port", 0.05)))
+    # FACTS §8: 343.2 mm are 1 ms; 0.4 m of cabinet 1.17 ms, and 1 ms for the rise of a port
+    with pytest.raises(CaseError, match=r"near_field_.*begin .* apart.*allows 2\.17 ms"):
+        measured(bench.folder, names, unit)
+
+
 def test_overlap_is_an_octave_or_at_least_half_of_one() -> None:
     whole = overlap(near(WOOFER, valid_to_hz=2_000.0), GRID, 500.0)
     assert whole is not None
@@ -142,12 +110,6 @@ def test_overlap_is_an_octave_or_at_least_half_of_one() -> None:
     assert GRID[cut.stop - 1] == pytest.approx(720.0, rel=0.0073)
     assert overlap(near(WOOFER, valid_to_hz=700.0), GRID, 500.0) is None
     assert overlap(near(WOOFER, valid_to_hz=400.0), GRID, 500.0) is None
-
-
-def test_equivalent_sphere_of_a_box() -> None:
-    assert equivalent_radius_m(Sphere(0.28)) == 0.14
-    # π·a² = 0.2 m · 0.35 m
-    assert equivalent_radius_m(Box(0.2, 0.35, 0.3)) == pytest.approx(0.14927, abs=1e-5)
 
 
 def test_valid_from_is_where_the_last_take_begins() -> None:

@@ -38,7 +38,10 @@ def blended(low: Complex128s, high: Complex128s, weight: Float64s) -> Complex128
     return np.asarray(low * np.exp(weight * np.log(high / low)))
 
 
-def mismatch_db(low: Complex128s, high: Complex128s, overlap: slice) -> tuple[Float64s, Float64s]:
-    """Mean and root mean square over the overlap of the upper's level over the lower's, each (D,)."""
+def mismatch_db(low: Complex128s, high: Complex128s, overlap: slice) -> Float64s:
+    """Root mean square over the overlap of the upper's level over the lower's, dB, shape (D,).
+
+    Not the mean: a comb between the two has none.
+    """
     difference = 20.0 * np.log10(np.abs(high[:, overlap]) / np.abs(low[:, overlap]))
-    return difference.mean(axis=-1), np.sqrt(np.mean(difference**2, axis=-1))
+    return np.asarray(np.sqrt(np.mean(difference**2, axis=-1)))

@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import noise, splice
+from earwitness.measurement.carrying import PlacedCabinet, carried, model_uncertainty_db
 from earwitness.measurement.gated import Gated
-from earwitness.measurement.near_field import NearField, PlacedCabinet, carried
+from earwitness.measurement.near_field import NearField
 from earwitness.measurement.setting import Setting
 from earwitness.records.responses import Origin
 
@@ -20,7 +21,7 @@ Bools = npt.NDArray[np.bool_]
 #: The overlap in which the two are joined, in octaves: as a rule, and at least.
 OVERLAP_OCTAVES: Final = 1.0
 LEAST_OVERLAP_OCTAVES: Final = 0.5
-#: Near and far that differ by more in the overlap are pointed out.
+#: Near and far that differ by more in the overlap, as a root mean square, are pointed out.
 WARN_DB: Final = 1.5
 
 
@@ -60,8 +61,8 @@ def join(
 ) -> Joined:
     """Near fields carried to each of the R microphones, cross-faded with the gated responses over `over`.
 
-    The near field keeps its theoretical level; how far the two differ in the overlap is the uncertainty of
-    the splice, in the overlap and below it.
+    The near field keeps its theoretical level. The uncertainty of the splice, in the overlap and below it, is
+    how far the two differ in the overlap, and what it does that a sphere stands for a box.
     """
     frequency_hz = setting.frequency_hz
     rows, count = gated.pressure.shape
@@ -69,7 +70,7 @@ def join(
     low, low_noise = carried(near, cabinet, below, setting.speed_m_s)
     high = gated.pressure[:, : over.stop].astype(np.complex128)
     low = splice.aligned(low, high, below, over)
-    mean_db, rms_db = splice.mismatch_db(low, high, over)
+    rms_db = splice.mismatch_db(low, high, over)
     weight = np.ones(count)
     weight[: over.stop] = splice.crossfade_weight(below, below[over.start], below[-1])
     pressure = gated.pressure.copy()
@@ -77,6 +78,10 @@ def join(
     near_db = np.zeros((rows, count))
     near_db[:, : over.stop] = noise.level_uncertainty_db(np.abs(low) ** 2, low_noise)
     far_db = np.where(weight > 0.0, gated.noise_db, 0.0)
+    splice_db = np.zeros((rows, count))
+    splice_db[:, : over.stop] = np.hypot(
+        rms_db[:, None], model_uncertainty_db(near, cabinet, below, setting.speed_m_s)
+    )
     valid_near = np.where(weight < 1.0, near.valid, True)
     valid_far = np.where(weight > 0.0, gated.valid, True)
     origin = np.full((rows, count), Origin.GATED, dtype=np.uint8)
@@ -88,13 +93,13 @@ def join(
         origin=origin,
         noise_db=np.hypot((1.0 - weight) * near_db, weight * far_db),
         gate_db=weight * np.where(weight > 0.0, gated.gate_db, 0.0),
-        splice_db=rms_db[:, None] * (1.0 - weight),
-        notes=(*near.notes, *_warning(mean_db)),
+        splice_db=splice_db * (1.0 - weight),
+        notes=(*near.notes, *_warning(rms_db)),
     )
 
 
-def _warning(mean_db: Float64s) -> tuple[str, ...]:
-    apart = np.abs(mean_db) > WARN_DB
+def _warning(rms_db: Float64s) -> tuple[str, ...]:
+    apart = rms_db > WARN_DB
     if not apart.any():
         return ()
     where = "every direction" if apart.all() else "some directions"

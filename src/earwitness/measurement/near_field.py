@@ -1,4 +1,4 @@
-"""Near fields: what radiators do below the gate's reach, carried to every direction."""
+"""Near fields: what radiators do below the gate's reach, heard close up."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import arrival, gating, noise, radiation
+from earwitness.acoustics import arrival, gating, noise
 from earwitness.measurement.deconvolution import KEPT_BEFORE, ImpulseResponse
 from earwitness.measurement.gated import cut, noise_in
 from earwitness.measurement.setting import Setting
 from earwitness.records.errors import CaseError, ReadError
-from earwitness.records.facts import Box, Radiator, Sphere, Unit
+from earwitness.records.facts import Radiator, Sphere, Unit
 from earwitness.records.takes import Take, TakeId, TakeKind
 
 Float64s = npt.NDArray[np.float64]
@@ -23,6 +23,13 @@ Bools = npt.NDArray[np.bool_]
 
 #: A cone is taken to move as one, and the near field to be its own, up to ka = 1.
 LARGEST_KA: Final = 1.0
+#: Where sound begins: the envelope of this band first comes so near its greatest value.
+BEGIN_BAND_HZ: Final = (100.0, 8_000.0)
+BEGIN_DB: Final = -14.0
+#: A port begins later than its cone by the way through the cabinet, and rises more slowly. On one clock
+#: radiators begin together to within that way and this; a cabinet that isn't described counts as this large.
+RISE_S: Final = 1e-3
+UNDESCRIBED_M: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -61,8 +68,8 @@ def read_near_field(
     Raises
     ------
     CaseError
-        A take's radiator isn't among `unit.radiators`, two takes are of one radiator, or a take doesn't state
-        its distance.
+        A take's radiator isn't among `unit.radiators`, two takes are of one radiator, a take doesn't state
+        its distance, or takes begin further apart than one clock allows.
     """
     frequency_hz, calibration = setting.frequency_hz, setting.calibration
     near = sorted((t for t in takes if t.key.kind is TakeKind.NEAR_FIELD), key=lambda t: t.id)
@@ -72,6 +79,7 @@ def read_near_field(
     _require_one_each(near)
     responses = [impulse_responses[t.id] for t in near]
     _require_one_rate(near, responses)
+    _require_one_clock(near, responses, _longest_way_m(unit) / setting.speed_m_s)
     largest = max(range(len(near)), key=lambda i: radiators[i].diameter_m)
     gap_m = np.array([_gap_m(take) for take in near])
     spectrum, noise_power, limit = _spectra(responses, largest, frequency_hz)
@@ -88,7 +96,7 @@ def read_near_field(
         noise_power=noise_power * pa**2,
         valid=valid,
         gap_m=gap_m,
-        notes=(_named(radiators),),
+        notes=_notes(radiators),
     )
 
 
@@ -132,9 +140,45 @@ def _require_one_rate(near: Sequence[Take], responses: Sequence[ImpulseResponse]
             )
 
 
-def _named(radiators: Sequence[Radiator]) -> str:
+def _longest_way_m(unit: Unit) -> float:
+    """The longest straight way through the cabinet."""
+    if unit.cabinet is None:
+        return UNDESCRIBED_M
+    if isinstance(unit.cabinet, Sphere):
+        return unit.cabinet.diameter_m
+    return float(np.linalg.norm([unit.cabinet.width_m, unit.cabinet.height_m, unit.cabinet.depth_m]))
+
+
+def _require_one_clock(near: Sequence[Take], responses: Sequence[ImpulseResponse], way_s: float) -> None:
+    """Refuse near fields that can't be added, because one was recorded with another latency."""
+    begin = np.array([_begin_s(r) for r in responses])
+    first, last = int(np.argmin(begin)), int(np.argmax(begin))
+    apart_s, allowed_s = float(begin[last] - begin[first]), way_s + RISE_S
+    if apart_s > allowed_s:
+        raise CaseError(
+            "takes.toml",
+            f"{near[first].path} and {near[last].path} begin {1e3 * apart_s:.2f} ms apart, where one clock "
+            f"allows {1e3 * allowed_s:.2f} ms, so they can't be added",
+            "record near fields on one clock and with one latency, or keep one of them",
+        )
+
+
+def _begin_s(response: ImpulseResponse) -> float:
+    rate = response.sample_rate_hz
+    envelope = arrival.envelope(response.samples, rate, BEGIN_BAND_HZ)
+    near_peak = envelope >= envelope.max() * 10.0 ** (BEGIN_DB / 20.0)
+    return response.start_s + float(np.argmax(near_peak)) / rate
+
+
+def _notes(radiators: Sequence[Radiator]) -> tuple[str, ...]:
     names = " and ".join(r.name.replace("_", " ") for r in radiators)
-    return f"Below the gate's reach the response is carried from the near field of the {names}."
+    carried = f"Below the gate's reach the response is carried from the near field of the {names}."
+    if len(radiators) == 1:
+        return (carried,)
+    return (
+        carried,
+        "What each near microphone heard of the other radiators was taken off, on the same sphere.",
+    )
 
 
 def _spectra(
@@ -157,62 +201,3 @@ def _spectra(
     spectrum = gating.spectra((segments * windows).astype(np.float32), rate, frequency_hz, start)
     noise_power = noise_in(responses, frequency_hz) * np.sum(windows**2, axis=-1)[:, None]
     return spectrum.astype(np.complex128), noise_power, float(gating.valid_from_hz(end))
-
-
-def equivalent_radius_m(cabinet: Sphere | Box) -> float:
-    """Radius of the sphere that stands for the cabinet: its own, or of a disc as large as the box's front.
-
-    For a box this is an approximation: the step from half to full space lies about right, edges don't.
-    """
-    if isinstance(cabinet, Sphere):
-        return cabinet.diameter_m / 2.0
-    return float(np.sqrt(cabinet.width_m * cabinet.height_m / np.pi))
-
-
-@dataclass(frozen=True)
-class PlacedCabinet:
-    """The sphere that stands for the cabinet, and D microphones round it.
-
-    `microphone_m` has shape (D, 3), from the reference point, which is the sphere's foremost point.
-    """
-
-    radius_m: float
-    microphone_m: Float64s
-
-
-def carried(
-    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
-) -> tuple[Complex128s, Float64s]:
-    """The sum of all radiators at D microphones, times distance, and its noise power: both (D, F).
-
-    `frequency_hz` is the lower part of the grid. Pa per unit of drive at 1 m, with the phase of the flight.
-    """
-    place = cabinet.microphone_m + np.array([cabinet.radius_m, 0.0, 0.0])
-    distance = np.linalg.norm(place, axis=-1)
-    reference = np.linalg.norm(cabinet.microphone_m, axis=-1)[:, None]
-    pressure = np.zeros((len(place), frequency_hz.size), dtype=np.complex128)
-    noise_power = np.zeros(pressure.shape)
-    for i, radiator in enumerate(near.radiators):
-        axis = _axis(radiator, cabinet.radius_m)
-        cap = radiation.Cap(cabinet.radius_m, radiator.diameter_m / 2.0, float(near.gap_m[i]))
-        angle = np.arccos(np.clip(place @ axis / distance, -1.0, 1.0))
-        transfer = reference * radiation.far_over_near(
-            2.0 * np.pi * frequency_hz / speed_m_s, cap, distance, angle
-        )
-        pressure += near.pressure[i, : frequency_hz.size] * transfer
-        noise_power += near.noise_power[i, : frequency_hz.size] * np.abs(transfer) ** 2
-    return pressure, noise_power
-
-
-def fits(near: NearField, sphere_radius_m: float) -> bool:
-    """Whether every radiator lies on the front half of the sphere and is smaller than it."""
-    return all(
-        np.hypot(r.up_m, r.left_m) < sphere_radius_m and r.diameter_m / 2.0 < sphere_radius_m
-        for r in near.radiators
-    )
-
-
-def _axis(radiator: Radiator, sphere_radius_m: float) -> Float64s:
-    """Unit vector from the sphere's centre to the radiator's."""
-    left, up = radiator.left_m / sphere_radius_m, radiator.up_m / sphere_radius_m
-    return np.array([np.sqrt(1.0 - left**2 - up**2), left, up])

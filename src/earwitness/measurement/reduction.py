@@ -13,6 +13,7 @@ from earwitness.acoustics import gating
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement import stated
 from earwitness.measurement.calibration import calibrate
+from earwitness.measurement.carrying import PlacedCabinet, equivalent_radius_m, fits, rival_radii_m
 from earwitness.measurement.deconvolution import KEPT_BEFORE, ImpulseResponse, drive_units
 from earwitness.measurement.flight import find_flight
 from earwitness.measurement.gated import (
@@ -25,13 +26,7 @@ from earwitness.measurement.gated import (
 from earwitness.measurement.geometry import Turntable
 from earwitness.measurement.given import on_grid
 from earwitness.measurement.joining import Joined, join, overlap
-from earwitness.measurement.near_field import (
-    NearField,
-    PlacedCabinet,
-    equivalent_radius_m,
-    fits,
-    read_near_field,
-)
+from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.readers.text import read_response
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
@@ -122,11 +117,10 @@ def _reduce_recorded(
         _enter(table, rows, gated, gate.seconds, rate)
         if near is not None:
             over = overlap(near, setting.frequency_hz, float(gating.valid_from_hz(gate.seconds)))
-            radius = _sphere(table, near, facts, over)
-            if over is not None and radius is not None:
-                cabinet = PlacedCabinet(
-                    radius, _microphones(mount, [_direction(table.takes[r]) for r in rows])
-                )
+            radii = _spheres(table, near, facts, over)
+            if over is not None and radii:
+                microphones = _microphones(mount, [_direction(table.takes[r]) for r in rows])
+                cabinet = PlacedCabinet(radii[0], microphones, radii[1:])
                 _enter_joined(table, rows, near, join(near, gated, over, cabinet, setting))
     if near is None:
         table.say("There is no near field: nothing is known below the gate's reach.")
@@ -163,22 +157,25 @@ def _enter(table: Table, rows: list[int], gated: Gated, gate_s: float, rate_hz: 
     table.impulse_responses.update(zip(rows, gated.impulse_response, strict=True))
 
 
-def _sphere(table: Table, near: NearField, facts: CaseFacts, over: slice | None) -> float | None:
-    """Radius of the sphere that carries the near field; a note where it can't be carried, or only roughly."""
+def _spheres(table: Table, near: NearField, facts: CaseFacts, over: slice | None) -> tuple[float, ...]:
+    """Radii of the sphere that carries the near field and of its rivals; notes where none can, or roughly."""
     cabinet = facts.unit.cabinet
     if cabinet is None:
         table.say("The cabinet isn't described, so the near field can't be carried to any direction.")
-        return None
+        return ()
     radius = equivalent_radius_m(cabinet)
     if not fits(near, radius):
         table.say("A radiator doesn't fit on the cabinet as described; its near field can't be carried.")
-        return None
+        return ()
     if over is None:
         table.say("Near field and gated far field hardly overlap, so they aren't joined.")
-        return None
+        return ()
     if isinstance(cabinet, Box):
-        table.say("The cabinet's diffraction is taken as that of a sphere with the same frontal area.")
-    return radius
+        table.say(
+            "The cabinet's diffraction is taken as that of a sphere with the same frontal area; what spheres "
+            "of the same volume and of the same surface do differently is part of the splice's uncertainty."
+        )
+    return (radius, *rival_radii_m(cabinet, near))
 
 
 def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined) -> None:

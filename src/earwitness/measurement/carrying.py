@@ -1,0 +1,174 @@
+"""Near fields carried to every microphone, by a sphere that stands for the cabinet."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.acoustics import radiation
+from earwitness.measurement.near_field import NearField
+from earwitness.records.errors import CaseError
+from earwitness.records.facts import Box, Radiator, Sphere
+
+Float64s = npt.NDArray[np.float64]
+Complex128s = npt.NDArray[np.complex128]
+
+#: What changes slowly over frequency is computed at every eighth point: a twelfth of an octave apart.
+STEP: Final = 8
+
+
+@dataclass(frozen=True)
+class PlacedCabinet:
+    """The sphere that stands for the cabinet, and D microphones round it.
+
+    `microphone_m` has shape (D, 3), from the reference point, which is the sphere's foremost point;
+    `rival_radii_m` are radii that could have been chosen as well.
+    """
+
+    radius_m: float
+    microphone_m: Float64s
+    rival_radii_m: tuple[float, ...] = ()
+
+
+def equivalent_radius_m(cabinet: Sphere | Box) -> float:
+    """Radius of the sphere that stands for the cabinet: its own, or of a disc as large as the box's front.
+
+    For a box this is an approximation: the step from half to full space lies about right, edges don't.
+    """
+    if isinstance(cabinet, Sphere):
+        return cabinet.diameter_m / 2.0
+    return float(np.sqrt(cabinet.width_m * cabinet.height_m / np.pi))
+
+
+def rival_radii_m(cabinet: Sphere | Box, near: NearField) -> tuple[float, ...]:
+    """Radii of the spheres with a box's volume and with its surface; none for a sphere, which is its own.
+
+    Where a smaller one doesn't hold the radiators, one that is larger by the same factor takes its place.
+    """
+    if isinstance(cabinet, Sphere):
+        return ()
+    w, h, d = cabinet.width_m, cabinet.height_m, cabinet.depth_m
+    chosen = equivalent_radius_m(cabinet)
+    volume = float(np.cbrt(3.0 * w * h * d / (4.0 * np.pi)))
+    surface = float(np.sqrt((w * h + w * d + h * d) / (2.0 * np.pi)))
+    return tuple(r if fits(near, r) else chosen**2 / r for r in (volume, surface))
+
+
+def fits(near: NearField, sphere_radius_m: float) -> bool:
+    """Whether every radiator lies on the front half of the sphere and is smaller than it."""
+    return all(
+        np.hypot(r.up_m, r.left_m) < sphere_radius_m and r.diameter_m / 2.0 < sphere_radius_m
+        for r in near.radiators
+    )
+
+
+def carried(
+    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
+) -> tuple[Complex128s, Float64s]:
+    """The sum of all radiators at D microphones, times distance, and its noise power: both (D, F).
+
+    `frequency_hz` is the lower part of the grid. Pa per unit of drive at 1 m, with the phase of the flight.
+    What each near microphone heard of the other radiators is taken off first.
+    """
+    place = cabinet.microphone_m + np.array([cabinet.radius_m, 0.0, 0.0])
+    distance = np.linalg.norm(place, axis=-1)
+    reference = np.linalg.norm(cabinet.microphone_m, axis=-1)[:, None]
+    count = frequency_hz.size
+    parting = parting_matrix(near, cabinet.radius_m, frequency_hz, speed_m_s)
+    own = np.einsum("fij,jf->if", parting, near.pressure[:, :count])
+    own_noise = np.einsum("fij,jf->if", np.abs(parting) ** 2, near.noise_power[:, :count])
+    pressure = np.zeros((len(place), count), dtype=np.complex128)
+    noise_power = np.zeros(pressure.shape)
+    for i, (cap, axis) in enumerate(_placed(near, cabinet.radius_m)):
+        angle = np.arccos(np.clip(place @ axis / distance, -1.0, 1.0))
+        transfer = reference * radiation.far_over_near(
+            2.0 * np.pi * frequency_hz / speed_m_s, cap, distance, angle
+        )
+        pressure += own[i] * transfer
+        noise_power += own_noise[i] * np.abs(transfer) ** 2
+    return pressure, noise_power
+
+
+def parting_matrix(
+    near: NearField, sphere_radius_m: float, frequency_hz: Float64s, speed_m_s: float
+) -> Complex128s:
+    """What makes each radiator's own near pressure of what the K microphones heard, shape (F, K, K).
+
+    A microphone in front of a port also hears the cone beside it: heard = own + Σ others' own times their
+    transfer over the sphere. This is the inverse of that.
+
+    Raises
+    ------
+    CaseError
+        Two radiators overlap as described, so that their near fields can't be told apart.
+    """
+    count = len(near.radiators)
+    if count == 1:
+        return np.ones((frequency_hz.size, 1, 1), dtype=np.complex128)
+    coarse = np.r_[frequency_hz[:-1:STEP], frequency_hz[-1]]
+    wavenumber = 2.0 * np.pi * coarse / speed_m_s
+    placed = _placed(near, sphere_radius_m)
+    heard = np.tile(np.eye(count, dtype=np.complex128), (coarse.size, 1, 1))
+    for i, (cap, axis) in enumerate(placed):
+        others = [j for j in range(count) if j != i]
+        angle = np.array([np.arccos(np.clip(placed[j][1] @ axis, -1.0, 1.0)) for j in others])
+        for j, apart in zip(others, angle, strict=True):
+            _require_apart(near.radiators[i], near.radiators[j], float(apart), sphere_radius_m)
+        place = sphere_radius_m + near.gap_m[others]
+        heard[:, others, i] = radiation.far_over_near(wavenumber, cap, place, angle).T
+    parting = np.linalg.inv(heard)
+    log_f, log_coarse = np.log(frequency_hz), np.log(coarse)
+    return np.stack(
+        [np.interp(log_f, log_coarse, column) for column in parting.reshape(coarse.size, -1).T], axis=-1
+    ).reshape(frequency_hz.size, count, count)
+
+
+def _require_apart(one: Radiator, other: Radiator, angle_rad: float, sphere_radius_m: float) -> None:
+    rims = sum(np.arcsin(r.diameter_m / 2.0 / sphere_radius_m) for r in (one, other))
+    if angle_rad < rims:
+        raise CaseError(
+            "case.toml",
+            f"the radiators {one.name} and {other.name} overlap as described, so their near fields can't be "
+            "told apart",
+            "state up_m and left_m of each, or leave one near field out",
+            "unit.radiators",
+        )
+
+
+def model_uncertainty_db(
+    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
+) -> Float64s:
+    """Standard uncertainty of the carried level because a sphere stands for a box, dB, shape (D, F).
+
+    The greatest difference to what a sphere of a rival radius gives is taken for the half-width of a
+    rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). 0 where there is no rival.
+    """
+    shape = (len(cabinet.microphone_m), frequency_hz.size)
+    if not cabinet.rival_radii_m:
+        return np.zeros(shape)
+    some = np.unique(np.r_[np.arange(0, frequency_hz.size, STEP), frequency_hz.size - 1])
+    thin = dataclasses.replace(near, pressure=near.pressure[:, some], noise_power=near.noise_power[:, some])
+    level = np.stack(
+        [
+            np.abs(carried(thin, dataclasses.replace(cabinet, radius_m=r), frequency_hz[some], speed_m_s)[0])
+            for r in (cabinet.radius_m, *cabinet.rival_radii_m)
+        ]
+    )
+    widest = np.max(np.abs(20.0 * np.log10(level[1:] / level[0])), axis=0)
+    log_f = np.log(frequency_hz)
+    half_width = np.stack([np.interp(log_f, log_f[some], row) for row in widest])
+    return np.asarray(half_width / np.sqrt(3.0))
+
+
+def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap, Float64s]]:
+    """Each radiator as a cap, and the unit vector from the sphere's centre to its own."""
+    placed = []
+    for radiator, gap_m in zip(near.radiators, near.gap_m, strict=True):
+        left, up = radiator.left_m / sphere_radius_m, radiator.up_m / sphere_radius_m
+        cap = radiation.Cap(sphere_radius_m, radiator.diameter_m / 2.0, float(gap_m))
+        placed.append((cap, np.array([np.sqrt(1.0 - left**2 - up**2), left, up])))
+    return placed

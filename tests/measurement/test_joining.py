@@ -1,0 +1,97 @@
+"""The splice of made-up near and far fields that agree, or don't."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from earwitness.acoustics.noise import level_uncertainty_db
+from earwitness.acoustics.splice import crossfade_weight
+from earwitness.measurement.calibration import Calibration
+from earwitness.measurement.carrying import PlacedCabinet, carried, model_uncertainty_db
+from earwitness.measurement.gated import Gated
+from earwitness.measurement.joining import Joined, join, overlap
+from earwitness.measurement.near_field import NearField
+from earwitness.measurement.setting import Setting
+from earwitness.records.facts import Radiator
+from earwitness.records.grid import derived_grid
+from earwitness.records.responses import Origin
+from earwitness.records.takes import TakeId
+
+GRID = derived_grid()
+SETTING = Setting(GRID, 343.2, Calibration(1.0, None, None, ()))
+RADIUS = 0.15
+MICROPHONES = np.array([[2.0, 0.0, 0.0], [-0.1, 2.0, 0.0]])
+PLAIN = PlacedCabinet(RADIUS, MICROPHONES)
+FAR_NOISE_DB = 0.2
+NEAR = NearField(
+    takes=(TakeId("woofer"),),
+    radiators=(Radiator("woofer", 0.105),),
+    pressure=np.ones((1, GRID.size), dtype=np.complex128),
+    noise_power=np.full((1, GRID.size), 1e-4),
+    valid=GRID <= 1_000.0,
+    gap_m=np.array([0.005]),
+    notes=(),
+)
+OVER = overlap(NEAR, GRID, 500.0)
+
+
+def joined(ratio_db: npt.NDArray[np.float64], cabinet: PlacedCabinet = PLAIN) -> Joined:
+    """Near field joined with a far field that is higher by `ratio_db` (F,) in every direction."""
+    assert OVER is not None
+    pressure, _ = carried(NEAR, PLAIN, GRID, SETTING.speed_m_s)
+    gated = Gated(
+        pressure=(pressure * 10.0 ** (ratio_db / 20.0)).astype(np.complex64),
+        valid=np.broadcast_to(GRID >= 500.0, pressure.shape),
+        noise_db=np.full(pressure.shape, FAR_NOISE_DB),
+        gate_db=np.zeros(pressure.shape),
+        impulse_response=np.zeros((len(pressure), 1), dtype=np.float32),
+    )
+    return join(NEAR, gated, OVER, cabinet, SETTING)
+
+
+def test_what_agrees_is_joined_without_a_word() -> None:
+    found = joined(np.zeros(GRID.size))
+    assert found.notes == ()
+    assert found.valid.sum(axis=-1).tolist() == [GRID.size] * 2
+    # complex64 holds a level to 10⁻⁶ dB
+    assert np.max(found.splice_db) < 1e-5
+
+
+@pytest.mark.parametrize("depth_db", [3.0, 6.0])
+def test_a_comb_is_pointed_out_although_its_mean_is_nothing(depth_db: float) -> None:
+    assert OVER is not None
+    comb = depth_db * np.sin(2.0 * np.pi * 6.0 * np.log2(GRID / GRID[OVER.start]))
+    assert abs(np.mean(comb[OVER])) < 0.05
+    found = joined(comb)
+    assert any("don't agree" in note for note in found.notes)
+    # a sine's root mean square is its depth over √2
+    assert found.splice_db[:, 0] == pytest.approx([depth_db / np.sqrt(2.0)] * 2, rel=0.01)
+
+
+def test_noise_of_the_blend_is_the_root_of_both_shares_squared() -> None:
+    assert OVER is not None
+    found = joined(np.zeros(GRID.size))
+    low, low_noise = carried(NEAR, PLAIN, GRID, SETTING.speed_m_s)
+    near_db = level_uncertainty_db(np.abs(low) ** 2, low_noise)
+    blended = found.origin == Origin.BLENDED
+    assert np.all(found.origin[:, : OVER.start] == Origin.NEAR_FIELD)
+    assert np.all(found.origin[:, OVER.stop :] == Origin.GATED)
+    weight = np.broadcast_to(crossfade_weight(GRID, GRID[OVER.start], GRID[OVER.stop - 1]), blended.shape)
+    expected = np.sqrt(((1.0 - weight) * near_db) ** 2 + (weight * FAR_NOISE_DB) ** 2)
+    assert found.noise_db == pytest.approx(expected, rel=1e-9)
+    # below the blend the near field's noise is that of one recording, alike in every direction
+    assert found.noise_db[0, : OVER.start] == pytest.approx(found.noise_db[1, : OVER.start], rel=1e-9)
+
+
+def test_the_splice_of_a_box_holds_what_the_sphere_may_be_wrong_by() -> None:
+    assert OVER is not None
+    box = PlacedCabinet(RADIUS, MICROPHONES, (0.18, 0.2))
+    plain, rough = joined(np.zeros(GRID.size)), joined(np.zeros(GRID.size), box)
+    below = GRID[: OVER.start]
+    model = model_uncertainty_db(NEAR, box, GRID[: OVER.stop], SETTING.speed_m_s)[:, : OVER.start]
+    assert np.array_equal(plain.pressure, rough.pressure)
+    assert rough.splice_db[:, : below.size] == pytest.approx(model, abs=1e-5)
+    assert rough.splice_db[:, 0].min() > 0.05
+    assert not rough.splice_db[:, OVER.stop :].any()
