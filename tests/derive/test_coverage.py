@@ -8,6 +8,9 @@ import pytest
 from scipy.special import j1
 
 from earwitness.derive.coverage import EDGE_DB, crossings_deg
+from earwitness.derive.coverage_figures import NAMES
+from earwitness.derive.coverage_words import coverage_sentence
+from earwitness.derive.curves import EVERY
 from earwitness.derive.derivation import derive
 from earwitness.records.curves import CoverageMap
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
@@ -202,3 +205,62 @@ def test_uncertainty_of_an_edge() -> None:
     assert isinstance(value, Plateaus)
     # Two sides with independent errors, averaged: 1/√2.
     assert value.clauses[0].positive_uncertainty_deg == pytest.approx(1 / np.sqrt(2), rel=0.2)
+
+
+def edged(half_angle_deg: Floats) -> closed_forms.Pattern:
+    """p² = ((1 + x)/2)^m, whose −6 dB edge lies where it should at each frequency: m = −0.3/lg cos(θ/2)."""
+    order = -0.3 / np.log10(np.cos(np.deg2rad(half_angle_deg) / 2))
+
+    def pattern(n: Floats, frequency_hz: Floats) -> Floats:
+        del frequency_hz
+        return np.asarray(((1 + n[:, :1]) / 2) ** order)
+
+    return pattern
+
+
+def test_the_least_angle_is_the_least_of_the_curve_and_not_of_the_means() -> None:
+    """A dip from 90° to 83° over a third of an octave at 3.1 kHz, which isn't enough for a clause."""
+    octaves = np.log2(GRID / 3100.0)
+    _, figures = coverage_of(edged(90.0 - 7.0 * (np.abs(octaves) < 1 / 6)))
+    figure = figures[FigureName.COVERAGE_HORIZONTAL]
+    assert isinstance(figure.value, Plateaus)
+    # Smoothed over a third of an octave the dip is all there at its middle alone.
+    assert figure.also["narrowest"] == pytest.approx(83.0, abs=0.4)
+    assert figure.also["narrowest at"] == pytest.approx(3100.0, rel=0.02)
+    assert figure.also["narrowest about the unsmoothed response"] == pytest.approx(83.0, abs=0.2)
+    (clause,) = figure.value.clauses
+    assert clause.positive_deg == pytest.approx(90.0, abs=0.8)
+    assert clause.least_deg == figure.also["narrowest"]
+    assert str(coverage_sentence(figure)).startswith("±90° (at least 8")
+
+
+def test_all_round_is_said_only_where_no_sample_crosses() -> None:
+    """A rear that is 9 dB down over a third of the band, and open in the rest."""
+    closed = np.abs((np.log2(GRID / 300.0) % 1.0) - 0.5) < 0.2
+
+    def pattern(n: Floats, frequency_hz: Floats) -> Floats:
+        del frequency_hz
+        behind = (n[:, 0] < -0.9)[:, None]
+        return np.where(behind & closed, 10**-0.9, 1.0)
+
+    charts, figures = coverage_of(pattern)
+    for orbit in Orbit:
+        value = figures[NAMES[orbit]].value
+        assert isinstance(value, Plateaus)
+        for clause in value.clauses:
+            inside = (clause.from_hz <= GRID) & (clause.to_hz >= GRID)
+            crosses = np.isfinite(charts[str(orbit)].positive_deg[inside])
+            assert (clause.positive_deg is None) == (not crosses[::EVERY].any())
+            assert clause.least_deg is not None or not crosses.any()
+
+
+def test_a_hole_that_leaves_too_little_is_named() -> None:
+    plain = closed_forms.responses(closed_forms.cardioid)
+    plain.valid[:, (GRID > 400.0) & (GRID < 12_000.0)] = False
+    value = next(f for f in derive(plain, FACTS).figures if f.name is FigureName.COVERAGE_VERTICAL).value
+    assert isinstance(value, NotAvailable)
+    assert value.valid_from_hz is None
+    assert value.invalid_band_hz is not None
+    # Half a third of an octave on either side isn't known, as the reference is smoothed.
+    assert value.invalid_band_hz[0] == pytest.approx(400.0 / 10 ** (0.3 / 6), rel=0.02)
+    assert value.invalid_band_hz[1] == pytest.approx(12_000.0 * 10 ** (0.3 / 6), rel=0.02)

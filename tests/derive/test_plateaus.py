@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from earwitness.derive.plateaus import MAX_CLAUSES, stretches
+from earwitness.derive.plateaus import MAX_CLAUSES, STEADY_DEG, stretches
 from earwitness.records.grid import Floats
 
 SAMPLES = 70
@@ -55,6 +55,14 @@ def test_ripple_adds_no_plateau(cycles_per_octave: float, share: float) -> None:
 def test_a_waist_is_a_plateau_of_its_own() -> None:
     found = described(60.0 - 30.0 * np.exp(-((np.log2(HZ / 2000.0) / 0.3) ** 2)))
     assert [round(angle, -1) for *_, angle in found] == [60, 30, 60]
+
+
+@pytest.mark.parametrize(("start_deg", "end_deg"), [(150, 136), (95, 82), (70, 56), (45, 30)])
+def test_what_drifts_is_not_called_steady(start_deg: float, end_deg: float) -> None:
+    angle = drawn((300, start_deg), (16_200, end_deg))
+    for found in stretches(both(angle)):
+        plateau = angle[found.first : found.last + 1]
+        assert np.abs(plateau - plateau.mean()).max() < STEADY_DEG + 0.6
 
 
 def test_from_all_round_to_a_beam() -> None:

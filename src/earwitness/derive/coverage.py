@@ -40,12 +40,15 @@ class OrbitCoverage:
     """The crossings on one orbit.
 
     `positive_deg` and `negative_deg` have shape (F,): the half-angle, inf where the level never falls so far,
-    NaN where that isn't known. The draws have shape (N, F'), at every `EVERY`-th frequency.
+    NaN where that isn't known. The raw ones are about the on-axis response as measured, with every direction
+    as measured. The draws have shape (N, F'), at every `EVERY`-th frequency.
     """
 
     chart: CoverageMap
     positive_deg: Floats
     negative_deg: Floats
+    raw_positive_deg: Floats
+    raw_negative_deg: Floats
     positive_draws_deg: Floats
     negative_draws_deg: Floats
 
@@ -112,7 +115,10 @@ def orbit_coverage(derived: DerivedCurves, orbit: Orbit) -> OrbitCoverage | None
         negative_uncertainty_deg=np.where(np.isfinite(negative) & stated, spread[1], np.nan),
         takes=tuple(sorted({t for row in rows for t in field.takes[row]})),
     )
-    return OrbitCoverage(chart, positive, negative, *draws)
+    axis_db = level_db(field.power[rows[axis]])
+    about_raw = np.where(field.valid[rows], level_db(field.power[rows]), np.nan) - axis_db
+    unsmoothed = crossings_deg(angle, about_raw, np.isfinite(about_raw))
+    return OrbitCoverage(chart, positive, negative, *unsmoothed, *draws)
 
 
 def missing_directions(field: Directivity, orbit: Orbit, wanted_deg: Floats) -> tuple[str, ...]:

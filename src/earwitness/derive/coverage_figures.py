@@ -9,8 +9,8 @@ import numpy as np
 
 from earwitness.derive.coverage import EDGE_DB, SOURCE, OrbitCoverage, missing_directions
 from earwitness.derive.curves import EVERY, DerivedCurves
-from earwitness.derive.formatting import frequency_text
-from earwitness.derive.plateaus import Stretch, stretches
+from earwitness.derive.plateaus import KNOT_STEP, Stretch, stretches
+from earwitness.derive.validity import not_valid, within
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.cta_2034 import STEP_DEG
 from earwitness.methods.gum import combined
@@ -45,6 +45,7 @@ def coverage(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) 
     """Coverage of one orbit in at most four plateaus."""
     value = _value(derived, orbit, found)
     clauses = value.clauses if isinstance(value, Plateaus) else ()
+    also = _narrowest(derived, found, clauses) if found and clauses else {}
     return Figure(
         name=NAMES[orbit],
         value=value,
@@ -64,7 +65,7 @@ def coverage(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) 
         method="derive.coverage.crossings_deg",
         source=SOURCE,
         evidence=Evidence((CurveName.ON_AXIS,), found.chart.takes if found else ()),
-        also={},
+        also=also,
     )
 
 
@@ -86,11 +87,29 @@ def _value(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) ->
 
 
 def _too_little(derived: DerivedCurves, found: OrbitCoverage) -> NotAvailable:
-    valid = found.chart.valid.all(axis=0)
-    if not valid.any():
-        return NotAvailable("nothing is valid")
-    lowest = float(derived.field.frequency_hz[np.flatnonzero(valid)[0]])
-    return NotAvailable(f"not available: valid from {frequency_text(lowest, 3)}", valid_from_hz=lowest)
+    valid = np.asarray(found.chart.valid.all(axis=0))
+    reason = not_valid(derived.field.frequency_hz, valid, COVERAGE_BAND_HZ)
+    return reason or NotAvailable("the edges of the coverage aren't known over an octave")
+
+
+def _narrowest(
+    derived: DerivedCurves, found: OrbitCoverage, clauses: tuple[Plateau, ...]
+) -> Mapping[str, float]:
+    """The least half-angle of all that the clauses sum up, on either side, and its frequency.
+
+    The same about the unsmoothed on-axis response. Empty where no side ever falls so far.
+    """
+    frequency = derived.field.frequency_hz
+    inside = within(frequency, (clauses[0].from_hz, clauses[-1].to_hz))
+    least = np.fmin(found.positive_deg, found.negative_deg)[inside]
+    if not np.isfinite(least).any():
+        return {}
+    at = int(np.nanargmin(least))
+    also = {"narrowest": float(least[at]), "narrowest at": float(frequency[inside][at])}
+    raw = np.fmin(found.raw_positive_deg, found.raw_negative_deg)[inside]
+    if np.isfinite(raw).any():
+        also["narrowest about the unsmoothed response"] = float(np.nanmin(raw))
+    return also
 
 
 def _clause(
@@ -123,12 +142,29 @@ def _clause(
         negative_deg=means[1],
         positive_uncertainty_deg=spread[0],
         negative_uncertainty_deg=spread[1],
+        least_deg=_least_deg(found, _points(run, stretch)),
     )
 
 
 def _mean_or_never(angle_deg: Floats) -> float | None:
+    """Mean of the samples that fall by 6 dB; None where not a single one does."""
     finite = angle_deg[np.isfinite(angle_deg)]
-    return float(finite.mean()) if 2 * len(finite) > len(angle_deg) else None
+    return float(finite.mean()) if finite.size else None
+
+
+def _points(run: list[int], stretch: Stretch) -> range:
+    """Grid points of a stretch of samples; of a bend also what lies between it and where else it could be."""
+    around = KNOT_STEP - 1 if stretch.first == stretch.last else 0
+    first = run[max(stretch.first - around, 0)]
+    last = run[min(stretch.last + around, len(run) - 1)]
+    return range(EVERY * first, EVERY * last + 1)
+
+
+def _least_deg(found: OrbitCoverage, points: range) -> float | None:
+    """The least half-angle over grid points, between the samples too; None where the level never falls."""
+    sides = np.stack((found.positive_deg, found.negative_deg))[:, points]
+    least = sides.min(axis=None, initial=np.inf, where=np.isfinite(sides))
+    return float(least) if np.isfinite(least) else None
 
 
 def _mean_of_finite(angle_deg: Floats) -> Floats:

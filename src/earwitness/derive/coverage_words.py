@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from math import floor
 from typing import Final
 
 from earwitness.derive.formatting import angle_text, frequency_text
+from earwitness.derive.plateaus import STEADY_DEG
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Plateau, Plateaus
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
@@ -87,7 +89,21 @@ def clause_edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, N
 
 
 def clause_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
-    """How far a clause reaches: ``±65°``, ``40° up and 25° down``, ``all round``."""
+    """How far a clause reaches: ``±65°``, ``40° up and 25° down``, ``all round``.
+
+    The angles are means. Where the curve leaves the narrower of them by more than what counts as steady, its
+    bound is said, too: ``±91° (at least 84°)``.
+    """
+    sides = [side for side in (clause.positive_deg, clause.negative_deg) if side is not None]
+    means = _mean_angles(figure, index, clause)
+    if clause.least_deg is None or not sides or min(sides) - clause.least_deg <= STEADY_DEG:
+        return means
+    reference = f"figure:{figure.name}/value/clauses/{index}/least_deg"
+    bound = Number(angle_text(floor(clause.least_deg)), clause.least_deg, reference)
+    return means + say(" (at least ", bound, ")")
+
+
+def _mean_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
     path = f"figure:{figure.name}/value/clauses/{index}"
     if clause.positive_deg is None and clause.negative_deg is None:
         return say("all round")

@@ -3,8 +3,9 @@
 The half-angles of both sides, sampled at 1/12 octave, are fitted by plateaus joined by lines over log
 frequency, in the logarithm of the angle (a beam narrows by factors, and an error of the level moves a wide
 edge by more degrees than a narrow one). Where the pieces begin and end is found by dynamic programming over
-all choices on a grid of 1/6 octave. Each plateau must pay for itself, so that a ripple adds none. A level
-that never falls by 6 dB counts as 180°.
+all choices on a grid of 1/6 octave. Each plateau must pay for itself, so that a ripple adds none; what leaves
+it by more than 5° costs extra, so that "steady" can be taken at its word. A level that never falls by 6 dB
+counts as 180°.
 
 Source: defined here.
 """
@@ -27,6 +28,12 @@ MAX_CLAUSES: Final = 4
 SCATTER: Final = 0.1
 #: What a plateau must bring in squared deviation over squared scatter, summed over samples and sides.
 PENALTY: Final = 25.0
+#: A plateau is steady where no sample is further from its mean than this.
+STEADY_DEG: Final = 5.0
+#: What is further away costs so much for each squared degree of it, up to a limit for each sample, lest one
+#: side that now and then never falls takes all clauses.
+_BEYOND_WEIGHT: Final = 4.0
+_BEYOND_LIMIT_DEG: Final = 3.0
 #: Samples (of 1/12 octave) between possible ends of plateaus.
 KNOT_STEP: Final = 2
 #: Angles below this count as this.
@@ -48,12 +55,14 @@ def stretches(half_angle_deg: Floats) -> tuple[Stretch, ...]:
 
     A plateau of one sample is an end or a bend of a transition.
     """
-    y = np.log(np.clip(half_angle_deg, _LEAST_DEG, _ALL_ROUND_DEG)) / SCATTER
+    angle = np.clip(half_angle_deg, _LEAST_DEG, _ALL_ROUND_DEG)
+    y = np.log(angle) / SCATTER
     samples = y.shape[-1]
     knots = np.unique(np.append(np.arange(0, samples, KNOT_STEP), samples - 1))
     start, end = np.triu_indices(len(knots))
     first, last = knots[start], knots[end]
     cost, mean = _plateau_cost(y, first, last)
+    cost += _unsteady_cost(angle, first, last)
     transition = _transition_cost(y, first, last, mean)
     begins, ends = first == 0, last == samples - 1
     best = np.where(begins, cost + PENALTY, np.inf)
@@ -95,6 +104,16 @@ def _plateau_cost(
     mean = total / count
     deviation = squares[:, last + 1] - squares[:, first] - total * mean
     return np.maximum(deviation, 0.0).sum(axis=0), mean
+
+
+def _unsteady_cost(angle_deg: Floats, first: Indices, last: Indices) -> Floats:
+    """What each plateau's samples cost that lie further than `STEADY_DEG` from its mean, shape (P,)."""
+    place = np.arange(angle_deg.shape[-1])
+    inside = (place >= first[:, None]) & (place <= last[:, None])
+    mean = angle_deg @ inside.T / inside.sum(axis=1)
+    beyond = np.abs(angle_deg[:, None, :] - mean[:, :, None]) - STEADY_DEG
+    beyond = np.clip(beyond, 0.0, _BEYOND_LIMIT_DEG) * inside
+    return np.asarray(_BEYOND_WEIGHT * np.square(beyond).sum(axis=(0, 2)))
 
 
 def _transition_cost(

@@ -66,7 +66,7 @@ class Plateau:
 
     `positive_deg` is the left side of a horizontal orbit, the upper side of a vertical one: a mean over the
     band. None: the level never falls by 6 dB on that side. `least_deg` is the least half-angle anywhere in
-    the band, on either side; None where neither ever falls so far.
+    the band (of a bend: within 1/12 octave), on either side; None where neither ever falls so far.
     """
 
     from_hz: float
