@@ -153,9 +153,12 @@ def test_model_uncertainty_is_the_widest_difference_over_root_three() -> None:
         for r in (0.14, 0.17, 0.13)
     ]
     widest = np.maximum(np.abs(level[1] - level[0]), np.abs(level[2] - level[0]))
-    # between points a twelfth of an octave apart it is a line; kinks where one rival takes over are cut off,
-    # by a hundredth of a decibel
-    assert found == pytest.approx(widest / np.sqrt(3.0), abs=0.015)
+    # the root mean square over an octave, 97 points; between points a twelfth of one apart the difference is
+    # a line, which cuts kinks off by a hundredth of a decibel
+    for point in (60, 200, 350):
+        band = widest[:, point - 48 : point + 49]
+        expected = np.sqrt(np.mean(band**2, axis=-1) / 3.0)
+        assert found[:, point] == pytest.approx(expected, abs=3e-3)
     assert found.max() > 0.3
     sphere = PlacedCabinet(0.14, microphones)
     assert not model_uncertainty_db(near(WOOFER), sphere, frequency, SPEED).any()

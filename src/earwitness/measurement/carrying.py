@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import radiation
+from earwitness.measurement.gated import rms_over
 from earwitness.measurement.near_field import NearField
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, Radiator, Sphere
@@ -19,6 +20,8 @@ Complex128s = npt.NDArray[np.complex128]
 
 #: What changes slowly over frequency is computed at every eighth point: a twelfth of an octave apart.
 STEP: Final = 8
+#: The uncertainty of the sphere is said for a band of this width.
+MODEL_BAND_OCTAVES: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -145,7 +148,8 @@ def model_uncertainty_db(
     """Standard uncertainty of the carried level because a sphere stands for a box, dB, shape (D, F).
 
     The greatest difference to what a sphere of a rival radius gives is taken for the half-width of a
-    rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). 0 where there is no rival.
+    rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over an
+    octave, since where levels happen to cross the sphere is no better. 0 where there is no rival.
     """
     shape = (len(cabinet.microphone_m), frequency_hz.size)
     if not cabinet.rival_radii_m:
@@ -161,7 +165,7 @@ def model_uncertainty_db(
     widest = np.max(np.abs(20.0 * np.log10(level[1:] / level[0])), axis=0)
     log_f = np.log(frequency_hz)
     half_width = np.stack([np.interp(log_f, log_f[some], row) for row in widest])
-    return np.asarray(half_width / np.sqrt(3.0))
+    return np.asarray(rms_over(half_width, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
 
 
 def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap, Float64s]]:

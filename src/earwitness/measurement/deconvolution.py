@@ -24,9 +24,13 @@ BLOCK: Final = 8
 #: How much of a response is kept, and how much of that lies before its greatest peak.
 KEPT_SAMPLES: Final = 2**14
 KEPT_BEFORE: Final = 2**12
-#: Noise is taken from a stretch that ends this long before the peak, and is at most so long.
-NOISE_GAP_S: Final = 0.02
+#: Noise is taken from a stretch that ends so many periods of the band's lower edge before the peak, since
+#: that edge rings before the arrival too, and is at most so long. Where harmonics come sooner, gap and
+#: stretch keep to these parts of the time between the second harmonic and the peak.
+NOISE_GAP_PERIODS: Final = 6.0
 NOISE_SAMPLES: Final = 2**13
+NOISE_GAP_PART: Final = 0.35
+NOISE_PART: Final = 0.5
 
 _HEADER: Final = struct.Struct("<4s2I4d")
 _MAGIC: Final = b"EWI1"
@@ -192,8 +196,8 @@ def _kept(whole: Float32s, stimulus: _Stimulus, drive: Drive) -> ImpulseResponse
     scale = np.float32(stimulus.peak / np.sqrt(2.0) / drive_units(drive))
     kept = np.arange(peak - KEPT_BEFORE, peak - KEPT_BEFORE + min(KEPT_SAMPLES, length // 2))
     lead = sweeps.harmonic_lead_s(stimulus.rate_s, 2)
-    gap = round(min(NOISE_GAP_S, 0.1 * lead) * rate)
-    count = min(NOISE_SAMPLES, round(0.5 * lead * rate), length // 4)
+    gap = round(min(NOISE_GAP_PERIODS / stimulus.band_hz[0], NOISE_GAP_PART * lead) * rate)
+    count = min(NOISE_SAMPLES, round(NOISE_PART * lead * rate), length // 4)
     noise = np.arange(peak - gap - count, peak - gap)
     return ImpulseResponse(
         samples=whole[kept % length] * scale,
