@@ -10,7 +10,7 @@ import specimen
 from earwitness.findings.find import find
 from earwitness.findings.statements import IMPORTANCE, statements
 from earwitness.records.curves import CurveName
-from earwitness.records.figures import FigureName, Quantity
+from earwitness.records.figures import Bound, FigureName, Quantity
 from earwitness.records.findings import Finding
 
 
@@ -20,7 +20,10 @@ def by_id() -> dict[str, Finding]:
 
 
 def test_each_available_figure_that_has_something_to_say_is_said_once() -> None:
-    expected = {f"figure-{name}" for name in IMPORTANCE} - {"figure-sound_power_sampling"}
+    expected = {f"figure-{name}" for name in IMPORTANCE} - {
+        "figure-sound_power_sampling",
+        "figure-orbit_agreement",
+    }
     assert set(by_id()) == expected | {"claim-0"}
 
 
@@ -69,3 +72,21 @@ def test_two_estimates_of_sound_power_are_spoken_of_only_where_they_part() -> No
             assert str(finding.statement) == "Two estimates of its sound power part by 1.2 dB at 2 kHz."
             assert finding.place is not None
             assert finding.place.band_hz[0] < 2000.0 < finding.place.band_hz[1]
+
+
+def test_orbits_that_disagree_are_spoken_of() -> None:
+    given = {f.name: f for f in specimen.results().figures}[FigureName.SENSITIVITY]
+    for difference, speaks in ((0.9, False), (3.2, True)):
+        figure = replace(
+            given, name=FigureName.ORBIT_AGREEMENT, value=Quantity(difference), also={"frequency": 500.0}
+        )
+        found = statements(specimen.curve_set(), {FigureName.ORBIT_AGREEMENT: figure})
+        said = [str(finding.statement) for finding in found]
+        assert said == (["The two orbits disagree on axis by 3.2 dB at 500 Hz."] if speaks else [])
+
+
+def test_a_response_that_hasnt_fallen_says_where_it_still_is() -> None:
+    given = {f.name: f for f in specimen.results().figures}[FigureName.F6]
+    figure = replace(given, value=Bound(20.1, "at most"))
+    (found,) = statements(specimen.curve_set(), {FigureName.F6: figure})
+    assert str(found.statement) == "Bass is still there at 20.1 Hz, the lowest frequency that is valid."

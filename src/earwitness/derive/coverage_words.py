@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import floor
 from typing import Final
 
@@ -12,7 +13,7 @@ from earwitness.records.figures import Figure, FigureName, NotAvailable, Plateau
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
 
 #: What the positive and the negative side are called.
-_SIDES: Final = {
+SIDES: Final[Mapping[FigureName, tuple[str, str]]] = {
     FigureName.COVERAGE_HORIZONTAL: ("to the left", "to the right"),
     FigureName.COVERAGE_VERTICAL: ("up", "down"),
 }
@@ -110,7 +111,7 @@ def _mean_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
     if clause.positive_deg is not None and clause.positive_deg == clause.negative_deg:
         text = angle_text(clause.positive_deg, both_sides=True)
         return say(Number(text, clause.positive_deg, f"{path}/positive_deg"))
-    positive, negative = _SIDES[figure.name]
+    positive, negative = SIDES[figure.name]
     return say(
         _side(clause.positive_deg, f"{path}/positive_deg"),
         f" {positive} and ",

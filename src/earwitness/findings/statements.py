@@ -21,11 +21,12 @@ from earwitness.derive.coverage_words import (
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
 from earwitness.derive.numerals import frequency, measured, measured_size, quantity, spread
+from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
 from earwitness.derive.wording import band_words
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName, CurveSet
-from earwitness.records.figures import Figure, FigureName, Plateaus, Quantity, Tolerance
+from earwitness.records.figures import Bound, Figure, FigureName, Plateaus, Quantity, Tolerance
 from earwitness.records.findings import Finding, Place
 from earwitness.records.grid import POINTS_PER_OCTAVE
 from earwitness.records.sentences import Sentence, Term, say
@@ -35,6 +36,7 @@ IMPORTANCE: Final[Mapping[FigureName, float]] = {
     FigureName.TOLERANCE_ON_AXIS: 0.90,
     FigureName.COVERAGE_HORIZONTAL: 0.80,
     FigureName.F6: 0.70,
+    FigureName.ORBIT_AGREEMENT: 0.65,
     FigureName.IN_ROOM_TILT: 0.60,
     FigureName.COVERAGE_VERTICAL: 0.55,
     FigureName.SOUND_POWER_SAMPLING: 0.50,
@@ -54,6 +56,7 @@ def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[
         FigureName.COVERAGE_HORIZONTAL: _coverage,
         FigureName.COVERAGE_VERTICAL: _coverage,
         FigureName.F6: _extension,
+        FigureName.ORBIT_AGREEMENT: _orbits,
         FigureName.IN_ROOM_TILT: _tilt,
         FigureName.SOUND_POWER_SAMPLING: _sampling,
         FigureName.SENSITIVITY: _sensitivity,
@@ -169,14 +172,16 @@ def _coverage(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) 
 
 
 _SEATS: Final = (
-    "Inside that angle a seat gets at least half the sound pressure that the axis gets; where it narrows, "
-    "seats to the side lose that range first."
+    "At that angle the sound pressure has fallen to half of that on axis; where the angle narrows, seats to "
+    "the side lose that range first."
 )
 _HEIGHT: Final = "Where that angle is narrow, sitting or standing changes what is heard in that range."
 
 
 def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
     value = figure.value
+    if isinstance(value, Bound):
+        return _still_there(figure, value, curves)
     if not isinstance(value, Quantity):
         return None
     statement = say(
@@ -190,6 +195,14 @@ def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, 
             explanation += say(" ", Term(str(other.name).upper()), " is ", number, ".")
     place = _about(curves, CurveName.ON_AXIS, value.value)
     return _finding(figure, statement, explanation, place, *(o.name for o in others))
+
+
+def _still_there(figure: Figure, value: Bound, curves: CurveSet) -> Finding:
+    """What is known of the bass where the response hasn't fallen so far at the lowest valid frequency."""
+    lowest = frequency(value.value, f"figure:{figure.name}/value/value")
+    statement = say("Bass is still there at ", lowest, ", the lowest frequency that is valid.")
+    explanation = say("On axis it hasn't fallen to half its mean pressure (", Term("F6"), ") down to there.")
+    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, value.value))
 
 
 def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
@@ -234,6 +247,26 @@ def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) 
     )
     place = _about(curves, CurveName.SOUND_POWER, worst_hz)
     return _finding(figure, statement, explanation, place)
+
+
+def _orbits(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    """A warning, and only where the two orbits disagree on axis."""
+    value = figure.value
+    if not isinstance(value, Quantity) or value.value <= AGREEMENT_WARNING_DB:
+        return None
+    root, worst_hz = f"figure:{figure.name}", figure.also["frequency"]
+    statement = say(
+        "The two orbits disagree on axis by ",
+        quantity(value.value, "dB", f"{root}/value/value"),
+        " at ",
+        frequency(worst_hz, f"{root}/also/frequency"),
+        ".",
+    )
+    explanation = say(
+        "Both measured the same sound there: what differs is the room, the stand, the drive or the unit "
+        "itself. Every curve rests on their mean; measure the axis again before relying on it."
+    )
+    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, worst_hz))
 
 
 def _sensitivity(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
+from earwitness.derive.coverage_words import SIDES
 from earwitness.derive.formatting import decimals_for
 from earwitness.derive.numerals import frequency, quantity, spread
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.take_sets import anchor_of
-from earwitness.publication.wording import FIGURE_LABELS, SIDES, Line, line, listing, named
+from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding

@@ -27,11 +27,6 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.SOUND_POWER_SAMPLING: say("Sound power, two estimates"),
     FigureName.ORBIT_AGREEMENT: say("Both orbits on axis"),
 }
-#: What the two sides of a coverage are called: the positive one first.
-SIDES: Final[Mapping[FigureName, tuple[str, str]]] = {
-    FigureName.COVERAGE_HORIZONTAL: ("to the left", "to the right"),
-    FigureName.COVERAGE_VERTICAL: ("up", "down"),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,8 +75,8 @@ class Claim:
     """One of the maker's claims, in the maker's words and as a number.
 
     `figure` names what it is about: ``f3``, ``f6``, ``f10``, ``sensitivity``, ``tolerance``. For a tolerance
-    `value` is the ± in dB over `band_hz`. A sensitivity claim may say what it is `per`; where it doesn't, both
-    are admissible.
+    `value` is the ± in dB over `band_hz`. A sensitivity claim may say what it is `per`; where it doesn't,
+    both are admissible.
     """
 
     text: Line
