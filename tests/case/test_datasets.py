@@ -175,6 +175,22 @@ def test_curves_without_anything_come_back(tmp_path: Path) -> None:
     assert_same(load_curves(tmp_path / "c.nc"), bare)
 
 
+def test_readings_and_what_the_orbits_differ_by_come_back(tmp_path: Path) -> None:
+    made = curves()
+    room = dataclasses.replace(made.curves[CurveName.ESTIMATED_IN_ROOM], reading="in-room weights on power")
+    difference = np.where(made.frequency_hz > 300.0, 0.25, np.nan)
+    told = dataclasses.replace(
+        made,
+        curves={**made.curves, CurveName.ESTIMATED_IN_ROOM: room},
+        meeting_difference_db={"behind": difference},
+    )
+    save_curves(tmp_path / "c.nc", told)
+    back = load_curves(tmp_path / "c.nc")
+    assert_same(back, told)
+    assert back.curves[CurveName.ESTIMATED_IN_ROOM].reading == "in-room weights on power"
+    np.testing.assert_array_equal(back.meeting_difference_db["behind"], difference)
+
+
 @pytest.mark.parametrize("engine", ENGINES)
 def test_an_outsider_reads_curves(tmp_path: Path, engine: Any) -> None:
     save_curves(tmp_path / "c.nc", curves())

@@ -231,7 +231,7 @@ def test_the_least_angle_is_the_least_of_the_curve_and_not_of_the_means() -> Non
     (clause,) = figure.value.clauses
     assert clause.positive_deg == pytest.approx(90.0, abs=0.8)
     assert clause.least_deg == figure.also["narrowest"]
-    assert str(coverage_sentence(figure)).startswith("±90° (at least 8")
+    assert str(coverage_sentence(figure)).startswith("±90° (narrowest 83°)")
 
 
 def test_all_round_is_said_only_where_no_sample_crosses() -> None:

@@ -71,14 +71,14 @@ def test_no_value_no_sentence() -> None:
         coverage_sentence(figure(NotAvailable("not available: valid from 480 Hz", 480.0)))
 
 
-def test_a_mean_that_the_curve_leaves_says_its_bound() -> None:
+def test_a_mean_that_the_curve_leaves_says_its_least() -> None:
     left = dataclasses.replace(clause(1500.0, 7700.0, 91.0, 91.0), least_deg=84.7)
-    assert words(left) == "±91° (at least 84°) from 1.5 kHz to 7.7 kHz"
+    assert words(left) == "±91° (narrowest 85°) from 1.5 kHz to 7.7 kHz"
     kept = dataclasses.replace(left, least_deg=86.1)
     assert words(kept) == "±91° from 1.5 kHz to 7.7 kHz"
     apart = dataclasses.replace(clause(1500.0, 7700.0, 60.0, 40.0), least_deg=31.0)
     spoken = words(apart, name=FigureName.COVERAGE_VERTICAL)
-    assert spoken == "60° up and 40° down (at least 31°) from 1.5 kHz to 7.7 kHz"
+    assert spoken == "60° up and 40° down (narrowest 31°) from 1.5 kHz to 7.7 kHz"
     number = coverage_sentence(figure(Plateaus((left,)))).numbers[1]
     assert number.value == 84.7
     assert number.reference == "figure:coverage_horizontal/value/clauses/0/least_deg"

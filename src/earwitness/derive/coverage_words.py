@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import floor
 from typing import Final
 
 from earwitness.derive.formatting import angle_text, frequency_text
@@ -93,15 +92,15 @@ def clause_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
     """How far a clause reaches: ``±65°``, ``40° up and 25° down``, ``all round``.
 
     The angles are means. Where the curve leaves the narrower of them by more than what counts as steady, its
-    bound is said, too: ``±91° (at least 84°)``.
+    least is said, too: ``±91° (narrowest 85°)``.
     """
     sides = [side for side in (clause.positive_deg, clause.negative_deg) if side is not None]
     means = _mean_angles(figure, index, clause)
     if clause.least_deg is None or not sides or min(sides) - clause.least_deg <= STEADY_DEG:
         return means
     reference = f"figure:{figure.name}/value/clauses/{index}/least_deg"
-    bound = Number(angle_text(floor(clause.least_deg)), clause.least_deg, reference)
-    return means + say(" (at least ", bound, ")")
+    least = Number(angle_text(clause.least_deg), clause.least_deg, reference)
+    return means + say(" (narrowest ", least, ")")
 
 
 def _mean_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:

@@ -13,6 +13,8 @@ from earwitness.records.sentences import Number, Sentence, say
 
 #: What each constant is, for a reader who hasn't seen the code.
 CONSTANT_WORDS: Final[Mapping[str, str]] = {
+    "AGREEMENT_BAND_HZ": "orbits compared from",
+    "AGREEMENT_WARNING_DB": "warning above",
     "COVERAGE_BAND_HZ": "summed up from",
     "DB_PER_DECADE": "a decade as long as",
     "EDGE_DB": "coverage ends at",

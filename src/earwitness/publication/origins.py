@@ -169,9 +169,9 @@ def _components(figure: Figure, here: str) -> Sentence:
 def _also(figure: Figure, here: str) -> Sentence:
     decimals = decimals_for(figure.uncertainty) if figure.uncertainty else 1
     return listing(
-        # The figure that is a largest value says where it is.
+        # What is a largest or a least value says where it is.
         say("at ", frequency(value, f"{here}/also/{name}"))
-        if name == "frequency"
+        if name == "frequency" or name.endswith(" at")
         else say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
         for name, value in figure.also.items()
     )
