@@ -24,7 +24,7 @@ WINDOW_S: Final = (3e-4, 1.2e-3)
 WEAKEST_DB: Final = -20.0
 #: Flights in front that lie further than this from the best rotation point (their median) tell of clocks that
 #: aren't shared: the radiators of one loudspeaker lie a few centimetres apart.
-SCATTER_M: Final = 0.05
+SCATTER_M: Final = 0.03
 #: A stated rotation point that lies further from the one that flights show, and further than so many standard
 #: uncertainties of it, is contradicted.
 CONTRADICTED_M: Final = 0.02
