@@ -15,7 +15,7 @@ import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.low_frequency import FALL_DB, SEARCH_FROM_HZ, find_crossing
-from earwitness.methods.gum import COVERAGE_FACTOR, combined
+from earwitness.methods.gum import combined, expanded
 from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V, SENSITIVITY_BAND_HZ, mean_level_db
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.facts import CaseFacts, Claim
@@ -84,8 +84,7 @@ def _reading(
     """A reading of a claim that is missed by so much (negative: kept)."""
     if missed_by > 0.0 and u is None:
         return ClaimReading(definition, value, unit, None, None, doubt=_NOT_STATED)
-    holds = missed_by <= COVERAGE_FACTOR * (u or 0.0)
-    return ClaimReading(definition, value, unit, u, holds)
+    return ClaimReading(definition, value, unit, u, missed_by <= float(expanded(u or 0.0)))
 
 
 def _extension(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:

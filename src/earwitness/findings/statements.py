@@ -15,9 +15,9 @@ from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.coverage_words import (
     clause_angles,
     clause_edges,
-    clause_width_deg,
     coverage_sentence,
 )
+from earwitness.derive.formatting import angle_text
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
 from earwitness.derive.numerals import frequency, measured, measured_size, quantity, spread
@@ -29,7 +29,7 @@ from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Plateaus, Quantity, Tolerance
 from earwitness.records.findings import Finding, Place
 from earwitness.records.grid import POINTS_PER_OCTAVE
-from earwitness.records.sentences import Sentence, Term, say
+from earwitness.records.sentences import Number, Sentence, Term, say
 
 #: The printed order: a figure's place in it, 1 first.
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
@@ -145,30 +145,29 @@ def _about(curves: CurveSet, name: CurveName, frequency_hz: float) -> Place:
 
 
 def _coverage(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
-    """The plateau that holds over the widest band, and the narrowest one where that is another."""
+    """The plateau that holds over the widest band, and where the coverage is narrowest."""
     value = figure.value
     assert isinstance(value, Plateaus)
     if not value.clauses:
         return None
-    numbered = list(enumerate(value.clauses))
-    longest, steady = max(numbered, key=lambda pair: pair[1].to_hz / pair[1].from_hz)
-    narrowest, narrow = min(numbered, key=lambda pair: clause_width_deg(pair[1]))
+    longest, steady = max(enumerate(value.clauses), key=lambda pair: pair[1].to_hz / pair[1].from_hz)
     start, end = clause_edges(figure, longest, steady)
     sideways = figure.name is FigureName.COVERAGE_HORIZONTAL
     reaches = "Sideways it reaches " if sideways else "Up and down it reaches "
     statement = say(reaches, clause_angles(figure, longest, steady), " from ", start, " to ", end)
-    if narrow is not steady:
-        at = clause_edges(figure, narrowest, narrow)[0]
-        statement += say(", narrowest ", clause_angles(figure, narrowest, narrow), " at ", at)
-    meaning = _SEATS if sideways else _HEIGHT
+    marked = (steady.from_hz, steady.to_hz)
+    if "narrowest" in figure.also:
+        root, at_hz = f"figure:{figure.name}/also", figure.also["narrowest at"]
+        angle = Number(angle_text(figure.also["narrowest"]), figure.also["narrowest"], f"{root}/narrowest")
+        statement += say(", at its narrowest ", angle, " at ", frequency(at_hz, f"{root}/narrowest at", 2))
+        marked = (at_hz, at_hz)
     place = Place(
         curve=str(figure.name),
-        band_hz=(narrow.from_hz * 2.0**-MARK_OCTAVES, narrow.to_hz * 2.0**MARK_OCTAVES),
+        band_hz=(marked[0] * 2.0**-MARK_OCTAVES, marked[1] * 2.0**MARK_OCTAVES),
         drive=curves.drive,
     )
-    return _finding(
-        figure, statement + say("."), say("In full: ", coverage_sentence(figure), ". ", meaning), place
-    )
+    meaning = say("In full: ", coverage_sentence(figure), ". ", _SEATS if sideways else _HEIGHT)
+    return _finding(figure, statement + say("."), meaning, place)
 
 
 _SEATS: Final = (

@@ -209,6 +209,8 @@ def _curve(curve: Curve, curves: CurveSet) -> Origin:
         value = say(
             frequency(band[0], f"{here}/valid_from_hz"), " to ", frequency(band[1], f"{here}/valid_to_hz")
         )
+    if curve.reading:
+        lines.append(line("Reading", say(named(curve.reading))))
     stated = [str(name) for name, u in curve.components_db.items() if u is not None]
     absent = [str(name) for name, u in curve.components_db.items() if u is None]
     if stated:

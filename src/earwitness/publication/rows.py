@@ -93,5 +93,11 @@ def reason(absent: NotAvailable, reference: str) -> Sentence:
     """Why there is no number; the limit of the data as a number where it is the reason."""
     if absent.valid_from_hz is not None:
         limit = frequency(absent.valid_from_hz, f"{reference}/value/valid_from_hz")
-        return say("the data are valid from ", limit)
+        return say("not available: valid from ", limit)
+    if absent.invalid_band_hz is not None:
+        low, high = (
+            frequency(edge, f"{reference}/value/invalid_band_hz/{i}")
+            for i, edge in enumerate(absent.invalid_band_hz)
+        )
+        return say("not available: not valid from ", low, " to ", high)
     return say(named(absent.reason))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -22,7 +23,7 @@ from earwitness.publication.wording import (
 )
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts, StatedUncertainty
-from earwitness.records.figures import Figure, NotAvailable
+from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity
 from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeKind
@@ -120,7 +121,15 @@ def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
         low = frequency(band[0], "curve:on_axis/valid_from_hz")
         high = frequency(band[1], "curve:on_axis/valid_to_hz")
         lines.append(line("Valid on axis", say(low, " to ", high)))
-    return tuple(lines)
+    return (*lines, *_orbits(built.results.figures))
+
+
+def _orbits(figures: tuple[Figure, ...]) -> Iterator[Line]:
+    """How far the two orbits agree where they meet."""
+    for figure in figures:
+        if figure.name is FigureName.ORBIT_AGREEMENT and isinstance(figure.value, Quantity):
+            apart = quantity(figure.value.value, "dB", f"figure:{figure.name}/value/value", 2)
+            yield Line(FIGURE_LABELS[figure.name], say("at most ", apart, " apart"))
 
 
 def _drive(built: Built) -> Sentence:
