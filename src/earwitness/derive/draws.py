@@ -20,8 +20,9 @@ from earwitness.records.uncertainty import SHARING, ComponentName
 
 DRAWS: Final = 128
 SEED: Final = 20_150
-#: Octaves in which the correlation of the microphone's error falls to 1/e.
-MICROPHONE_OCTAVES: Final = 1.0
+#: Octaves in which the correlation of a broad error falls to 1/e: the microphone's, and what changes from one
+#: repeat to the next (place, level, temperature).
+BROAD_OCTAVES: Final = 1.0
 #: Draws made at a time.
 BLOCK: Final = 4
 
@@ -31,8 +32,10 @@ _NEPER_PER_DB: Final = np.float32(np.log(10.0) / 10.0)
 _STREAMS: Final = {name: i for i, name in enumerate(ComponentName)}
 #: The stream of noise that takes share through a common near-field take.
 _COMMON_STREAM: Final = len(_STREAMS)
-#: Components that vary over frequency as fast as the gate lets them, and from take to take.
+#: Components that vary over frequency and from take to take.
 _LOCAL: Final = (ComponentName.NOISE, ComponentName.REPEAT)
+#: Components whose error changes slowly over frequency.
+_BROAD: Final = (ComponentName.MICROPHONE, ComponentName.REPEAT)
 
 
 @dataclass(frozen=True)
@@ -87,26 +90,32 @@ def draw_component_db(errors: TakeErrors, name: ComponentName, sensitivity: Floa
     """Draws of one component's error on a curve, dB, shape (N, F); None where it isn't known.
 
     To first order: the takes' errors along the curve's `sensitivity` (T, F) to each. Of errors that are
-    independent from take to take the sum is drawn, with the correlation of the longest gate.
+    independent from take to take the sum is drawn; noise with the correlation of the longest gate.
     """
     standard = errors.standard_db[name]
     if standard is None or not errors.known(name, sensitivity):
         return None
     spread = sensitivity * standard
-    if name in _LOCAL:
-        common = shared_part(errors, name, spread)
-        own = spread if common is None else spread - common
-        draws = _over_gate(errors, _STREAMS[name]) * np.sqrt((own**2).sum(axis=0))
-        if common is not None:
-            draws = draws + _over_gate(errors, _COMMON_STREAM) * common.sum(axis=0)
-        return np.asarray(draws)
+    if name is ComponentName.NOISE:
+        return _noise_draws_db(errors, spread)
+    alike = spread.sum(axis=0) if SHARING[name].over_takes else np.sqrt((spread**2).sum(axis=0))
+    if name in _BROAD:
+        return np.asarray(_broad(errors.frequency_hz, name) * alike)
     if name is ComponentName.GATE:
-        return np.asarray(_over_gate(errors, _STREAMS[name]) * spread.sum(axis=0))
-    if not SHARING[name].over_takes:
-        return np.asarray(_standardised(_normal(name, (DRAWS, len(spread)))) @ spread)
-    if name is ComponentName.MICROPHONE:
-        return np.asarray(_microphone(errors.frequency_hz) * spread.sum(axis=0))
-    return np.asarray(shared_draw(name) * spread.sum(axis=0))
+        return np.asarray(_over_gate(errors, _STREAMS[name]) * alike)
+    if SHARING[name].over_takes:
+        return np.asarray(shared_draw(name) * alike)
+    return np.asarray(_standardised(_normal(name, (DRAWS, len(spread)))) @ spread)
+
+
+def _noise_draws_db(errors: TakeErrors, spread: Floats) -> Floats:
+    """Draws of noise: each take's own, and what takes share through a common near field."""
+    common = shared_part(errors, ComponentName.NOISE, spread)
+    own = spread if common is None else spread - common
+    draws = _over_gate(errors, _STREAMS[ComponentName.NOISE]) * np.sqrt((own**2).sum(axis=0))
+    if common is None:
+        return np.asarray(draws)
+    return np.asarray(draws + _over_gate(errors, _COMMON_STREAM) * common.sum(axis=0))
 
 
 def shared_draw(name: ComponentName) -> Floats:
@@ -117,35 +126,58 @@ def shared_draw(name: ComponentName) -> Floats:
     return np.asarray(orthogonal[:, column : column + 1] * np.sqrt(DRAWS - 1.0))
 
 
+@dataclass(frozen=True)
+class _Layer:
+    """An error of some takes that is drawn for each of them apart, from white numbers at knots (K, F)."""
+
+    rows: npt.NDArray[np.intp]
+    knots: Singles
+    standard: Singles
+    random: np.random.Generator
+
+
 class _LocalField:
-    """Noise and repeat of all takes, drawn block after block from one stream."""
+    """Noise and repeat of all takes, drawn block after block."""
 
     def __init__(self, errors: TakeErrors) -> None:
-        squares = []
-        for name in _LOCAL:
-            standard = errors.standard_db[name]
-            if standard is not None:
-                common = shared_part(errors, name, standard)
-                squares.append(np.square(standard if common is None else standard - common))
-        self._standard = np.sqrt(sum(squares)).astype(np.float32) if squares else None
         self._shape = (len(errors.gate_s), len(errors.frequency_hz))
-        lengths = np.unique(errors.gate_s)
-        self._groups = [
-            (np.flatnonzero(errors.gate_s == gate), _knots(errors.frequency_hz, float(gate)))
-            for gate in lengths
-        ]
-        self._random = np.random.default_rng([SEED, _STREAMS[ComponentName.NOISE]])
+        self._layers = [*_noise_layers(errors), *_repeat_layers(errors)]
 
     def draw(self, count: int) -> Singles:
         """The next `count` draws, shape (count, T, F)."""
         field = np.zeros((count, *self._shape), dtype=np.float32)
-        if self._standard is None:
-            return field
-        for rows, knots in self._groups:
-            random = self._random.standard_normal((count * len(rows), len(knots)), dtype=np.float32)
-            field[:, rows] = (random @ knots).reshape(count, len(rows), -1)
-        field *= self._standard
+        for layer in self._layers:
+            white = layer.random.standard_normal(
+                (count * len(layer.rows), len(layer.knots)), dtype=np.float32
+            )
+            drawn = (white @ layer.knots).reshape(count, len(layer.rows), -1)
+            field[:, layer.rows] += drawn * layer.standard
         return field
+
+
+def _noise_layers(errors: TakeErrors) -> list[_Layer]:
+    """Noise varies over frequency as fast as each take's gate lets it."""
+    standard = errors.standard_db[ComponentName.NOISE]
+    if standard is None:
+        return []
+    common = shared_part(errors, ComponentName.NOISE, standard)
+    own = (standard if common is None else standard - common).astype(np.float32)
+    random = np.random.default_rng([SEED, _STREAMS[ComponentName.NOISE]])
+    layers = []
+    for gate in np.unique(errors.gate_s):
+        rows = np.flatnonzero(errors.gate_s == gate)
+        layers.append(_Layer(rows, _knots(errors.frequency_hz, float(gate)), own[rows], random))
+    return layers
+
+
+def _repeat_layers(errors: TakeErrors) -> list[_Layer]:
+    """What changes from one repeat to the next moves a response broadly."""
+    standard = errors.standard_db[ComponentName.REPEAT]
+    if standard is None:
+        return []
+    random = np.random.default_rng([SEED, _STREAMS[ComponentName.REPEAT]])
+    knots = _broad_knots(errors.frequency_hz).astype(np.float32)
+    return [_Layer(np.arange(len(standard)), knots, standard.astype(np.float32), random)]
 
 
 def _shared_terms(errors: TakeErrors) -> list[tuple[Singles, Singles]]:
@@ -157,7 +189,7 @@ def _shared_terms(errors: TakeErrors) -> list[tuple[Singles, Singles]]:
             continue
         single = standard.astype(np.float32)
         if name is ComponentName.MICROPHONE:
-            factor = _microphone(errors.frequency_hz)[:, None, :]
+            factor = _broad(errors.frequency_hz, name)[:, None, :]
         elif name is ComponentName.GATE:
             factor = _over_gate(errors, _STREAMS[name])[:, None, :]
         elif SHARING[name].over_takes:
@@ -202,18 +234,19 @@ def _knots(frequency_hz: Floats, gate_s: float) -> Singles:
     return np.asarray(weights / np.linalg.norm(weights, axis=0), dtype=np.float32)
 
 
-def _microphone(frequency_hz: Floats) -> Floats:
-    """Unit noise, shape (N, F), whose correlation is exp(−(d/w)²) over d octaves, w = `MICROPHONE_OCTAVES`.
+def _broad(frequency_hz: Floats, name: ComponentName) -> Floats:
+    """Unit noise, shape (N, F), whose correlation is exp(−(d/w)²) over d octaves, w = `BROAD_OCTAVES`."""
+    knots = _broad_knots(frequency_hz)
+    return _standardised(_normal(name, (DRAWS, len(knots))) @ knots)
 
-    White numbers at knots a quarter of w apart under a Gaussian of half the width.
-    """
+
+def _broad_knots(frequency_hz: Floats) -> Floats:
+    """Weights (K, F) of white numbers at knots a quarter of w apart: a Gaussian of half the width."""
     octave = np.log2(frequency_hz)
-    knots = np.arange(
-        octave[0] - 2 * MICROPHONE_OCTAVES, octave[-1] + 2 * MICROPHONE_OCTAVES, 0.25 * MICROPHONE_OCTAVES
-    )
-    kernel = np.exp(-2.0 * ((knots[:, None] - octave) / MICROPHONE_OCTAVES) ** 2)
-    kernel /= np.linalg.norm(kernel, axis=0)
-    return _standardised(_normal(ComponentName.MICROPHONE, (DRAWS, len(knots))) @ kernel)
+    margin, step = 2 * BROAD_OCTAVES, 0.25 * BROAD_OCTAVES
+    knots = np.arange(octave[0] - margin, octave[-1] + margin, step)
+    kernel = np.exp(-2.0 * ((knots[:, None] - octave) / BROAD_OCTAVES) ** 2)
+    return np.asarray(kernel / np.linalg.norm(kernel, axis=0))
 
 
 def _standardised(random: Floats) -> Floats:
