@@ -81,10 +81,10 @@ def test_the_map_reaches_the_ends_of_the_grid() -> None:
 
 
 @pytest.mark.parametrize(
-    ("orbit", "words"), [("horizontal", "to the loudspeaker's left"), ("vertical", "upward")]
+    ("orbit", "words"), [("horizontal", "to the loudspeaker’s left"), ("vertical", "upward")]
 )
 def test_the_caption_says_which_side_is_positive(orbit: str, words: str) -> None:
-    # AES69: azimuth counter-clockwise from above, +90° the loudspeaker's left; elevation is up.
+    # AES69: azimuth counter-clockwise from above, +90° the loudspeaker’s left; elevation is up.
     exhibit = coverage(CURVES, orbit)
     assert exhibit is not None
     assert f"Positive angles are {words}." in str(exhibit.caption)

@@ -150,7 +150,7 @@ def test_a_response_that_never_falls_keeps_a_claim_it_reaches_and_leaves_a_lower
     assert judged(Claim("from 28 Hz", "f3", 28.0), curves).judgement is Judgement.CONFIRMED
     deeper = judged(Claim("from 15 Hz", "f3", 15.0), curves)
     assert deeper.judgement is Judgement.CANNOT_JUDGE
-    assert "hasn't fallen" in str(deeper.readings[0].doubt)
+    assert "hasn’t fallen" in str(deeper.readings[0].doubt)
 
 
 def test_a_response_that_has_fallen_already_at_the_start_fails() -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from earwitness.records.figures import FigureName
-from earwitness.records.sentences import EMPTY, Part, Quoted, Sentence, Term, Words, say
+from earwitness.records.sentences import EMPTY, Part, Quoted, Sentence, Term, Words, say, typeset
 
 NOT_STATED: Final = say("not stated")
 
@@ -44,7 +44,7 @@ def line(label: str, text: Sentence) -> Line:
 
 def named(text: str) -> Part:
     """A name as a part of a sentence: a term where it holds digits, plain words where it doesn't."""
-    return Term(text) if any(c.isdigit() for c in text) else Words(text)
+    return Term(text) if any(c.isdigit() for c in text) else Words(typeset(text))
 
 
 def quoted_or_not_stated(text: str | None, reference: str) -> Sentence:

@@ -76,12 +76,17 @@ class Sentence:
         return tuple(p for p in self.parts if isinstance(p, Number))
 
 
+def typeset(text: str) -> str:
+    """Plain text as print sets it: an apostrophe is a ’."""
+    return text.replace("'", "’")
+
+
 def say(*parts: str | Part | Sentence) -> Sentence:
-    """Make a sentence: plain strings become `Words`, sentences are spliced in."""
+    """Make a sentence: plain strings become `Words`, set as print sets them; sentences are spliced in."""
     flat: list[Part] = []
     for part in parts:
         if isinstance(part, str):
-            flat.append(Words(part))
+            flat.append(Words(typeset(part)))
         elif isinstance(part, Sentence):
             flat.extend(part.parts)
         else:
