@@ -229,43 +229,45 @@ def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figur
 
 def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
     """A warning, and only where the two estimates part."""
-    value = figure.value
-    if not isinstance(value, Quantity) or value.value <= SAMPLING_WARNING_DB:
-        return None
-    root, worst_hz = f"figure:{figure.name}", figure.also["frequency"]
-    statement = say(
-        "Two estimates of its sound power part by ",
-        quantity(value.value, "dB", f"{root}/value/value"),
-        " at ",
-        frequency(worst_hz, f"{root}/also/frequency"),
-        ".",
+    return _warning(
+        figure,
+        curves,
+        SAMPLING_WARNING_DB,
+        CurveName.SOUND_POWER,
+        (
+            "Two estimates of its sound power part by ",
+            "Two orbits don't see the whole sphere. The second estimate fills what lies between them; what rests "
+            "on sound power carries the difference as an uncertainty.",
+        ),
     )
-    explanation = say(
-        "Two orbits don't see the whole sphere. The second estimate fills what lies between them; what rests "
-        "on sound power carries the difference as an uncertainty."
-    )
-    place = _about(curves, CurveName.SOUND_POWER, worst_hz)
-    return _finding(figure, statement, explanation, place)
 
 
 def _orbits(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
     """A warning, and only where the two orbits disagree on axis."""
+    return _warning(
+        figure,
+        curves,
+        AGREEMENT_WARNING_DB,
+        CurveName.ON_AXIS,
+        (
+            "The two orbits disagree on axis by ",
+            "Both measured the same sound there: what differs is the room, the stand, the drive or the unit "
+            "itself. Every curve rests on their mean; measure the axis again before relying on it.",
+        ),
+    )
+
+
+def _warning(
+    figure: Figure, curves: CurveSet, limit_db: float, curve: CurveName, words: tuple[str, str]
+) -> Finding | None:
+    """How far two things part and where, with `words` before that and after it; None within the limit."""
     value = figure.value
-    if not isinstance(value, Quantity) or value.value <= AGREEMENT_WARNING_DB:
+    if not isinstance(value, Quantity) or value.value <= limit_db:
         return None
     root, worst_hz = f"figure:{figure.name}", figure.also["frequency"]
-    statement = say(
-        "The two orbits disagree on axis by ",
-        quantity(value.value, "dB", f"{root}/value/value"),
-        " at ",
-        frequency(worst_hz, f"{root}/also/frequency"),
-        ".",
-    )
-    explanation = say(
-        "Both measured the same sound there: what differs is the room, the stand, the drive or the unit "
-        "itself. Every curve rests on their mean; measure the axis again before relying on it."
-    )
-    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, worst_hz))
+    parted = quantity(value.value, "dB", f"{root}/value/value")
+    statement = say(words[0], parted, " at ", frequency(worst_hz, f"{root}/also/frequency"), ".")
+    return _finding(figure, statement, say(words[1]), _about(curves, curve, worst_hz))
 
 
 def _sensitivity(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
