@@ -236,8 +236,8 @@ def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) 
         CurveName.SOUND_POWER,
         (
             "Two estimates of its sound power part by ",
-            "Two orbits don't see the whole sphere. The second estimate fills what lies between them; what rests "
-            "on sound power carries the difference as an uncertainty.",
+            "Two orbits don't see the whole sphere. The second estimate fills what lies between them; what "
+            "rests on sound power carries the difference as an uncertainty.",
         ),
     )
 
