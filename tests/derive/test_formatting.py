@@ -10,8 +10,8 @@ from earwitness.derive.formatting import (
     frequency_text,
     number_text,
     value_text,
-    with_uncertainty,
 )
+from earwitness.derive.numerals import measured
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def test_decimals(uncertainty: float, decimals: int) -> None:
     ],
 )
 def test_values_with_their_uncertainty(value: float, uncertainty: float | None, unit: str, text: str) -> None:
-    assert with_uncertainty(value, uncertainty, unit) == text
+    assert str(measured(value, uncertainty, unit, "figure:f3")) == text
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_signs_and_angles() -> None:
 
 @given(st.floats(-1e4, 1e4), st.floats(1e-3, 1e3))
 def test_what_is_printed_lies_within_the_uncertainty(value: float, uncertainty: float) -> None:
-    text = with_uncertainty(value, uncertainty, "dB")
+    text = str(measured(value, uncertainty, "dB", "figure:f3"))
     shown, spread = text.removesuffix(" dB").replace("−", "-").split(" ± ")
     assert abs(float(shown) - value) <= 0.53 * uncertainty
     assert float(spread) == pytest.approx(uncertainty, rel=0.34)

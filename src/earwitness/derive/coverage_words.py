@@ -65,7 +65,7 @@ def _next(figure: Figure, index: int, verb: str, goes_on: bool) -> Sentence:
 
 
 def _verb(before: Plateau, clause: Plateau) -> str:
-    return "narrowing" if clause_width_deg(clause) < clause_width_deg(before) else "widening"
+    return "narrowing" if _width_deg(clause) < _width_deg(before) else "widening"
 
 
 def _is_point(clause: Plateau) -> bool:
@@ -73,7 +73,7 @@ def _is_point(clause: Plateau) -> bool:
     return frequency_text(clause.from_hz) == frequency_text(clause.to_hz)
 
 
-def clause_width_deg(clause: Plateau) -> float:
+def _width_deg(clause: Plateau) -> float:
     """Both sides together; a side that is open counts half a turn."""
     sides = (clause.positive_deg, clause.negative_deg)
     return sum(_NEVER_DEG if side is None else side for side in sides)

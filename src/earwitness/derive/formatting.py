@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from math import floor, isfinite, log10
-
-from earwitness.records.uncertainty import NEGLIGIBLE
+from math import floor, log10
 
 #: Frequencies from here up are printed in kHz.
 KILOHERTZ_FROM_HZ = 1000.0
@@ -35,21 +33,6 @@ def number_text(value: float, decimals: int, signed: bool = False) -> str:
 def value_text(value: float, unit: str, decimals: int, signed: bool = False) -> str:
     """A number and its unit: ``86.4 dB``, ``48°``."""
     return f"{number_text(value, decimals, signed)}{_joined(unit)}"
-
-
-def with_uncertainty(value: float, uncertainty: float | None, unit: str, decimals: int = 1) -> str:
-    """A value with its standard uncertainty: ``86.4 ± 0.5 dB``, ``1.23 ± 0.04 kHz``.
-
-    Both have the same decimals, which the uncertainty decides; without one (or with none to speak of) the
-    value stands alone with `decimals`. Hertz become kilohertz from 1000 up.
-    """
-    if unit == "Hz" and abs(value) >= KILOHERTZ_FROM_HZ:
-        thousandth = None if uncertainty is None else uncertainty / 1000.0
-        return with_uncertainty(value / 1000.0, thousandth, "kHz", decimals + 2)
-    if uncertainty is None or not isfinite(uncertainty) or uncertainty < NEGLIGIBLE:
-        return value_text(value, unit, decimals)
-    places = decimals_for(uncertainty)
-    return f"{number_text(value, places)} ± {number_text(uncertainty, places)}{_joined(unit)}"
 
 
 def frequency_text(frequency_hz: float, digits: int = 2) -> str:
