@@ -9,6 +9,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from arriving import arrived
 from told import Call
 
 from earwitness.case.layout import CaseFolder
@@ -64,7 +65,7 @@ def filled_in(root: Path, rig: str, near: str) -> None:
 def test_every_name_in_the_table_is_recognised() -> None:
     names = re.findall(r"^\| `([^`]+\.(?:wav|txt))`", text_of("first_case.md"), re.MULTILINE)
     assert len(names) == 8
-    found = recognise(names, drive=Drive(2.83))
+    found = recognise(arrived(*names), drive=Drive(2.83))
     assert [r.doubts for r in found if r.doubts] == []
     labels = {r.path: r.take.key.label for r in found if r.take is not None}
     assert labels["horizontal_+030_repeat2_2.83V.wav"] == "sweep, horizontal +30°, 2.83 V, repeat 2"

@@ -6,17 +6,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from arriving import arrived
 from made_recordings import FULL_SCALE_PA, RATE, Bench
 
 from earwitness.measurement.calibration import Calibration, calibrate, steady_tone
-from earwitness.measurement.readers.text import MeasuredResponse
+from earwitness.measurement.readers.contents import MeasuredResponse
 from earwitness.measurement.recognise import recognise
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.takes import Take
 
 
 def takes(folder: Path) -> list[Take]:
-    return [r.take for r in recognise([p.name for p in folder.iterdir()]) if r.take is not None]
+    return [r.take for r in recognise(arrived(*(p.name for p in folder.iterdir()))) if r.take is not None]
 
 
 @pytest.mark.parametrize("frequency", [999.3, 1_000.0, 250.0])

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from arriving import arrived
 from hypothesis import given
 from hypothesis import strategies as st
 from made_recordings import FULL_SCALE_PA, LATENCY_S, RATE, SENSITIVITY_PA_V, SPEED, Bench
@@ -27,7 +28,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
 
 
 def takes(bench: Bench) -> list[Take]:
-    found = [r.take for r in recognise([p.name for p in bench.folder.iterdir()])]
+    found = [r.take for r in recognise(arrived(*(p.name for p in bench.folder.iterdir())))]
     return [t for t in found if t is not None]
 
 

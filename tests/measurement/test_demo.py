@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from arriving import arrived
 from pydantic import TypeAdapter
 
 from earwitness.measurement.deconvolution import deconvolve
@@ -42,7 +43,7 @@ def case() -> CaseFacts:
 
 
 def takes(raw: Path) -> list[Take]:
-    found = [r.take for r in recognise([p.name for p in raw.iterdir()])]
+    found = [r.take for r in recognise(arrived(*(p.name for p in raw.iterdir())))]
     assert None not in found
     return [t for t in found if t is not None]
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from earwitness.measurement.given import on_grid
-from earwitness.measurement.readers.text import MeasuredResponse
+from earwitness.measurement.readers.contents import MeasuredResponse
 
 F = np.geomspace(20.0, 20_000.0, 500)
 

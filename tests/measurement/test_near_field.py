@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from arriving import arrived
 from made_recordings import FULL_SCALE_PA, Bench
 
 from earwitness.measurement.calibration import Calibration
@@ -38,7 +39,7 @@ def near(*radiators: Radiator, valid_to_hz: float = 1_000.0) -> NearField:
 
 
 def measured(folder: Path, names: list[str], unit: Unit) -> NearField | None:
-    takes = [r.take for r in recognise([*names, "stimulus.wav"])]
+    takes = [r.take for r in recognise(arrived(*names, "stimulus.wav"))]
     given: list[Take] = [t for t in takes if t is not None]
     responses = {t.id: r for t, r in deconvolve(folder, given)}
     setting = Setting(GRID, SPEED, Calibration(FULL_SCALE_PA, None, None, ()))

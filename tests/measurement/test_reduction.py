@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from arriving import arrived
 from made_recordings import FULL_SCALE_PA, SPEED, Bench, true_level_db
 
 from earwitness.measurement.deconvolution import deconvolve
@@ -29,7 +30,7 @@ def facts(rig: Rig = RIG, unit: Unit | None = None) -> CaseFacts:
 
 
 def takes(folder: Path, drive: Drive | None = None) -> list[Take]:
-    found = recognise([p.name for p in folder.iterdir()], drive=drive)
+    found = recognise(arrived(*(p.name for p in folder.iterdir())), drive=drive)
     assert not [r.doubts for r in found if r.doubts]
     return [r.take for r in found if r.take is not None]
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from arriving import arrived
 from made_recordings import FULL_SCALE_PA, Bench
 
 from earwitness.measurement.deconvolution import deconvolve
@@ -26,7 +27,7 @@ DISAGREE = "axis of rotation and the times of flight disagree"
 
 
 def reduced(folder: Path, rig: Rig, drive: Drive | None = None) -> Responses:
-    takes = [r.take for r in recognise([p.name for p in folder.iterdir()], drive=drive) if r.take]
+    takes = [r.take for r in recognise(arrived(*(p.name for p in folder.iterdir())), drive=drive) if r.take]
     responses = {t.id: r for t, r in deconvolve(folder, takes)}
     return reduce(CaseFacts(unit=Unit(name="made up"), rig=rig), takes, responses, folder)
 

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from earwitness.measurement.readers import text
+from earwitness.measurement.readers.contents import MeasuredResponse
 from earwitness.measurement.readers.text import read_response
 from earwitness.records.errors import ReadError
 
@@ -18,7 +19,7 @@ def written(folder: Path, content: str | bytes) -> Path:
     return file
 
 
-def read(folder: Path, content: str | bytes) -> text.MeasuredResponse:
+def read(folder: Path, content: str | bytes) -> MeasuredResponse:
     return read_response(written(folder, content), "response.txt")
 
 

@@ -77,9 +77,12 @@ def test_one_take_in_two_files_does_not_come_in(case: CaseFolder, tmp_path: Path
     assert look_at(case.root, [*files[:2], tmp_path / "horizontal_+000_1V_repeat2.wav"]).doubts == ()
 
 
-def test_files_of_kinds_that_no_build_reads_come_in_unread(case: CaseFolder, tmp_path: Path) -> None:
+def test_files_of_kinds_that_no_build_uses_are_read_all_the_same(case: CaseFolder, tmp_path: Path) -> None:
     file = tmp_path / "impedance.txt"
     file.write_text("whatever the meter writes\n", encoding="utf-8")
+    (doubt,) = look_at(case.root, [file]).doubts
+    assert doubt.problem == "has 0 rows of numbers"
+    file.write_text("20 7.1 -3\n100 30.2 0\n", encoding="utf-8")
     accept(case.root, look_at(case.root, [file]))
     (take,) = read_takes(case)
     assert take.key.kind is TakeKind.IMPEDANCE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final, Literal, cast
@@ -145,11 +146,14 @@ def _write_takes(file: NetcdfWriter, takes: Sequence[Take]) -> None:
     texts("stimulus", "raw file that was played", [take.stimulus for take in takes])
     numbers("level", "dB re 20 µPa", "a calibrator's level", [take.level_db for take in takes])
     numbers("distance", "m", "distance from the radiator", [take.distance_m for take in takes])
+    options = [json.dumps(dict(take.read), sort_keys=True) if take.read else "" for take in takes]
+    texts("read", "what the case states of the file's form, as JSON", options)
 
 
 def _read_takes(file: NetcdfReader) -> tuple[Take, ...]:
     text = {
-        n: file.texts(n) for n in ("path", "selector", "kind", "orbit", "drive_unit", "radiator", "stimulus")
+        n: file.texts(n)
+        for n in ("path", "selector", "kind", "orbit", "drive_unit", "radiator", "stimulus", "read")
     }
     number = {n: file.numbers(n).tolist() for n in ("orbit_angle", "drive", "repeat", "level", "distance")}
     return tuple(
@@ -164,7 +168,8 @@ def _one_take(text: Mapping[str, str], number: Mapping[str, float]) -> Take:
     drive = Drive(number["drive"], cast(Literal["V", "dBFS"], unit)) if unit else None
     key = TakeKey(TakeKind(text["kind"]), direction, drive, text["radiator"] or None, int(number["repeat"]))
     level, distance = (None if np.isnan(number[n]) else number[n] for n in ("level", "distance"))
-    return Take(text["path"], key, text["selector"], text["stimulus"] or None, level, distance)
+    read = tuple(json.loads(text["read"]).items()) if text["read"] else ()
+    return Take(text["path"], key, text["selector"], text["stimulus"] or None, level, distance, read)
 
 
 def _pressure_unit(takes: Sequence[Take]) -> str:

@@ -10,7 +10,18 @@ from typing import Any, Final
 from earwitness.case.drives import parse_drive
 from earwitness.case.toml_text import Place, TomlText
 from earwitness.records.errors import CaseError
-from earwitness.records.takes import DIRECTIONAL, Direction, Drive, Orbit, Take, TakeKey, TakeKind
+from earwitness.records.takes import (
+    DIRECTIONAL,
+    EVERY_PART,
+    Direction,
+    Drive,
+    Orbit,
+    ReadOption,
+    ReadOptions,
+    Take,
+    TakeKey,
+    TakeKind,
+)
 
 #: What both an entry and a rule may say of a take.
 FIELDS: Final = (
@@ -23,7 +34,10 @@ FIELDS: Final = (
     "repeat",
     "level_db",
     "distance_m",
+    "read",
 )
+
+_LONGEST_OPTION: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +60,8 @@ class Fields:
         """
         kind = self._kind()
         direction = self._direction()
-        if kind in DIRECTIONAL and direction is None:
+        selector = self.text("selector") or ""
+        if kind in DIRECTIONAL and direction is None and selector != EVERY_PART:
             raise self.wrong(
                 "kind", "has no direction", 'add orbit = "horizontal" or "vertical", and angle_deg'
             )
@@ -58,7 +73,7 @@ class Fields:
             raise self.wrong("distance_m", "isn't over 0", "give the distance in metres")
         key = TakeKey(kind, direction, self._drive(), radiator, self._repeat())
         level = self._number("level_db")
-        return Take(self.path, key, self.text("selector") or "", self._stimulus(), level, distance)
+        return Take(self.path, key, selector, self._stimulus(), level, distance, self._read())
 
     def wrong(self, field: str, problem: str, remedy: str) -> CaseError:
         """The error for one field; a rule's error names the file that it stumbled over."""
@@ -127,6 +142,18 @@ class Fields:
     def _stimulus(self) -> str | None:
         return self.file("stimulus")
 
+    def _read(self) -> ReadOptions:
+        stated = self.values.get("read")
+        if stated is None:
+            return ()
+        if not isinstance(stated, dict) or not stated:
+            raise self.wrong("read", "isn't a table", 'write it as read = { frequency = "kHz" }')
+        for key, value in stated.items():
+            if not isinstance(value, str | bool | int | float) or len(str(value)) > _LONGEST_OPTION:
+                problem = f"{key} is neither text, a number nor true or false"
+                raise self.wrong("read", problem, "state one of these, on one line")
+        return tuple(sorted((str(key), _plain(value)) for key, value in stated.items()))
+
     def _repeat(self) -> int:
         value = self.values.get("repeat", 1)
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 9999:
@@ -140,3 +167,11 @@ class Fields:
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
             raise self.wrong(field, "isn't a number that can be", "give a number without quotes")
         return float(value)
+
+
+def _plain(value: str | float | bool) -> ReadOption:
+    """The value itself, without what its file's parser keeps beside it."""
+    for plain in (bool, str, int, float):
+        if isinstance(value, plain):
+            return plain(value)
+    raise TypeError(value)

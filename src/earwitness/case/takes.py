@@ -16,10 +16,11 @@ from earwitness.case.raw_store import raw_files
 from earwitness.case.take_fields import FIELDS, Fields
 from earwitness.case.take_rules import Rule
 from earwitness.case.toml_text import Place, TomlText, block_of, read_toml
-from earwitness.records.takes import Take, TakeId, TakeKey, TakeKind
+from earwitness.records.takes import ReadOption, Take, TakeId, TakeKey, TakeKind
 
 _ENTRY: Final = ("file", "selector", *FIELDS)
 _RULE: Final = ("files", *FIELDS)
+_Value = str | float | Mapping[str, ReadOption]
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,10 +207,10 @@ def _entry_text(take: Take) -> str:
     return "\n[[take]]\n" + "".join(lines)
 
 
-def _stated(take: Take) -> dict[str, str | float | int]:
+def _stated(take: Take) -> dict[str, _Value]:
     """The fields of an entry that states `take`, in the order in which they are written."""
     key = take.key
-    values: dict[str, str | float | int | None] = {
+    values: dict[str, _Value | None] = {
         "file": take.path,
         "selector": take.selector or None,
         "kind": str(key.kind),
@@ -221,12 +222,15 @@ def _stated(take: Take) -> dict[str, str | float | int]:
         "repeat": key.repeat if key.repeat != 1 else None,
         "level_db": take.level_db,
         "distance_m": take.distance_m,
+        "read": dict(take.read) or None,
     }
     return {field: value for field, value in values.items() if value is not None}
 
 
-def _toml(value: str | float) -> str:
-    if isinstance(value, str):
+def _toml(value: _Value) -> str:
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{tomlkit.key(k).as_string()} = {_toml(v)}' for k, v in value.items())} }}"
+    if isinstance(value, str | bool):
         return tomlkit.item(value).as_string()
     return format_number(value)
 

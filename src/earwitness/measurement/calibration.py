@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from earwitness.measurement.readers.audio import read_recording
-from earwitness.measurement.readers.text import MeasuredResponse, read_response
+from earwitness.measurement.readers.contents import MeasuredResponse
+from earwitness.measurement.readers.signals import read_responses, read_sounds
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.grid import REFERENCE_PRESSURE_PA
 from earwitness.records.takes import Take, TakeKind
@@ -83,7 +83,7 @@ def calibrate(raw: Path, takes: Sequence[Take], pa_per_full_scale: float | None)
         raise CaseError("takes.toml", problem, "keep the one of the microphone that was used")
     if not files:
         notes.append("There is no microphone calibration: the microphone is taken as flat.")
-    microphone = read_response(raw / files[0].path, files[0].path) if files else None
+    microphone = read_responses(raw, files)[0] if files else None
     return Calibration(level, reference_hz, microphone, tuple(notes))
 
 
@@ -117,7 +117,7 @@ def _calibrator(raw: Path, take: Take) -> tuple[float, float]:
     """Pa per full scale from a calibrator's recording, and its frequency in Hz."""
     if take.level_db is None:
         raise ReadError(take.path, "has no calibrator level stated", "give level_db in takes.toml")
-    recording = read_recording(raw / take.path, take.path)
+    recording = read_sounds(raw, [take])[0]
     x = recording.samples[0].astype(np.float64)
     x = x[x.size // 10 : x.size - x.size // 10]
     rms, frequency, part = steady_tone(x, recording.sample_rate_hz)

@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import sweeps
-from earwitness.measurement.readers.audio import Recording, read_recording
+from earwitness.measurement.readers.audio import read_recording
+from earwitness.measurement.readers.contents import Recording
 from earwitness.records.errors import CallError, IntegrityError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKind
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.measurement.calibration import interpolate_level
-from earwitness.measurement.readers.text import MeasuredResponse
+from earwitness.measurement.readers.contents import LevelUnit, MeasuredResponse
 from earwitness.records.grid import REFERENCE_PRESSURE_PA
 
 Float64s = npt.NDArray[np.float64]
@@ -18,6 +18,7 @@ Float64s = npt.NDArray[np.float64]
 WIDEST_GAP_OCTAVES: Final = 1.0 / 3.0
 #: A phase that turns by more between neighbouring rows can't be followed.
 FASTEST_TURN_DEG: Final = 150.0
+_RE_20_UPA: Final = frozenset({LevelUnit.DB, LevelUnit.SPL})
 
 
 @dataclass(frozen=True)
@@ -34,14 +35,16 @@ def on_grid(
 ) -> GivenResponse:
     """Level interpolated over log f and phase over f; valid inside the rows' range, not across wide gaps.
 
-    The level is dB re 20 µPa at `distance_m` for the take's drive. Where a phase can be followed its delay
-    (the slope over the top octaves) is removed, as in every response.
+    A level in plain dB is re 20 µPa at `distance_m` for the take's drive. Where a phase can be followed, its
+    delay (the slope over the top octaves) is removed, as in every response.
     """
     level, valid = interpolate_level(response, frequency_hz)
     rows = np.log2(response.frequency_hz)
     upper = np.clip(np.searchsorted(rows, np.log2(frequency_hz)), 1, rows.size - 1)
     valid &= np.diff(rows)[upper - 1] <= WIDEST_GAP_OCTAVES
-    magnitude = REFERENCE_PRESSURE_PA * 10.0 ** (level / 20.0) * distance_m / drive_units
+    reference = REFERENCE_PRESSURE_PA if response.unit in _RE_20_UPA else 1.0
+    units = 1.0 if response.unit is LevelUnit.PASCAL_PER_DRIVE else drive_units
+    magnitude = reference * 10.0 ** (level / 20.0) * distance_m / units
     phase = _phase_rad(response, frequency_hz)
     if phase is None:
         return GivenResponse(magnitude.astype(np.complex64), valid, has_phase=False)

@@ -1,4 +1,4 @@
-"""What a raw file holds, from its name. A guess is right or absent."""
+"""What parts of raw files are, by their names and by what they say. A guess is right or absent."""
 
 from __future__ import annotations
 
@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 from typing import Final
 
-from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeKey, TakeKind
-
-AUDIO: Final = frozenset({".wav", ".flac"})
-TEXT: Final = frozenset({".txt", ".csv", ".tsv", ".dat"})
+from earwitness.measurement.readers.contents import Contents, Form, Part
+from earwitness.records.takes import EVERY_PART, Direction, Drive, Orbit, Take, TakeKey, TakeKind
 
 _PLANES: Final = {
     "horizontal": Orbit.HORIZONTAL,
@@ -40,8 +38,16 @@ _RADIATOR: Final = re.compile(r"[a-z][a-z0-9_]{0,39}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
+class Arrived:
+    """A file that its reader has looked at; `path` is relative to ``raw/``, with forward slashes."""
+
+    path: str
+    contents: Contents
+
+
+@dataclass(frozen=True, slots=True)
 class Recognition:
-    """What a file was taken for, or why it can't be told.
+    """What a part of a file was taken for, or why it can't be told.
 
     `path` is relative to ``raw/``. `take` is None as long as there is a doubt; each doubt is one line that a
     person can settle in ``takes.toml`` or by renaming the file.
@@ -53,21 +59,19 @@ class Recognition:
 
 
 def recognise(
-    paths: Sequence[str], *, drive: Drive | None = None, stimulus: str | None = None
+    files: Sequence[Arrived], *, drive: Drive | None = None, stimulus: str | None = None
 ) -> tuple[Recognition, ...]:
-    """Takes of files by their names and folders, in the order of their paths.
+    """Takes of the parts of `files`, in the order of their paths.
 
     Parameters
     ----------
-    paths
-        Relative to ``raw/``, with forward slashes.
     drive
         What the caller states for every file whose name gives no drive.
     stimulus
-        The stimulus that the case has already; needed where none is among `paths`.
+        The stimulus that the case has already; needed where none is among `files`.
     """
-    ordered = sorted(paths)
-    found = [_recognise_one(path, drive) for path in ordered]
+    ordered = sorted(files, key=lambda file: file.path)
+    found = [_recognise_one(file, part, drive) for file in ordered for part in _parts(file.contents)]
     stimuli = [r.path for r in found if r.take is not None and r.take.key.kind is TakeKind.STIMULUS]
     stimuli += [stimulus] if stimulus is not None and stimulus not in stimuli else []
     return tuple(_with_stimulus(r, stimuli) for r in found)
@@ -88,14 +92,25 @@ def _with_stimulus(recognition: Recognition, stimuli: list[str]) -> Recognition:
     return replace(recognition, take=None, doubts=(doubt,))
 
 
-def _recognise_one(path: str, stated: Drive | None) -> Recognition:
-    suffix = PurePosixPath(path).suffix.lower()
-    if suffix not in AUDIO | TEXT:
-        return Recognition(path, None, ("not a kind of file that is read: WAV, FLAC or text",))
-    words = _words(path[: len(path) - len(suffix)])
+def _parts(contents: Contents) -> tuple[Part, ...]:
+    """The parts to be told apart: one for all where the file itself says in which direction each lies."""
+    if len(contents.parts) > 1 and all(part.position_deg is not None for part in contents.parts):
+        return (Part(EVERY_PART),)
+    return contents.parts
+
+
+def _recognise_one(file: Arrived, part: Part, stated: Drive | None) -> Recognition:
+    path, audio = file.path, file.contents.form is Form.SOUND
+    words = _words(path.removesuffix(PurePosixPath(path).suffix))
     doubts: list[str] = []
-    take = _take(path, words, suffix in AUDIO, stated, doubts)
-    return Recognition(path, None, tuple(doubts)) if doubts else Recognition(path, take)
+    if part.selector == EVERY_PART:
+        drive = _drive(words.split("_"), stated, doubts)
+        take: Take | None = Take(path, TakeKey(TakeKind.RESPONSE, drive=drive))
+    else:
+        take = _take(path, words, audio, stated, doubts)
+    if doubts or take is None:
+        return Recognition(path, None, tuple(doubts))
+    return Recognition(path, replace(take, selector=part.selector))
 
 
 def _words(stem: str) -> str:

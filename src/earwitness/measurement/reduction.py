@@ -27,7 +27,7 @@ from earwitness.measurement.geometry import Turntable
 from earwitness.measurement.given import on_grid
 from earwitness.measurement.joining import Joined, join, overlap
 from earwitness.measurement.near_field import NearField, read_near_field
-from earwitness.measurement.readers.text import read_response
+from earwitness.measurement.readers.signals import read_responses
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
 from earwitness.records.errors import CallError, NotAvailableError, ReadError
@@ -213,9 +213,9 @@ def _reduce_given(table: Table, rows: list[int], rig: Rig, raw: Path) -> None:
     table.seen_angle_deg[rows] = mount.seen_angles_deg(table.angles_deg[rows])
     table.say("Responses that came as text are taken as calibrated; their noise and gate can't be told.")
     from_hz = 0.0 if rig.gate_s is None else float(gating.valid_from_hz(rig.gate_s))
-    for row in rows:
+    responses = read_responses(raw, [table.takes[row] for row in rows])
+    for row, response in zip(rows, responses, strict=True):
         take = table.takes[row]
-        response = read_response(raw / take.path, take.path)
         on = on_grid(response, table.frequency_hz, float(distances[row]), drive_units(_drive(take)))
         table.pressure[row], table.has_phase[row] = on.pressure, on.has_phase
         table.valid[row] = on.valid & (table.frequency_hz >= from_hz)

@@ -21,6 +21,9 @@ from earwitness.case.takes import read_takes
 from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, ImpulseResponse, deconvolve
+from earwitness.measurement.expansion import expanded
+from earwitness.measurement.readers.registry import identity
+from earwitness.measurement.readers.signals import source_of
 from earwitness.measurement.reduction import reduce
 from earwitness.records.curves import CurveSet
 from earwitness.records.errors import CaseError
@@ -82,7 +85,7 @@ class _Steps:
         self._progress = progress
         self._raw = check_raw(case, full=False)
         self._facts = read_facts(case)
-        self._takes = read_takes(case)
+        self._takes = self._all_takes()
         self._build = Build(case)
         self._responses: Responses | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
@@ -128,25 +131,33 @@ class _Steps:
     ) -> Outcome:
         return self._build.step(name, floors=floors, inputs=inputs, options=options, make=make)
 
-    def _raw_inputs(self) -> list[str]:
-        """The takes and the hashes of their files, in the order of the takes' ids.
+    def _all_takes(self) -> tuple[Take, ...]:
+        """The takes that ``takes.toml`` states, one for each part of a file that says what its parts are.
 
         Raises
         ------
         CaseError
             A take's file isn't listed in ``raw.sha256``: it came into ``raw/`` past `earwitness add`.
+        ReadError
+            A file doesn't say what its parts are.
         """
-        files = [path for take in self._takes for path in (take.path, take.stimulus) if path is not None]
+        takes = read_takes(self._case)
+        files = [path for take in takes for path in (take.path, take.stimulus) if path is not None]
         unknown = [path for path in files if path not in self._raw.sha256]
         if unknown:
             remedy = f"add it with `earwitness add {self._case.root} FILE`"
             raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
+        return expanded(takes, self._case.raw)
+
+    def _raw_inputs(self) -> list[str]:
+        """The takes and the hashes of their files, in the order of the takes' ids."""
         return [self._identity_of(take) for take in self._takes]
 
     def _identity_of(self, take: Take) -> str:
-        """Everything that a take's impulse response depends on: what it is, its file, its stimulus' file."""
+        """All that a take's response depends on: what it is, its file, its reader, its stimulus' file."""
         stimulus = self._raw.sha256[take.stimulus] if take.stimulus else ""
-        return f"{plain(take)} {self._raw.sha256[take.path]} {stimulus}"
+        reader = identity(source_of(self._case.raw, take))
+        return f"{plain(take)} {self._raw.sha256[take.path]} {reader} {stimulus}"
 
     def _reduce(self, folder: Path) -> None:
         responses = reduce(self._facts, self._takes, self._impulse_responses(), self._case.raw)

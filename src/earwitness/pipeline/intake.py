@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -13,17 +13,14 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.case.raw_store import add_raw, read_hashes
 from earwitness.case.takes import read_takes, write_takes
-from earwitness.measurement.readers.audio import read_recording
-from earwitness.measurement.readers.text import read_response
-from earwitness.measurement.recognise import recognise
+from earwitness.measurement.readers.contents import Contents, Source
+from earwitness.measurement.readers.registry import look
+from earwitness.measurement.recognise import Arrived, recognise
 from earwitness.records.errors import CallError, ReadError
-from earwitness.records.takes import Drive, Take, TakeId, TakeKind
+from earwitness.records.takes import Drive, ReadOptions, Take, TakeId, TakeKind
 
 Progress = Callable[[str, int, int], None]
 
-#: Kinds whose files a build reads: those are read before they are taken in.
-_RECORDED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.CALIBRATOR, TakeKind.STIMULUS})
-_WRITTEN: Final = frozenset({TakeKind.RESPONSE, TakeKind.MICROPHONE_CALIBRATION})
 #: Volts that no loudspeaker is driven with; a file's name can't say them either.
 _VOLTS_BELOW: Final = 1000.0
 
@@ -88,12 +85,20 @@ def look_at(
     files: Sequence[Path],
     *,
     drive: str | None = None,
+    read: ReadOptions = (),
     progress: Progress = lambda _what, _done, _total: None,
 ) -> Intake:
     """What `files` (folders with everything below them) would be in the case at `root`; changes nothing.
 
-    What ``takes.toml`` says of a file already wins over its name. Each new file that a build would read is
-    read, so that one that is cut short or clipped is found before it is in the case for good.
+    What ``takes.toml`` says of a file already wins over its name. Each new file is read, so that one that is
+    cut short or clipped is found before it is in the case for good.
+
+    Parameters
+    ----------
+    drive
+        The drive of files whose name has none.
+    read
+        What holds for the form of every file that ``takes.toml`` doesn't list yet.
 
     Raises
     ------
@@ -109,17 +114,18 @@ def look_at(
     names = {name for _, name in sources}
     known = read_takes(case, awaited=names)
     stated = tuple(take for take in known if take.path in names)
-    settled = {take.path for take in stated}
+    settled = {take.path: take for take in stated}
     stimuli = [take.path for take in known if take.key.kind is TakeKind.STIMULUS]
-    recognised = recognise(sorted(names - settled), drive=wanted, stimulus=stimuli[0] if stimuli else None)
+    there = frozenset(read_hashes(case)) & names
+    unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
+    contents, doubts = _contents(unsettled, settled, read, progress)
+    arrived = [Arrived(name, held) for name, held in contents.items() if name not in settled]
+    recognised = recognise(arrived, drive=wanted, stimulus=stimuli[0] if stimuli else None)
     remedy = "rename it, or write its entry in takes.toml first; --drive states a drive for all"
-    doubts = {r.path: Doubt(r.path, d, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
-    takes = [r.take for r in recognised if r.take is not None]
+    doubts |= {r.path: Doubt(r.path, d, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
+    takes = [replace(r.take, read=read) for r in recognised if r.take is not None]
     doubts |= _which_stimulus(takes, stimuli)
     doubts |= _taken_twice(takes, known)
-    there = frozenset(read_hashes(case)) & names
-    new = {name: path for path, name in sources if name not in there}
-    doubts |= _unreadable(new, [t for t in (*takes, *stated) if t.path not in doubts], progress)
     return Intake(
         sources=sources,
         takes=tuple(take for take in takes if take.path not in doubts),
@@ -169,21 +175,26 @@ def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> dict[str, Doub
     return found
 
 
-def _unreadable(new: Mapping[str, Path], takes: Sequence[Take], progress: Progress) -> dict[str, Doubt]:
-    """Doubts of files that a build couldn't read as what they are."""
-    found: dict[str, Doubt] = {}
-    kinds = {take.path: take.key.kind for take in takes if take.path in new}
-    for done, (name, kind) in enumerate(kinds.items()):
-        progress("looking at the files", done, len(kinds))
+def _contents(
+    sources: Sequence[tuple[Path, str]],
+    settled: Mapping[str, Take],
+    read: ReadOptions,
+    progress: Progress,
+) -> tuple[dict[str, Contents], dict[str, Doubt]]:
+    """What each file holds, and doubts of those that a build couldn't read."""
+    found: dict[str, Contents] = {}
+    doubts: dict[str, Doubt] = {}
+    for done, (path, name) in enumerate(sources):
+        progress("looking at the files", done, len(sources))
+        take = settled.get(name)
+        made = "stimulus" in name.lower() if take is None else take.key.kind is TakeKind.STIMULUS
+        options = read if take is None else take.read
         try:
-            if kind in _RECORDED:
-                read_recording(new[name], name, may_touch_full_scale=kind is TakeKind.STIMULUS)
-            elif kind in _WRITTEN:
-                read_response(new[name], name)
+            found[name] = look(Source(path, name, options, may_touch_full_scale=made))
         except ReadError as error:
             problem = f"{error.where}: {error.problem}" if error.where else error.problem
-            found[name] = Doubt(name, problem, error.remedy)
-    return found
+            doubts[name] = Doubt(name, problem, error.remedy)
+    return found, doubts
 
 
 def _drive(text: str | None) -> Drive | None:

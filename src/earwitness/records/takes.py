@@ -8,9 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal, NewType
+from typing import Final, Literal, NewType
 
 TakeId = NewType("TakeId", str)
+ReadOption = str | int | float | bool
+ReadOptions = tuple[tuple[str, ReadOption], ...]
+
+#: The selector of every part of a file that says itself what each of them is.
+EVERY_PART: Final = "*"
 
 
 class TakeKind(StrEnum):
@@ -47,6 +52,18 @@ class Direction:
 
     orbit: Orbit
     angle_deg: float
+
+    @classmethod
+    def at(cls, azimuth_deg: float, elevation_deg: float) -> Direction | None:
+        """The direction of an AES69 azimuth and elevation, canonical; None where it is on neither orbit."""
+        azimuth = (azimuth_deg + 180.0) % 360.0 - 180.0
+        if elevation_deg == 0.0:
+            return cls(Orbit.HORIZONTAL, 180.0 if azimuth == -180.0 else azimuth)
+        if azimuth == 0.0 or abs(elevation_deg) == 90.0:
+            return cls(Orbit.VERTICAL, elevation_deg)
+        if azimuth == -180.0:
+            return cls(Orbit.VERTICAL, (180.0 if elevation_deg > 0.0 else -180.0) - elevation_deg)
+        return None
 
     def __post_init__(self) -> None:
         if not -180.0 < self.angle_deg <= 180.0:
@@ -129,9 +146,10 @@ class Take:
     """One measured response in a raw file.
 
     `path` is relative to the case's ``raw/`` with forward slashes; `selector` names the part of the file
-    (empty for the whole). `stimulus` is the path of the stimulus that was played, for recordings.
-    `level_db` is a calibrator's sound pressure level (dB re 20 µPa), `distance_m` a near-field microphone's
-    distance from the radiator.
+    (empty for the whole, ``*`` for every part of a file that says itself what each is). `stimulus` is the
+    path of the stimulus that was played, for recordings. `level_db` is a calibrator's sound pressure level
+    (dB re 20 µPa), `distance_m` a near-field microphone's distance from the radiator. `read` is what the case
+    states of the file's form, in the order of its keys.
     """
 
     path: str
@@ -140,6 +158,7 @@ class Take:
     stimulus: str | None = None
     level_db: float | None = None
     distance_m: float | None = None
+    read: ReadOptions = ()
 
     @property
     def id(self) -> TakeId:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
+from earwitness.measurement.readers.contents import Contents, Form, Part, Recording, Source, no_such_part
 from earwitness.measurement.readers.files import require_regular
 from earwitness.records.errors import ReadError
 
@@ -31,12 +32,30 @@ BITS: Final = {
 }
 
 
-@dataclass(frozen=True)
-class Recording:
-    """Samples of shape (channels, n), float32 re full scale."""
+class AudioReader:
+    """The reader of recordings."""
 
-    samples: npt.NDArray[np.float32]
-    sample_rate_hz: int
+    name = "audio"
+    suffixes = frozenset({".wav", ".flac"})
+    options: Mapping[str, str] = {}
+
+    def look(self, source: Source) -> Contents:
+        """What the file holds."""
+        recording = self._read(source)
+        return Contents(Form.SOUND, (Part(),), sample_rate_hz=recording.sample_rate_hz)
+
+    def read(self, source: Source, selectors: Sequence[str]) -> Sequence[Recording]:
+        """The file's one channel, for each of `selectors`."""
+        for selector in selectors:
+            if selector:
+                raise no_such_part(source, selector)
+        return [self._read(source)] * len(selectors)
+
+    def _read(self, source: Source) -> Recording:
+        return read_recording(source.file, source.name, may_touch_full_scale=source.may_touch_full_scale)
+
+
+READER: Final = AudioReader()
 
 
 def read_recording(file: Path, name: str, *, may_touch_full_scale: bool = False) -> Recording:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from earwitness.measurement.readers.contents import (
+    Contents,
+    Form,
+    MeasuredResponse,
+    Part,
+    Source,
+    no_such_part,
+)
 from earwitness.measurement.readers.files import require_regular
 from earwitness.records.errors import ReadError
 
@@ -27,13 +33,27 @@ _DECIMAL_COMMA: Final = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _CONTROL: Final = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
-@dataclass(frozen=True)
-class MeasuredResponse:
-    """Rows of a text file, each of shape (n,), with rising frequencies; no phase where none was given."""
+class TextReader:
+    """The reader of text."""
 
-    frequency_hz: npt.NDArray[np.float64]
-    level_db: npt.NDArray[np.float64]
-    phase_deg: npt.NDArray[np.float64] | None
+    name = "text"
+    suffixes = frozenset({".txt", ".csv", ".tsv", ".dat"})
+    options: Mapping[str, str] = {}
+
+    def look(self, source: Source) -> Contents:
+        """What the file holds."""
+        read_response(source.file, source.name)
+        return Contents(Form.RESPONSES, (Part(),))
+
+    def read(self, source: Source, selectors: Sequence[str]) -> Sequence[MeasuredResponse]:
+        """The file's one response, for each of `selectors`."""
+        for selector in selectors:
+            if selector:
+                raise no_such_part(source, selector)
+        return [read_response(source.file, source.name)] * len(selectors)
+
+
+READER: Final = TextReader()
 
 
 def read_response(file: Path, name: str) -> MeasuredResponse:

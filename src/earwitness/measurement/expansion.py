@@ -1,0 +1,68 @@
+"""From one entry for every part of a file to a take for each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from earwitness.measurement.readers.contents import Part, Source
+from earwitness.measurement.readers.registry import look
+from earwitness.records.errors import ReadError
+from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Direction, Take, TakeKey
+
+
+def expanded(takes: Sequence[Take], raw: Path) -> tuple[Take, ...]:
+    """All takes of a case by id, those of whole files replaced by one for each of the file's parts.
+
+    A part that has an entry of its own stays as that says.
+
+    Parameters
+    ----------
+    raw
+        The folder that the takes' paths are relative to.
+
+    Raises
+    ------
+    ReadError
+        A file can't be read, doesn't say what its parts are, or one of them is the same take as another.
+    """
+    single = {take.id: take for take in takes if take.selector != EVERY_PART}
+    owners: dict[TakeKey, Take] = {take.key: take for take in single.values()}
+    for whole in (take for take in takes if take.selector == EVERY_PART):
+        source = Source(raw / whole.path, whole.path, whole.read)
+        for part in look(source).parts:
+            take = _of_part(whole, part)
+            if take is None or take.id in single:
+                continue
+            owner = owners.setdefault(take.key, take)
+            if owner is not take:
+                raise ReadError(
+                    whole.path,
+                    f"its part {take.selector!r} is the same take as raw/{owner.id} ({take.key.label})",
+                    "number one of the files with repeat, or remove its entry from takes.toml",
+                )
+            single[take.id] = take
+    return tuple(sorted(single.values(), key=lambda take: take.id))
+
+
+def _of_part(whole: Take, part: Part) -> Take | None:
+    """The take of one part; None for a direction on neither orbit."""
+    key = replace(
+        whole.key,
+        kind=part.kind or whole.key.kind,
+        drive=part.drive or whole.key.drive,
+        repeat=part.repeat if part.repeat != 1 else whole.key.repeat,
+    )
+    if key.kind in DIRECTIONAL:
+        if part.position_deg is None:
+            raise ReadError(
+                whole.path,
+                f"doesn't say in which direction its part {part.selector!r} was measured",
+                "give each part an entry of its own in takes.toml, with selector, orbit and angle_deg",
+            )
+        direction = Direction.at(*part.position_deg)
+        if direction is None:
+            return None
+        key = replace(key, direction=direction)
+    return replace(whole, key=key, selector=part.selector)

@@ -1,0 +1,167 @@
+"""The contract between a raw file's reader and everything else: what a file holds, and what is in it.
+
+A reader looks at a file and tells what it holds (`Contents`), and later reads some of its parts: sound
+(`Recording`) or responses (`MeasuredResponse`). It refuses what it can't be sure of, and never repairs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from enum import StrEnum
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.records.errors import ReadError
+from earwitness.records.takes import Drive, ReadOption, ReadOptions, TakeKind
+
+Float64s = npt.NDArray[np.float64]
+
+
+class Form(StrEnum):
+    """What a file's parts are."""
+
+    SOUND = "sound"
+    RESPONSES = "responses"
+
+
+class LevelUnit(StrEnum):
+    """What a response's levels are relative to."""
+
+    DB = "dB"
+    SPL = "dB re 20 µPa"
+    PASCAL = "dB re 1 Pa"
+    PASCAL_PER_DRIVE = "dB re 1 Pa per unit of drive"
+    OHM = "dB re 1 Ω"
+
+
+@dataclass(frozen=True)
+class Recording:
+    """Samples of shape (channels, n), float32 re full scale."""
+
+    samples: npt.NDArray[np.float32]
+    sample_rate_hz: int
+
+
+@dataclass(frozen=True)
+class MeasuredResponse:
+    """A response as it came: arrays of shape (n,), rising frequencies, no phase where none was given.
+
+    `unit` says what `level_db` is relative to. Plain dB are taken for a sound pressure level where a
+    response of a loudspeaker is meant, and for a gain where a microphone's is.
+    """
+
+    frequency_hz: Float64s
+    level_db: Float64s
+    phase_deg: Float64s | None
+    unit: LevelUnit = LevelUnit.DB
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A raw file for a reader.
+
+    `file` is where it lies, `name` what the user calls it, `options` what the case states of its form
+    (``read`` in ``takes.toml``). `may_touch_full_scale` holds for a stimulus, which was made and not
+    recorded: runs of samples at full scale are no clipping there.
+    """
+
+    file: Path
+    name: str
+    options: ReadOptions = ()
+    may_touch_full_scale: bool = False
+
+    def option(self, key: str) -> ReadOption | None:
+        """What is stated under `key`; None where nothing is."""
+        return dict(self.options).get(key)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One measured response in a file, and what the file itself says of it.
+
+    `selector` names it (empty where the file holds one part); `words` are its own heading, for
+    `recognise`. The rest is stated by the file's format beyond doubt: `position_deg` is the microphone's
+    azimuth and elevation in degrees as AES69 has them.
+    """
+
+    selector: str = ""
+    words: str = ""
+    position_deg: tuple[float, float] | None = None
+    kind: TakeKind | None = None
+    drive: Drive | None = None
+    repeat: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What a file holds.
+
+    `words` are what it says of itself (heading and comment lines), for `recognise`; `remark` is shown to
+    the user, such as how the columns were read.
+    """
+
+    form: Form
+    parts: tuple[Part, ...]
+    words: tuple[str, ...] = ()
+    remark: str = ""
+    sample_rate_hz: float | None = None
+
+
+class Reader(Protocol):
+    """One form of raw file.
+
+    `options` are the keys that ``read`` in ``takes.toml`` may hold for it, each with one line of help.
+    Selectors are those that `look` gave; the answers come in their order.
+    """
+
+    name: str
+    suffixes: frozenset[str]
+    options: Mapping[str, str]
+
+    def look(self, source: Source) -> Contents:
+        """What the file holds, after everything in it was found to be readable.
+
+        Raises
+        ------
+        ReadError
+            The file can't be read for sure: where, what is wrong, what to do.
+        """
+
+    def read(
+        self, source: Source, selectors: Sequence[str]
+    ) -> Sequence[Recording] | Sequence[MeasuredResponse]:
+        """The parts that `selectors` name.
+
+        Raises
+        ------
+        ReadError
+            As `look`, or there is no such part.
+        """
+
+
+def require_known_options(reader: Reader, source: Source) -> None:
+    """Refuse an option that `reader` doesn't have.
+
+    Raises
+    ------
+    ReadError
+        With the nearest that it has.
+    """
+    for key, _ in source.options:
+        if key not in reader.options and key != "reader":
+            near = get_close_matches(key, reader.options, n=1)
+            had = ", ".join(reader.options) or "none"
+            remedy = f"did you mean {near[0]}?" if near else f"a {reader.name} file has: {had}"
+            raise ReadError(source.name, f"read.{key} is no option of a {reader.name} file", remedy)
+
+
+def no_such_part(source: Source, selector: str) -> ReadError:
+    """The refusal of a selector that the file doesn't have."""
+    return ReadError(
+        source.name, f"has no part {selector!r}", "correct its selector in takes.toml; `add` shows the parts"
+    )

@@ -1,0 +1,100 @@
+"""Which reader a raw file goes to: by the end of its name, or by what the case states.
+
+Other distributions bring readers of their own through the entry point group ``earwitness.readers``; the
+entry's name is the reader's, its object the `Reader` itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from importlib import import_module
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import PurePosixPath
+from typing import Final
+
+from earwitness.measurement.readers.contents import Contents, Reader, Source, require_known_options
+from earwitness.records.errors import ReadError
+
+GROUP: Final = "earwitness.readers"
+#: Our own readers by name: the module that has each as READER, and the ends of names that go to it.
+OWN: Final[Mapping[str, tuple[str, ...]]] = {
+    "audio": (".wav", ".flac"),
+    "text": (".txt", ".csv", ".tsv", ".dat"),
+}
+
+
+def reader_of(source: Source) -> Reader:
+    """The reader of a file: the one that ``read.reader`` names, else that of the end of its name.
+
+    Raises
+    ------
+    ReadError
+        Nothing reads such a file, more than one does, or the named one isn't there.
+    """
+    stated = source.option("reader")
+    if stated is not None:
+        return _named(source, str(stated))
+    suffix = PurePosixPath(source.name).suffix.lower()
+    found = [name for name, suffixes in _suffixes().items() if suffix in suffixes]
+    if not found:
+        raise ReadError(
+            source.name,
+            f"{suffix} is not a kind of file that is read" if suffix else "its name doesn't say its kind",
+            f"give one of {', '.join(sorted({s for all_of in _suffixes().values() for s in all_of}))}",
+        )
+    if len(found) > 1:
+        problem = f"is read by more than one reader: {', '.join(sorted(found))}"
+        raise ReadError(source.name, problem, 'state which, as in read = { reader = "…" }')
+    return _named(source, found[0])
+
+
+def look(source: Source) -> Contents:
+    """What the file holds, by the reader that it goes to.
+
+    Raises
+    ------
+    ReadError
+        See `reader_of`; an option is stated that the reader doesn't have; the file can't be read.
+    """
+    reader = reader_of(source)
+    require_known_options(reader, source)
+    return reader.look(source)
+
+
+def identity(source: Source) -> str:
+    """What a result depends on beside our own sources: the name and version of a reader from elsewhere."""
+    name = reader_of(source).name
+    entry = _others().get(name)
+    if entry is None:
+        return ""
+    distribution = entry.dist
+    return f"{name} {distribution.name} {distribution.version}" if distribution else name
+
+
+def names() -> tuple[str, ...]:
+    """All readers by name, our own first."""
+    return (*OWN, *sorted(_others()))
+
+
+def _named(source: Source, name: str) -> Reader:
+    if name in OWN:
+        own: Reader = import_module(f"earwitness.measurement.readers.{name}").READER
+        return own
+    entry = _others().get(name)
+    if entry is None:
+        raise ReadError(source.name, f"there is no reader {name!r}", f"the readers are {', '.join(names())}")
+    other: Reader = entry.load()
+    return other
+
+
+@cache
+def _others() -> Mapping[str, EntryPoint]:
+    """Readers of other distributions by name; none takes the name of one of ours."""
+    return {entry.name: entry for entry in entry_points(group=GROUP) if entry.name not in OWN}
+
+
+@cache
+def _suffixes() -> Mapping[str, frozenset[str]]:
+    others = {name: frozenset(entry.load().suffixes) for name, entry in _others().items()}
+    return {name: frozenset(suffixes) for name, suffixes in OWN.items()} | others
