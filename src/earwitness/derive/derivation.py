@@ -42,7 +42,7 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         The takes' drives can't be those of the loudspeaker: ``unit.active`` says otherwise.
     """
     require_drives_fit(responses.takes, facts.unit.active)
-    takes = take_powers(responses)
+    takes = take_powers(responses, facts.unit.symmetry)
     derived = derive_curves(takes, take_errors(responses, takes, facts))
     orbits = {orbit: orbit_coverage(derived, orbit) for orbit in Orbit}
     line, residual = in_room_trend(derived)

@@ -6,13 +6,14 @@ of the takes themselves for an active one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from earwitness.derive.reference_drive import at_terminals, chosen_drive, reference_drive
+from earwitness.derive.symmetry import Symmetry, stand_ins
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, Bools, Floats
 from earwitness.records.responses import Directivity, Responses
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId
@@ -42,6 +43,8 @@ class TakePowers:
     mixing
         Shape (D, T): the power of each direction as a weighted mean of the takes' powers. Repeats of one
         direction on one orbit are averaged first, then the two orbits where they meet.
+    mirrored
+        Shape (D,): directions that weren't measured; their takes are those of their mirror image.
     evidence
         For each take its id and those of the near-field takes that were spliced into it.
     """
@@ -55,6 +58,7 @@ class TakePowers:
     seen_angle_deg: Floats
     directions: tuple[Direction, ...]
     mixing: Floats
+    mirrored: Bools
     evidence: tuple[tuple[TakeId, ...], ...]
 
     def ids(self, weights: Floats) -> tuple[TakeId, ...]:
@@ -63,11 +67,12 @@ class TakePowers:
         return tuple(sorted(used))
 
 
-def take_powers(responses: Responses) -> TakePowers:
+def take_powers(responses: Responses, symmetry: Collection[Symmetry] = ()) -> TakePowers:
     """The takes of a case at its reference drive.
 
     Where a case was measured at several drives, the one with the most directions is taken; among equals the
-    one nearest to 2.83 V (or to full scale).
+    one nearest to 2.83 V (or to full scale). By a stated `symmetry` mirror images stand in for directions that
+    weren't measured at that drive.
 
     Raises
     ------
@@ -82,7 +87,7 @@ def take_powers(responses: Responses) -> TakePowers:
     valid = np.asarray(responses.valid)[list(rows)]
     power = (pressure.real.astype(np.float64) ** 2 + pressure.imag.astype(np.float64) ** 2) * unit_of_drive**2
     takes = tuple(responses.takes[i] for i in rows)
-    directions, mixing = _join(takes)
+    directions, mixing, mirrored = _with_stand_ins(*_join(takes), symmetry)
     return TakePowers(
         drive=reference,
         frequency_hz=np.asarray(responses.frequency_hz, dtype=np.float64),
@@ -93,6 +98,7 @@ def take_powers(responses: Responses) -> TakePowers:
         seen_angle_deg=np.asarray(responses.seen_angle_deg, dtype=np.float64)[list(rows)],
         directions=directions,
         mixing=mixing,
+        mirrored=mirrored,
         evidence=tuple((t.id, *responses.near_field_takes[i]) for t, i in zip(takes, rows, strict=True)),
     )
 
@@ -107,7 +113,7 @@ def directivity(takes: TakePowers) -> Directivity:
         directions=takes.directions,
         power=np.where(valid, takes.mixing @ takes.power, np.nan),
         valid=valid,
-        seen_angle_deg=_mean_angle(takes.mixing, takes.seen_angle_deg),
+        seen_angle_deg=_mean_angle(takes),
         takes=tuple(takes.ids(row) for row in takes.mixing),
     )
 
@@ -177,9 +183,20 @@ def _join(takes: tuple[Take, ...]) -> tuple[tuple[Direction, ...], Floats]:
     return directions, mixing
 
 
-def _mean_angle(mixing: Floats, angle_deg: Floats) -> Floats:
-    """Weighted mean of angles round the circle, degrees in (−180, 180]."""
-    turned = np.deg2rad(angle_deg)
-    mean = np.rad2deg(np.arctan2(mixing @ np.sin(turned), mixing @ np.cos(turned)))
-    rounded = np.round(mean, 9)
+def _with_stand_ins(
+    measured: tuple[Direction, ...], mixing: Floats, symmetry: Collection[Symmetry]
+) -> tuple[tuple[Direction, ...], Floats, Bools]:
+    """Directions, their weights, and which of them are mirror images of others by `symmetry`."""
+    row = {direction: i for i, direction in enumerate(measured)}
+    added = stand_ins(measured, symmetry)
+    directions = tuple(sorted((*measured, *added)))
+    rows = [row[d] if d in row else row[d.mirrored] for d in directions]
+    return directions, mixing[rows], np.array([d not in row for d in directions])
+
+
+def _mean_angle(takes: TakePowers) -> Floats:
+    """Weighted mean of angles round the circle, degrees in (−180, 180]; of mirror images on their own side."""
+    turned = np.deg2rad(takes.seen_angle_deg)
+    mean = np.rad2deg(np.arctan2(takes.mixing @ np.sin(turned), takes.mixing @ np.cos(turned)))
+    rounded = np.round(np.where(takes.mirrored, -mean, mean), 9)
     return np.where(rounded <= -180.0, 180.0, rounded)

@@ -25,6 +25,7 @@ from earwitness.measurement.expansion import expanded
 from earwitness.measurement.readers.registry import identity
 from earwitness.measurement.readers.signals import source_of
 from earwitness.measurement.reduction import reduce
+from earwitness.pipeline.orientation import turned
 from earwitness.records.curves import CurveSet
 from earwitness.records.errors import CaseError
 from earwitness.records.figures import Figure, Results
@@ -96,7 +97,7 @@ class _Steps:
         unit = self._facts.unit
         geometry = [plain(self._facts.rig), plain(unit.cabinet), plain(unit.radiators)]
         reduced = self._step("reduce", REDUCE_FLOORS, self._raw_inputs(), geometry, self._reduce)
-        stated = [plain(self._facts.uncertainty), plain(self._facts.rig), unit.active]
+        stated = [plain(self._facts.uncertainty), plain(self._facts.rig), unit.active, unit.symmetry]
         derived = self._step(
             "derive", DERIVE_FLOORS, [reduced.key], stated, lambda to: self._derive(reduced.folder, to)
         )
@@ -132,7 +133,7 @@ class _Steps:
         return self._build.step(name, floors=floors, inputs=inputs, options=options, make=make)
 
     def _all_takes(self) -> tuple[Take, ...]:
-        """The takes that ``takes.toml`` states, one for each part of a file that says what its parts are.
+        """The takes that ``takes.toml`` states, turned as AES69 has angles, one for each part of a file.
 
         Raises
         ------
@@ -147,7 +148,7 @@ class _Steps:
         if unknown:
             remedy = f"add it with `earwitness add {self._case.root} FILE`"
             raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
-        return expanded(takes, self._case.raw)
+        return expanded(turned(takes, self._facts.rig), self._case.raw)
 
     def _raw_inputs(self) -> list[str]:
         """The takes and the hashes of their files, in the order of the takes' ids."""

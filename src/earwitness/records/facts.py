@@ -45,7 +45,11 @@ class Radiator:
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """The loudspeaker under test."""
+    """The loudspeaker under test.
+
+    `symmetry` names the sides that radiate alike: the mirror image of one then stands in for directions of
+    the other that weren't measured.
+    """
 
     name: Line
     maker: Line | None = None
@@ -59,6 +63,7 @@ class Unit:
     rated_impedance_ohm: Positive | None = None
     cabinet: Annotated[Sphere | Box, Field(discriminator="shape")] | None = None
     radiators: tuple[Radiator, ...] = ()
+    symmetry: tuple[Literal["left-right", "up-down"], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +98,9 @@ class Rig:
     `distance_m` is from the microphone to the reference point at 0°; `rotation_behind_m` how far behind the
     reference point the axis of rotation lies; `height_m` and `microphone_height_m` are above the floor;
     `gate_s` ends the gate after the arrival, where the reviewer states it; `pa_per_full_scale` is the
-    recording chain's level, where no calibrator take gives it.
+    recording chain's level, where no calibrator take gives it. `positive_horizontal` and `positive_vertical`
+    say to which side of the loudspeaker the positive angles of ``takes.toml`` lie; files that state their
+    positions as AES69 does speak for themselves.
     """
 
     distance_m: Positive | None = None
@@ -106,6 +113,8 @@ class Rig:
     temperature_c: Annotated[float, Field(gt=-40, lt=60, allow_inf_nan=False)] | None = None
     microphone: Line | None = None
     room: Line | None = None
+    positive_horizontal: Literal["left", "right"] | None = None
+    positive_vertical: Literal["up", "down"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

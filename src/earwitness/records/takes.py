@@ -75,6 +75,11 @@ class Direction:
         return Direction(Orbit.HORIZONTAL, self.angle_deg) if self.angle_deg in (0.0, 180.0) else self
 
     @property
+    def mirrored(self) -> Direction:
+        """The direction as far to the other side; 0 and 180 are their own."""
+        return self if self.angle_deg in (0.0, 180.0) else Direction(self.orbit, -self.angle_deg)
+
+    @property
     def azimuth_deg(self) -> float:
         """AES69 azimuth in [0, 360)."""
         if self.orbit is Orbit.HORIZONTAL:
