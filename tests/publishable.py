@@ -74,6 +74,7 @@ def case_files(name: str = "Cobble Two") -> CaseFiles:
         raw_sha256={p: hashlib.sha256(p.encode()).hexdigest() for p in paths},
         verdict=VERDICT,
         revisions=(Revision(dt.date(2026, 11, 20), "First published."),),
+        orbits_stated=frozenset({Orbit.HORIZONTAL}),
     )
 
 

@@ -71,8 +71,8 @@ def take_powers(responses: Responses, symmetry: Collection[Symmetry] = ()) -> Ta
     """The takes of a case at its reference drive.
 
     Where a case was measured at several drives, the one with the most directions is taken; among equals the
-    one nearest to 2.83 V (or to full scale). By a stated `symmetry` mirror images stand in for directions that
-    weren't measured at that drive.
+    one nearest to 2.83 V (or to full scale). By a stated `symmetry` mirror images stand in for directions
+    that weren't measured at that drive.
 
     Raises
     ------
@@ -195,7 +195,7 @@ def _with_stand_ins(
 
 
 def _mean_angle(takes: TakePowers) -> Floats:
-    """Weighted mean of angles round the circle, degrees in (−180, 180]; of mirror images on their own side."""
+    """Weighted mean of angles round the circle, degrees in (−180, 180]; mirror images on their own side."""
     turned = np.deg2rad(takes.seen_angle_deg)
     mean = np.rad2deg(np.arctan2(takes.mixing @ np.sin(turned), takes.mixing @ np.cos(turned)))
     rounded = np.round(np.where(takes.mirrored, -mean, mean), 9)

@@ -1,8 +1,8 @@
 """Which directions a stated symmetry of the loudspeaker stands in for.
 
-Only what wasn't measured is stood in for, and only where the case states that the loudspeaker radiates alike to
-both sides. The mirror image is the same takes once more: their errors come twice, alike, and whatever is made
-of both sides knows it.
+Only what wasn't measured is stood in for, and only where the case states that the loudspeaker radiates alike
+to both sides. The mirror image is the same takes once more: their errors come twice, alike, and whatever is
+made of both sides knows it.
 """
 
 from __future__ import annotations

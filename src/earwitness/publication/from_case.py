@@ -19,6 +19,8 @@ from earwitness.publication.publish import Publication, publish
 from earwitness.records.errors import CaseError
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
+from earwitness.records.responses import Responses
+from earwitness.records.takes import EVERY_PART, Take
 
 
 def publish_case(root: Path, to: Path | None = None) -> Publication:
@@ -43,6 +45,7 @@ def publish_case(root: Path, to: Path | None = None) -> Publication:
 def context_of(case: CaseFolder) -> PublicationContext:
     """Everything that goes out of a case whose lock is held, without its downloads."""
     read_set(case)
+    stated = read_takes(case)
     built = Built(
         responses=load_responses(case.responses),
         curves=load_curves(case.curves),
@@ -51,12 +54,21 @@ def context_of(case: CaseFolder) -> PublicationContext:
     )
     files = CaseFiles(
         facts=read_facts(case),
-        takes=read_takes(case),
+        takes=_takes(stated, built.responses),
         raw_sha256=read_hashes(case),
         verdict=_verdict(case),
         revisions=_revisions(case),
+        orbits_stated=frozenset(
+            d.orbit for t in stated if (d := t.key.direction) and d.angle_deg not in (0.0, 180.0)
+        ),
     )
     return assemble(files, built)
+
+
+def _takes(stated: tuple[Take, ...], reduced: Responses) -> tuple[Take, ...]:
+    """What ``takes.toml`` states, with reduced takes as the build has them: turned, one for each part."""
+    single = {take.id: take for take in stated if take.selector != EVERY_PART}
+    return tuple((single | {take.id: take for take in reduced.takes}).values())
 
 
 def _verdict(case: CaseFolder) -> str:

@@ -11,7 +11,7 @@ from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
 from earwitness.records.responses import Responses
-from earwitness.records.takes import Take
+from earwitness.records.takes import Orbit, Take
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,10 @@ class CaseFiles:
     Attributes
     ----------
     takes
-        All takes of the case, near-field, calibrator and stimulus included.
+        All takes of the case, near-field, calibrator and stimulus included, their directions as AES69 has
+        them; one for each part of a file.
+    orbits_stated
+        Orbits of which ``takes.toml`` states angles; those of other takes were read in their files.
     raw_sha256
         Path relative to ``raw/`` (as in `Take.path`) to SHA-256 in hexadecimal.
     verdict
@@ -43,6 +46,7 @@ class CaseFiles:
     raw_sha256: Mapping[str, str]
     verdict: str = ""
     revisions: tuple[Revision, ...] = ()
+    orbits_stated: frozenset[Orbit] = frozenset()
 
 
 @dataclass(frozen=True)

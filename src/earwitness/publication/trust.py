@@ -12,6 +12,7 @@ from earwitness.publication.exposure import Exposure, exposure
 from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.octaves import Band, octaves
 from earwitness.publication.rows import reason
+from earwitness.publication.sides import Sides, compared, orientation, sides, stood_in
 from earwitness.publication.wording import (
     FIGURE_LABELS,
     NOT_STATED,
@@ -22,7 +23,7 @@ from earwitness.publication.wording import (
     quoted_or_not_stated,
 )
 from earwitness.records.curves import CurveName, CurveSet
-from earwitness.records.facts import CaseFacts, StatedUncertainty
+from earwitness.records.facts import StatedUncertainty
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity
 from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.sources import Source
@@ -55,6 +56,8 @@ class Trust:
         The strip by octave.
     rig
         Drive, distance, axis and so on, as the case states them or "not stated".
+    sides
+        The symmetries that the case states.
     notes
         What the reduction decided.
     not_stated
@@ -71,6 +74,7 @@ class Trust:
 
     bands: tuple[Band, ...]
     rig: tuple[Line, ...]
+    sides: tuple[Sides, ...]
     notes: tuple[Sentence, ...]
     not_stated: Sentence | None
     not_measured: tuple[Line, ...]
@@ -82,20 +86,22 @@ class Trust:
 def trust(case: CaseFiles, built: Built) -> Trust:
     """Everything in part seven."""
     absent = _not_stated(case.facts.uncertainty)
+    alike = sides(case, built.responses)
     return Trust(
         bands=octaves(built.responses, built.curves.curves[CurveName.ON_AXIS]),
-        rig=_rig(case.facts, built),
+        rig=(*_rig(case, built), *compared(alike)),
+        sides=alike,
         notes=tuple(say(named(note)) for note in built.responses.notes),
         not_stated=listing(absent) if absent else None,
-        not_measured=_not_measured(case, built),
+        not_measured=(*_not_measured(case, built), *stood_in(alike)),
         cannot_tell=CANNOT_TELL,
         methods=_methods(built.results.figures, built.curves),
         exposure=exposure(case.takes, built.results),
     )
 
 
-def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
-    rig = facts.rig
+def _rig(case: CaseFiles, built: Built) -> tuple[Line, ...]:
+    rig = case.facts.rig
 
     def length(value: float | None, field: str) -> Sentence:
         return say(quantity(value, "m", f"case:rig.{field}", 2)) if value is not None else NOT_STATED
@@ -104,6 +110,7 @@ def _rig(facts: CaseFacts, built: Built) -> tuple[Line, ...]:
         line("Drive", _drive(built)),
         line("Distance", length(rig.distance_m, "distance_m")),
         line("Reference axis", quoted_or_not_stated(rig.reference_axis, "case:rig.reference_axis")),
+        *orientation(case, built.responses),
         line("Turned about a point behind the front by", length(rig.rotation_behind_m, "rotation_behind_m")),
         line("Loudspeaker above the floor", length(rig.height_m, "height_m")),
         line("Microphone above the floor", length(rig.microphone_height_m, "microphone_height_m")),
