@@ -208,4 +208,4 @@ def test_names_that_would_steer_a_terminal_are_shown_as_text(call: Call, empty: 
     told = call("add", empty, folder, "--yes")
     assert told.code == 2
     assert "\x1b" not in told.out + told.err
-    assert "\\x1b[31m[bold]" in told.out
+    assert "\\x1b[31m[bold]" in told.err

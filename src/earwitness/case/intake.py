@@ -1,12 +1,18 @@
-"""Which files a person means by the files and folders that they give, and what each is called in the case."""
+"""Which files a person means by the files and folders that they give, and how they come into the case."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
+from earwitness.case.layout import CaseFolder
+from earwitness.case.raw_store import Added, add_raw
+from earwitness.case.source_files import require_source
+from earwitness.case.takes import Changes, write_takes
 from earwitness.records.errors import ReadError
+from earwitness.records.takes import Take
 
 
 def gather(given: Sequence[Path]) -> tuple[tuple[Path, str], ...]:
@@ -17,7 +23,8 @@ def gather(given: Sequence[Path]) -> tuple[tuple[Path, str], ...]:
     Raises
     ------
     ReadError
-        A path isn't there, a folder holds no file, or two files would have the same name in the case.
+        A path isn't there, a folder holds no file or can't be listed, two files would have the same name in
+        the case, or one of them can't come in (see `source_files.opened`): the first, and how many more.
     """
     found: dict[str, Path] = {}
     for path in given:
@@ -31,15 +38,57 @@ def gather(given: Sequence[Path]) -> tuple[tuple[Path, str], ...]:
                 problem = f"would be raw/{name}, as {found[name]} would"
                 raise ReadError(str(file), problem, "add them one after the other, under different names")
             found[name] = file
+    _require_all(found)
     return tuple((file, name) for name, file in sorted(found.items()))
+
+
+def take_in(
+    case: CaseFolder, sources: Sequence[tuple[Path, str]], takes: Sequence[Take]
+) -> tuple[Added, Changes]:
+    """Copy `sources` into the case and state `takes` in ``takes.toml``: both, or the case stays as it was.
+
+    The caller holds the case's lock.
+
+    Raises
+    ------
+    ReadError
+        See `raw_store.add_raw`.
+    CaseError
+        See `takes.write_takes`.
+    """
+    with ExitStack() as undo:
+        added = add_raw(case, sources, undo)
+        changes = write_takes(case, takes)
+        undo.pop_all()
+    return added, changes
+
+
+def _require_all(found: dict[str, Path]) -> None:
+    """Refuse the first file that can't come in, and say how many more."""
+    refused: list[ReadError] = []
+    for name, path in sorted(found.items()):
+        try:
+            require_source(path, name)
+        except ReadError as error:
+            refused.append(error)
+    if refused:
+        first, more = refused[0], len(refused) - 1
+        problem = f"{first.problem} (and {more} more files can't be added)" if more else first.problem
+        raise ReadError(first.file, problem, first.remedy)
 
 
 def _below(folder: Path) -> list[tuple[Path, str]]:
     files = []
-    for here, folders, names in os.walk(folder):
+    for here, folders, names in os.walk(folder, onerror=_refuse_folder):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in [*names, *(f for f in folders if (Path(here) / f).is_symlink())]:
             if not name.startswith("."):
                 path = Path(here) / name
                 files.append((path, path.relative_to(folder).as_posix()))
     return files
+
+
+def _refuse_folder(error: OSError) -> None:
+    """Refuse a folder that can't be listed: what is in it would be left out without a word."""
+    reason = os.strerror(error.errno or 0).lower()
+    raise ReadError(str(error.filename), f"can't be listed ({reason})", "make it readable for you") from error

@@ -9,19 +9,17 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import re
 import stat
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import Final
 
 from earwitness.case import durable
+from earwitness.case.hash_list import list_bytes, read_list
 from earwitness.case.layout import CaseFolder
+from earwitness.case.source_files import opened, require_source, source_digest, unfinished
 from earwitness.records.errors import CaseError, IntegrityError, ReadError
-
-_LINE: Final = re.compile(r"([0-9a-f]{64}) [ *](.+)")
-_LONGEST_NAME: Final = 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,39 +56,41 @@ class _Seen:
         return (self.size, self.mtime_ns, self.inode) == (now.st_size, now.st_mtime_ns, now.st_ino)
 
 
-def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> Added:
+def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]], undo: ExitStack | None = None) -> Added:
     """Copy `sources` into the case: pairs of a file and its name below ``raw/`` (with forward slashes).
 
-    Every file lands before ``raw.sha256`` is written. Nothing is copied if any of them is refused for its
-    name or its content. The caller holds the case's lock.
+    Every file lands before ``raw.sha256`` is written. All of them come in, or the case stays as it was: what
+    was copied before an error goes again. `undo` takes over how to take it all back, for a caller who has
+    more to do. The caller holds the case's lock.
 
     Raises
     ------
     ReadError
-        A source is no regular file, is empty, is a link that leaves the folder it came from, its name can't
-        be kept, or another file has that name already (both hashes are named).
+        A source is no regular file, is empty, is a link that leaves the folder it came from, is still being
+        written, its name can't be kept, or another file has that name already (both hashes are named).
     """
-    recorded = dict(read_hashes(case))
-    hashed = [(path, _checked_name(path, name), _source_digest(path, name)) for path, name in sources]
-    planned: dict[str, str] = {}
-    for path, name, digest in hashed:
-        _refuse_other(case, (path, name), digest, {**recorded, **planned})
-        planned[name] = digest
+    recorded = read_hashes(case)
+    planned = _planned(case, sources, recorded)
     seen = _read_seen(case)
     new = sorted(name for name in planned if name not in recorded)
-    for path, name, digest in hashed:
-        target = case.raw / name
-        if name in recorded or target.exists():
-            continue
-        target.parent.mkdir(parents=True, exist_ok=True)
-        _copy(path, name, target, digest)
-    for folder in sorted({(case.raw / name).parent for name in new}):
-        durable.flush_folder(folder)
-    for name in new:
-        seen[name] = _as_seen(case.raw / name, planned[name])
-    if new:
-        durable.write_atomically(case.raw_sha256, _hash_lines(recorded | planned))
-    _write_seen(case, seen)
+    with ExitStack() as landed:
+        for path, name in sources:
+            target = case.raw / name
+            if not target.exists():
+                landed.callback(_take_back, case, target)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                _copy(path, name, target, planned[name])
+        for folder in sorted({(case.raw / name).parent for name in new}):
+            durable.flush_folder(folder)
+        for name in new:
+            seen[name] = _as_seen(case.raw / name, planned[name])
+        if new:
+            landed.callback(_restore_list, case, recorded)
+            durable.write_atomically(case.raw_sha256, list_bytes({**recorded, **planned}, "raw"))
+        _write_seen(case, seen)
+        everything = landed.pop_all()
+    if undo is not None:
+        undo.push(everything)
     return Added(tuple(new), tuple(sorted(name for name in planned if name in recorded)))
 
 
@@ -127,21 +127,7 @@ def read_hashes(case: CaseFolder) -> Mapping[str, str]:
     CaseError
         If a line isn't one of `sha256sum`, or names a file twice.
     """
-    if not case.raw_sha256.exists():
-        return {}
-    listed: dict[str, str] = {}
-    text = case.raw_sha256.read_bytes().decode("utf-8", "replace")
-    for number, line in enumerate(text.split("\n"), 1):
-        if not line:
-            continue
-        match = _LINE.fullmatch(line)
-        name = match[2].removeprefix("raw/") if match else ""
-        if match is None or _bad_name(name) or name in listed:
-            problem = "lists a file twice" if name in listed else "isn't a hash and a name in raw/"
-            remedy = "restore the file from a copy; it is written by `earwitness add` alone"
-            raise CaseError("raw.sha256", problem, remedy, f"line {number}")
-        listed[name] = match[1]
-    return listed
+    return read_list(case.raw_sha256, "raw", "earwitness add")
 
 
 def check_raw(case: CaseFolder, *, full: bool) -> RawState:
@@ -189,52 +175,33 @@ def compare_raw(case: CaseFolder, *, full: bool) -> tuple[RawState, list[Integri
     if current != seen:
         _write_seen(case, current)
     unrecorded = tuple(name for name in raw_files(case) if name not in listed)
-    return RawState(listed, hashlib.sha256(_hash_lines(listed)).hexdigest(), unrecorded), problems
+    return RawState(listed, hashlib.sha256(list_bytes(listed, "raw")).hexdigest(), unrecorded), problems
 
 
-def _checked_name(path: Path, name: str) -> str:
-    if problem := _bad_name(name):
-        remedy = "rename the file, with letters, digits and the like"
-        raise ReadError(str(path).encode("utf-8", "replace").decode(), problem, remedy)
-    return name
+def _planned(
+    case: CaseFolder, sources: Sequence[tuple[Path, str]], recorded: Mapping[str, str]
+) -> dict[str, str]:
+    """SHA-256 by name of what is to be added, after everything that can be refused was looked at."""
+    for path, name in sources:
+        require_source(path, name)
+        _refuse_other_size(case, path, name)
+    planned: dict[str, str] = {}
+    for path, name in sources:
+        digest = source_digest(path, name)
+        _refuse_other(case, (path, name), digest, {**recorded, **planned})
+        planned[name] = digest
+    return planned
 
 
-def _bad_name(name: str) -> str:
-    """Why `name` can't stand below ``raw/``; empty if it can."""
-    parts = PurePosixPath(name).parts
-    if not name or name != "/".join(parts) or name.startswith("/") or ".." in parts:
-        return "its name isn't a plain path below raw/"
-    if any(part.startswith(".") for part in parts):
-        return "its name begins with a dot"
-    if not name.isprintable() or "\\" in name:
-        return "its name holds a character that can't be printed, or a backslash"
-    if any(len(part.encode("utf-8")) > _LONGEST_NAME for part in parts):
-        return "its name is too long"
-    return ""
-
-
-def _open_regular(path: Path, name: str) -> int:
-    """A descriptor of a regular file; never waits on a FIFO, never leaves the folder that was given."""
-    parts = PurePosixPath(name).parts
-    folder = path.parents[len(parts) - 1] if path.parts[-len(parts) :] == parts else path.parent
-    try:
-        if not path.resolve(strict=True).is_relative_to(folder.resolve(strict=True)):
-            raise ReadError(str(path), "is a link that leaves its folder", "give the file itself")
-        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY)
-    except (OSError, RuntimeError) as error:
-        reason = os.strerror(error.errno or 0).lower() if isinstance(error, OSError) else "links in a circle"
-        raise ReadError(str(path), f"can't be opened ({reason})", "give a file that can be read") from error
-    status = os.fstat(descriptor)
-    if not stat.S_ISREG(status.st_mode) or status.st_size == 0:
-        os.close(descriptor)
-        problem = "is empty" if stat.S_ISREG(status.st_mode) else "is no regular file"
-        raise ReadError(str(path), problem, "give a file that holds a measurement")
-    return descriptor
-
-
-def _source_digest(path: Path, name: str) -> str:
-    with os.fdopen(_open_regular(path, name), "rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+def _refuse_other_size(case: CaseFolder, path: Path, name: str) -> None:
+    """Refuse a file that can't be the one of that name, before anybody reads it."""
+    there = case.raw / name
+    if not there.is_file():
+        return
+    sizes = there.stat().st_size, path.stat().st_size
+    if sizes[0] != sizes[1]:
+        problem = f"raw/{name} is there already and differs ({sizes[0]} bytes, this one {sizes[1]})"
+        raise ReadError(str(path), problem, "give it another name; raw files are never replaced")
 
 
 def _refuse_other(case: CaseFolder, source: tuple[Path, str], digest: str, listed: Mapping[str, str]) -> None:
@@ -252,21 +219,31 @@ def _refuse_other(case: CaseFolder, source: tuple[Path, str], digest: str, liste
 
 
 def _copy(path: Path, name: str, target: Path, digest: str) -> None:
-    descriptor = _open_regular(path, name)
-    try:
+    with opened(path, name) as descriptor:
         copied = durable.copy_in(descriptor, target)
-    finally:
-        os.close(descriptor)
     if copied != digest:
-        target.unlink()
-        raise ReadError(
-            str(path), "changed while it was copied", "wait until it is complete, then add it again"
-        )
+        raise unfinished(path)
 
 
-def _hash_lines(listed: Mapping[str, str]) -> bytes:
-    """``raw.sha256`` as `sha256sum --check` reads it from the case's folder."""
-    return "".join(f"{digest}  raw/{name}\n" for name, digest in sorted(listed.items())).encode("utf-8")
+def _take_back(case: CaseFolder, target: Path) -> None:
+    """Remove a raw file that was copied in vain, what a copy left half done, and folders made for it."""
+    durable.remove(target)
+    durable.remove(durable.temporary_beside(target))
+    remove_empty_folders(case.raw, target.parent)
+
+
+def remove_empty_folders(top: Path, folder: Path) -> None:
+    """Remove `folder` and those above it, as long as nothing is in them and they lie below `top`."""
+    while folder != top and folder.is_dir() and not any(folder.iterdir()):
+        folder.rmdir()
+        folder = folder.parent
+
+
+def _restore_list(case: CaseFolder, recorded: Mapping[str, str]) -> None:
+    if recorded:
+        durable.write_atomically(case.raw_sha256, list_bytes(recorded, "raw"))
+    else:
+        durable.remove(case.raw_sha256)
 
 
 def _as_seen(path: Path, digest: str) -> _Seen:
