@@ -55,13 +55,15 @@ def _of_part(whole: Take, part: Part) -> Take | None:
         repeat=part.repeat if part.repeat != 1 else whole.key.repeat,
     )
     if key.kind in DIRECTIONAL:
-        if part.position_deg is None:
+        direction = part.direction
+        if direction is None and part.position_deg is None:
             raise ReadError(
                 whole.path,
                 f"doesn't say in which direction its part {part.selector!r} was measured",
                 "give each part an entry of its own in takes.toml, with selector, orbit and angle_deg",
             )
-        direction = Direction.at(*part.position_deg)
+        if direction is None and part.position_deg is not None:
+            direction = Direction.at(*part.position_deg)
         if direction is None:
             return None
         key = replace(key, direction=direction)

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import Drive, ReadOption, ReadOptions, TakeKind
+from earwitness.records.takes import Direction, Drive, ReadOption, ReadOptions, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 
@@ -47,18 +47,33 @@ class Recording:
     sample_rate_hz: int
 
 
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where the microphone stood, as a file itself says, from the loudspeaker's reference point.
+
+    `seen_angle_deg` is its angle on the orbit, None where that is the direction's own. `without_delay` says
+    that the phase has lost its time of flight already.
+    """
+
+    distance_m: float
+    seen_angle_deg: float | None = None
+    without_delay: bool = False
+
+
 @dataclass(frozen=True)
 class MeasuredResponse:
     """A response as it came: arrays of shape (n,), rising frequencies, no phase where none was given.
 
     `unit` says what `level_db` is relative to. Plain dB are taken for a sound pressure level where a
-    response of a loudspeaker is meant, and for a gain where a microphone's is.
+    response of a loudspeaker is meant, and for a gain where a microphone's is. `placed` is None
+    where the case's rig says where the microphone stood. A level that is NaN isn't valid at its frequency.
     """
 
     frequency_hz: Float64s
     level_db: Float64s
     phase_deg: Float64s | None
     unit: LevelUnit = LevelUnit.DB
+    placed: Placed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +101,8 @@ class Part:
 
     `selector` names it (empty where the file holds one part); `words` are its own heading, for
     `recognise`. The rest is stated by the file's format beyond doubt: `position_deg` is the microphone's
-    azimuth and elevation in degrees as AES69 has them.
+    azimuth and elevation in degrees as AES69 has them, `direction` the orbit's where the file knows of
+    orbits.
     """
 
     selector: str = ""
@@ -95,6 +111,7 @@ class Part:
     kind: TakeKind | None = None
     drive: Drive | None = None
     repeat: int = 1
+    direction: Direction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from earwitness.measurement.readers.files import require_regular
 from earwitness.records.errors import ReadError
 
 Array = npt.NDArray[Any]
+Part = slice | tuple[slice, ...]
 
 MAX_BYTES: Final = 2**29
 #: What one call may bring into memory.
@@ -62,26 +63,38 @@ class Hdf5File:
         self._unpacked: set[str] = set()
         self.datasets: Mapping[str, Dataset] = dict(self._walked())
 
-    def numbers(self, path: str, rows: slice | None = None, limit_bytes: int = MAX_ARRAY_BYTES) -> Array:
-        """An array of numbers, or some rows of its first axis.
+    def numbers(self, path: str, part: Part = (), limit_bytes: int = MAX_ARRAY_BYTES) -> Array:
+        """An array of numbers, or a part of it: a slice of its first axis, or of its first axes.
 
         Raises
         ------
         ReadError
-            There is no such array, it is larger than `limit_bytes`, it holds texts, or its data are broken.
+            There is no such array, what is asked is larger than `limit_bytes`, it holds texts, or its data
+            are broken.
         """
         dataset = self._dataset(path)
         if dataset.is_text:
             raise ReadError(self._name, "holds texts where numbers are meant", _EXPORT, path)
-        shape = dataset.shape
-        if rows is not None and shape:
-            shape = (len(range(*rows.indices(shape[0]))), *shape[1:])
-        self._require_small(path, shape, dataset.itemsize, limit_bytes)
+        slices = (part,) if isinstance(part, slice) else part
+        lengths = [len(range(*one.indices(n))) for one, n in zip(slices, dataset.shape, strict=False)]
+        self._require_small(path, (*lengths, *dataset.shape[len(lengths) :]), dataset.itemsize, limit_bytes)
         with self._readable(path):
             found = self._file[path]
             self._require_honest_chunks(path, found)
-            values = found[()] if rows is None or not dataset.shape else found[rows]
-        return np.asarray(values)
+            return np.asarray(found[slices])
+
+    def reals(self, path: str, part: Part = ()) -> npt.NDArray[np.float64]:
+        """`numbers` that aren't complex, as float64.
+
+        Raises
+        ------
+        ReadError
+            As `numbers`, or they are complex.
+        """
+        values = self.numbers(path, part)
+        if values.dtype.kind == "c":
+            raise ReadError(self._name, "holds complex numbers where real ones are meant", _EXPORT, path)
+        return values.astype(np.float64)
 
     def texts(self, path: str) -> list[str]:
         """A vector of texts.
@@ -134,7 +147,7 @@ class Hdf5File:
 
     def _walked(self) -> Iterator[tuple[str, Dataset]]:
         """All arrays; each object once, whatever links lead to it."""
-        pending: list[tuple[str, Any, int]] = [("", self._file["/"], 0)]
+        pending: list[tuple[str, Any, int]] = [("", self._file, 0)]
         seen: set[int] = set()
         objects = 0
         while pending:

@@ -19,7 +19,9 @@ from earwitness.records.errors import ReadError
 GROUP: Final = "earwitness.readers"
 #: Our own readers by name: the module that has each as READER, and the ends of names that go to it.
 OWN: Final[Mapping[str, tuple[str, ...]]] = {
-    "audio": (".wav", ".flac"),
+    "audio": (".aif", ".aifc", ".aiff", ".flac", ".rf64", ".wav", ".wave"),
+    "aes69": (".sofa",),
+    "netcdf": (".nc",),
     "text": (".txt", ".csv", ".tsv", ".dat"),
 }
 
