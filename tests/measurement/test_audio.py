@@ -63,13 +63,13 @@ def refused(file: Path, problem: str, **options: bool) -> ReadError:
 def test_not_audio(tmp_path: Path) -> None:
     file = tmp_path / "a.wav"
     file.write_bytes(b"RIFF")
-    refused(file, "neither WAV nor FLAC")
+    refused(file, "neither WAV, AIFF nor FLAC")
     file.write_bytes(b"frequency,level\n" * 10)
-    refused(file, "neither WAV nor FLAC")
+    refused(file, "neither WAV, AIFF nor FLAC")
     file.write_bytes(b"RIFF\x00\x00\x00\x00WAVEfmt ")
     refused(file, "no sound data")
     file.write_bytes(b"fLaC" + bytes(200))
-    refused(file, "not audio")
+    refused(file, "1 bits a sample")
     file.write_bytes(b"")
     refused(file, "empty")
 
@@ -86,7 +86,7 @@ def test_truncated_flac(tmp_path: Path) -> None:
     rng = np.random.default_rng(0)
     file = written(tmp_path, 0.1 * rng.standard_normal(48_000), name="a.flac", kind="FLAC")
     file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
-    with pytest.raises(ReadError, match=r"cut short|not audio"):
+    with pytest.raises(ReadError, match="cut short"):
         read_recording(file, "raw/a.wav")
 
 
@@ -116,8 +116,8 @@ def test_silent_and_not_a_number(tmp_path: Path) -> None:
 
 
 def test_channels_and_coding(tmp_path: Path) -> None:
-    refused(written(tmp_path, np.c_[SAMPLES, SAMPLES]), "2 channels")
-    refused(written(tmp_path, SAMPLES, "ULAW"), "ULAW")
+    refused(written(tmp_path, np.c_[SAMPLES, -SAMPLES]), "2 channels")
+    refused(written(tmp_path, SAMPLES, "ULAW"), "µ-law")
 
 
 def test_too_long(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,172 +1,280 @@
-"""Recordings: WAV (also RF64 and extensible) and FLAC, linear PCM or float, any bit depth."""
+"""Sound as files: WAV, RF64, AIFF, AIFC and FLAC, linear PCM of 8 to 32 bits or float, one or more channels.
+
+Each channel of a file is a part of it: ``channel 1`` and so on, or the file itself (an empty selector) where
+it has one channel or all of them are the same. A channel that isn't used may be silent or clipped; one that
+is used may not.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-import soundfile
 
+from earwitness.measurement.readers import audio_containers, audio_flac
 from earwitness.measurement.readers.contents import Contents, Form, Part, Recording, Source, no_such_part
 from earwitness.measurement.readers.files import require_regular
 from earwitness.records.errors import ReadError
 
-MAX_FRAMES: Final = 2**24
+Float32s = npt.NDArray[np.float32]
+
 MAX_BYTES: Final = 2**27
+MAX_FRAMES: Final = 2**23
+MAX_CHANNELS: Final = 64
+#: Frames times channels.
+MAX_SAMPLES: Final = 2**26
 SAMPLE_RATES_HZ: Final = (8_000, 768_000)
 #: So many neighbouring samples at full scale are clipping; a peak that just touches it has fewer.
 CLIPPED_RUN: Final = 3
+#: Floats are clipped where a converter of so many bits would be; a file that goes beyond full scale isn't.
+FLOAT_CLIPS_AT_BITS: Final = 16
 #: Quieter than this in its peak, a recording is silence (−120 dB re full scale).
 SILENCE: Final = 1e-6
-BITS: Final = {
-    "PCM_S8": 8,
-    "PCM_U8": 8,
-    "PCM_16": 16,
-    "PCM_24": 24,
-    "PCM_32": 32,
-    "FLOAT": None,
-    "DOUBLE": None,
-}
+
+#: The roles that ``read`` may state.
+LOOPBACK: Final = "loopback"
+MICROPHONE: Final = "microphone"
+PA_PER_UNIT: Final = "pa_per_unit"
 
 
 class AudioReader:
-    """The reader of recordings."""
+    """The reader of sound."""
 
     name = "audio"
-    suffixes = frozenset({".wav", ".flac"})
-    options: Mapping[str, str] = {}
+    suffixes = frozenset({".aif", ".aifc", ".aiff", ".flac", ".rf64", ".wav", ".wave"})
+    options: Mapping[str, str] = {
+        MICROPHONE: "the channel of the microphone, where the others are something else",
+        LOOPBACK: "the channel that recorded the stimulus itself, by wire: time counts from its arrival",
+        PA_PER_UNIT: "for an impulse response: the pascals that a sample of 1 stands for",
+    }
 
     def look(self, source: Source) -> Contents:
         """What the file holds."""
-        recording = self._read(source)
-        return Contents(Form.SOUND, (Part(),), sample_rate_hz=recording.sample_rate_hz)
+        with _opened(source) as stored:
+            channels = _candidates(source, stored)
+            faults = {c: _fault(source, stored, c) for c in channels}
+            same = len(channels) > 1 and _all_same(stored, channels)
+        broken = [fault for fault in faults.values() if fault is not None]
+        if broken and (same or len(broken) == len(channels)):
+            raise broken[0]
+        if same or stored.channels == 1:
+            parts: tuple[Part, ...] = (Part(),)
+        else:
+            parts = tuple(Part(selector_of(c)) for c in channels)
+        remarks = ["all channels are the same"] if same else []
+        remarks += [f"{selector_of(c)} {fault.problem}" for c, fault in faults.items() if fault is not None]
+        return Contents(
+            Form.SOUND, parts, remark="; ".join(remarks), sample_rate_hz=float(stored.sample_rate_hz)
+        )
 
     def read(self, source: Source, selectors: Sequence[str]) -> Sequence[Recording]:
-        """The file's one channel, for each of `selectors`."""
-        for selector in selectors:
-            if selector:
-                raise no_such_part(source, selector)
-        return [self._read(source)] * len(selectors)
-
-    def _read(self, source: Source) -> Recording:
-        return read_recording(source.file, source.name, may_touch_full_scale=source.may_touch_full_scale)
+        """The channels that `selectors` name, each of shape (1, n); the file is opened once."""
+        found: dict[str, Recording] = {}
+        with _opened(source) as stored:
+            for selector in dict.fromkeys(selectors):
+                channel = _channel_of(source, stored, selector)
+                samples = stored.channel(channel)
+                _require_used(source, stored, channel, samples)
+                found[selector] = Recording(samples[None, :], stored.sample_rate_hz)
+        return [found[selector] for selector in selectors]
 
 
 READER: Final = AudioReader()
 
 
-def read_recording(file: Path, name: str, *, may_touch_full_scale: bool = False) -> Recording:
-    """A recording of one channel.
+def selector_of(channel: int) -> str:
+    """The selector of a channel, which count from 1."""
+    return f"channel {channel}"
 
-    Parameters
-    ----------
-    file, name
-        Where it lies, and what the user calls it.
-    may_touch_full_scale
-        For a stimulus, which was made and not recorded: runs at full scale are no clipping there.
+
+def read_recording(file: Path, name: str, *, may_touch_full_scale: bool = False) -> Recording:
+    """The recording in a file of one channel; see `AudioReader.read`."""
+    source = Source(file, name, may_touch_full_scale=may_touch_full_scale)
+    return READER.read(source, [""])[0]
+
+
+def stated_channel(source: Source, role: str) -> int | None:
+    """The channel that ``read`` states for a role; None where it states none.
 
     Raises
     ------
     ReadError
-        It is not audio, truncated, clipped, silent, too long, holds a NaN, or has more than one channel.
+        It isn't a whole number from 1 on.
     """
-    size = require_regular(file, name, MAX_BYTES)
-    with file.open("rb") as stream:
-        _require_whole(stream, name, size)
+    stated = source.option(role)
+    if stated is None:
+        return None
+    if isinstance(stated, bool) or not isinstance(stated, int) or stated < 1:
+        raise ReadError(
+            source.name, f"read.{role} is no channel", f"write read = {{ {role} = 2 }} or the like"
+        )
+    return stated
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """An open file: what it holds, and its channels from 1 on, decoded one at a time."""
+
+    channels: int
+    sample_rate_hz: int
+    full_scale: float | None
+    channel: Callable[[int], Float32s]
+
+
+@contextmanager
+def _opened(source: Source) -> Iterator[_Stored]:
+    size = require_regular(source.file, source.name, MAX_BYTES)
+    with source.file.open("rb") as stream:
+        head = stream.read(12)
+        if head[:4] == audio_flac.MARK:
+            information = audio_flac.stream_information(stream, source.name)
+            _require_readable(
+                source.name, information.frames, information.channels, information.sample_rate_hz
+            )
+            yield _of_flac(source, information)
+        elif audio_containers.is_container(head):
+            layout = audio_containers.layout_of(stream, size, source.name)
+            _require_readable(source.name, layout.frames, layout.channels, layout.sample_rate_hz)
+            wanted = layout.frames * layout.channels * layout.coding.wide
+            stream.seek(layout.start)
+            data = np.frombuffer(stream.read(wanted), dtype=np.uint8)
+            if data.size < wanted:
+                raise audio_containers.truncated(source.name, data.size, wanted, "bytes")
+            yield _of_container(source, layout, data)
+        else:
+            raise ReadError(source.name, "is neither WAV, AIFF nor FLAC inside", "export it as one of these")
+
+
+def _of_flac(source: Source, information: audio_flac.StreamInformation) -> _Stored:
+    samples = audio_flac.decoded(source.file, information, source.name)
+    return _Stored(
+        channels=information.channels,
+        sample_rate_hz=information.sample_rate_hz,
+        full_scale=_full_scale(information.bits),
+        channel=lambda channel: samples[:, channel - 1].astype(np.float32) * np.float32(2.0**-31),
+    )
+
+
+def _of_container(source: Source, layout: audio_containers.Layout, data: npt.NDArray[np.uint8]) -> _Stored:
+    floating = layout.coding.numbers is audio_containers.Numbers.FLOAT
+    return _Stored(
+        channels=layout.channels,
+        sample_rate_hz=layout.sample_rate_hz,
+        full_scale=None if floating else _full_scale(layout.coding.bits),
+        channel=lambda channel: audio_containers.decoded(layout, data, channel - 1, source.name),
+    )
+
+
+def _full_scale(bits: int) -> float:
+    """The greatest number of so many bits, re full scale."""
+    return float(1.0 - 2.0 ** (1 - bits))
+
+
+def _require_readable(name: str, frames: int, channels: int, sample_rate_hz: int) -> None:
+    """Refuse by header: length, channels, sample rate."""
+    if frames > MAX_FRAMES:
+        raise ReadError(name, f"has {frames} frames, more than the {MAX_FRAMES} that are read", "shorten it")
+    if channels > MAX_CHANNELS:
+        raise ReadError(
+            name, f"has {channels} channels, more than the {MAX_CHANNELS} that are read", "export fewer"
+        )
+    if frames * channels > MAX_SAMPLES:
+        problem = f"has {frames * channels} samples, more than the {MAX_SAMPLES} that are read"
+        raise ReadError(name, problem, "shorten it, or export fewer channels")
+    if not SAMPLE_RATES_HZ[0] <= sample_rate_hz <= SAMPLE_RATES_HZ[1]:
+        raise ReadError(name, f"has a sample rate of {sample_rate_hz} Hz", "record it with 8 kHz to 768 kHz")
+
+
+def _candidates(source: Source, stored: _Stored) -> tuple[int, ...]:
+    """The channels that may be a take: the stated microphone's, else all but the loopback's."""
+    loopback, microphone = (_existing(source, stored, role) for role in (LOOPBACK, MICROPHONE))
+    if microphone is not None:
+        if microphone == loopback:
+            problem = f"channel {loopback} is stated as microphone and as loopback"
+            raise ReadError(source.name, problem, "state one of them otherwise")
+        return (microphone,)
+    channels = tuple(c for c in range(1, stored.channels + 1) if c != loopback)
+    if not channels:
+        raise ReadError(
+            source.name, "has one channel, which is its loopback", "record the microphone beside it"
+        )
+    return channels
+
+
+def _existing(source: Source, stored: _Stored, role: str) -> int | None:
+    channel = stated_channel(source, role)
+    if channel is not None and channel > stored.channels:
+        problem = f"has {_counted(stored.channels)}, and read.{role} states channel {channel}"
+        raise ReadError(source.name, problem, "state one that is there, or leave it out")
+    return channel
+
+
+def _counted(channels: int) -> str:
+    return "1 channel" if channels == 1 else f"{channels} channels"
+
+
+def _channel_of(source: Source, stored: _Stored, selector: str) -> int:
+    """The channel that a selector names; an empty one names the only channel, or any of equal ones."""
+    if selector:
+        for channel in range(1, stored.channels + 1):
+            if selector == selector_of(channel):
+                return channel
+        raise no_such_part(source, selector)
+    channels = _candidates(source, stored)
+    if len(channels) > 1 and not _all_same(stored, channels):
+        raise ReadError(
+            source.name,
+            f"has {stored.channels} channels, and which one is meant isn't said",
+            f'name it in takes.toml: selector = "{selector_of(channels[0])}"',
+        )
+    return channels[0]
+
+
+def _all_same(stored: _Stored, channels: Sequence[int]) -> bool:
+    first = stored.channel(channels[0])
+    return all(np.array_equal(first, stored.channel(channel)) for channel in channels[1:])
+
+
+def _fault(source: Source, stored: _Stored, channel: int) -> ReadError | None:
+    """What makes a channel unfit for use."""
     try:
-        with soundfile.SoundFile(str(file)) as audio:
-            _require_readable(audio, name)
-            frames, rate = int(audio.frames), int(audio.samplerate)
-            bits = BITS[audio.subtype]
-            samples = audio.read(frames, dtype="float32", always_2d=True).T
-    except soundfile.LibsndfileError as error:
-        raise ReadError(name, "is not audio that can be read", "export it as WAV or FLAC") from error
-    if samples.shape[1] < frames:
-        raise _truncated(name, samples.shape[1], frames)
-    _require_sound(samples[0], name)
-    if not may_touch_full_scale:
-        _require_unclipped(samples[0], 1.0 if bits is None else 1.0 - 2.0 ** (1 - bits), name)
-    return Recording(np.ascontiguousarray(samples), rate)
+        _require_used(source, stored, channel, stored.channel(channel))
+    except ReadError as fault:
+        return fault
+    return None
 
 
-def _require_whole(stream: BinaryIO, name: str, size: int) -> None:
-    """Refuse what starts as neither WAV nor FLAC, and a WAV whose data end before its header says."""
-    head = stream.read(12)
-    if head[:4] == b"fLaC":
-        return
-    if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
-        raise ReadError(name, "is neither WAV nor FLAC inside", "export it as WAV or FLAC")
-    position, large = 12, None
-    while position + 8 <= size:
-        stream.seek(position)
-        chunk = stream.read(8)
-        kind, length = chunk[:4], int.from_bytes(chunk[4:], "little")
-        if kind == b"ds64":
-            large = int.from_bytes(stream.read(16)[8:], "little")
-        if kind == b"data":
-            declared = large if length == 0xFFFFFFFF and large is not None else length
-            if declared > size - position - 8:
-                raise _truncated(name, size - position - 8, declared, "bytes")
-            return
-        position += 8 + length + length % 2
-    raise ReadError(name, "has no sound data", "export or record it again")
-
-
-def _truncated(name: str, found: int, declared: int, of_what: str = "frames") -> ReadError:
-    problem = f"is cut short: {found} of {declared} {of_what} are there"
-    return ReadError(name, problem, "copy the whole file again")
-
-
-def _require_readable(audio: soundfile.SoundFile, name: str) -> None:
-    """Refuse by header: coding, channels, length, sample rate."""
-    if audio.subtype not in BITS:
-        raise ReadError(
-            name, f"is coded as {audio.subtype}, not as plain samples", "export linear PCM or float"
-        )
-    if audio.channels != 1:
-        raise ReadError(
-            name,
-            f"has {audio.channels} channels, and one is read so far",
-            "export the microphone's channel alone",
-        )
-    if audio.frames > MAX_FRAMES:
-        raise ReadError(
-            name, f"has {audio.frames} frames, more than the {MAX_FRAMES} that are read", "shorten it"
-        )
-    if audio.frames < 1:
-        raise ReadError(name, "has no sound data", "export or record it again")
-    if not SAMPLE_RATES_HZ[0] <= audio.samplerate <= SAMPLE_RATES_HZ[1]:
-        raise ReadError(
-            name, f"has a sample rate of {audio.samplerate} Hz", "record it with 8 kHz to 768 kHz"
-        )
-
-
-def _require_sound(samples: npt.NDArray[np.float32], name: str) -> None:
-    """Refuse samples that are no numbers, and silence."""
+def _require_used(source: Source, stored: _Stored, channel: int, samples: Float32s) -> None:
+    """Refuse a channel that is used and holds what is no number, silence, or clipping."""
+    place = "" if stored.channels == 1 else f"{selector_of(channel)}, "
     finite = np.isfinite(samples)
     if not finite.all():
-        raise ReadError(
-            name, "is not a number", "export or record it again", f"sample {int(np.argmin(finite))}"
-        )
-    if float(np.max(np.abs(samples))) < SILENCE:
-        raise ReadError(name, "is silent", "check the microphone's connection and record it again")
+        at = f"{place}sample {int(np.argmin(finite))}"
+        raise ReadError(source.name, "is not a number", "export or record it again", at)
+    peak = float(np.max(np.abs(samples)))
+    if peak < SILENCE:
+        remedy = "check what is connected to it and record it again"
+        raise ReadError(source.name, "is silent", remedy, place.removesuffix(", "))
+    if not source.may_touch_full_scale:
+        clipped = _clipped(samples, stored.full_scale, peak)
+        if clipped is not None:
+            remedy = "lower the recording level and record it again"
+            raise ReadError(source.name, "is clipped", remedy, f"{place}sample {clipped}")
 
 
-def _require_unclipped(samples: npt.NDArray[np.float32], full_scale: float, name: str) -> None:
-    """Refuse runs of samples at full scale."""
-    at = np.abs(samples) >= full_scale
-    if not at.any():
-        return
-    run = at[: -CLIPPED_RUN + 1].copy()
+def _clipped(samples: Float32s, full_scale: float | None, peak: float) -> int | None:
+    """The first sample of the first run at full scale; None where there is none."""
+    limit = full_scale if full_scale is not None else _full_scale(FLOAT_CLIPS_AT_BITS)
+    beyond = full_scale is None and peak > 2.0 - limit
+    if beyond or peak < np.float32(limit):
+        return None
+    at = np.abs(samples) >= np.float32(limit)
+    run = at[: at.size - CLIPPED_RUN + 1].copy()
     for k in range(1, CLIPPED_RUN):
         run &= at[k : at.size - CLIPPED_RUN + 1 + k]
-    if run.any():
-        raise ReadError(
-            name,
-            "is clipped",
-            "lower the recording level and record it again",
-            f"sample {int(np.argmax(run))}",
-        )
+    return int(np.argmax(run)) if run.any() else None
