@@ -48,18 +48,25 @@ _EXPORT: Final = "export plain arrays into one file"
 
 @dataclass(frozen=True, slots=True)
 class Dataset:
-    """An array in the file: its shape, and whether it holds texts instead of numbers."""
+    """An array in the file: its shape, and whether it holds texts instead of numbers, or complex ones."""
 
     shape: tuple[int, ...]
     is_text: bool
     itemsize: int
+    is_complex: bool = False
 
 
 class Hdf5File:
-    """An open file whose every object was found harmless; `datasets` are its arrays by path (``a/b``)."""
+    """An open file whose every object was found harmless; `datasets` are its arrays by path (``a/b``).
 
-    def __init__(self, source: Source, file: Any, size: int) -> None:
+    `others` are the shapes of those that hold neither plain numbers nor texts: none, unless they were
+    asked to be left aside.
+    """
+
+    def __init__(self, source: Source, file: Any, size: int, *, leave_others: bool = False) -> None:
         self._name, self._file, self._size = source.name, file, size
+        self._leave_others = leave_others
+        self.others: dict[str, tuple[int, ...]] = {}
         self._unpacked: set[str] = set()
         self.datasets: Mapping[str, Dataset] = dict(self._walked())
 
@@ -165,6 +172,8 @@ class Hdf5File:
                     seen.add(address)
                     if isinstance(item, h5py.Group):
                         pending.append((path, item, depth + 1))
+                    elif self._leave_others and _is_other(item):
+                        self.others[path] = tuple(item.shape or ())
                     else:
                         yield path, self._checked(path, item)
 
@@ -194,10 +203,10 @@ class Hdf5File:
         kind, shape = item.dtype, item.shape
         if shape is None or len(shape) > MAX_DIMENSIONS:
             raise ReadError(self._name, "is no array of numbers", _EXPORT, path)
-        text = _is_text(kind)
-        if not text and (kind.kind not in _NUMBERS or kind.itemsize > _WIDEST_NUMBER or kind.subdtype):
+        if _is_other(item):
             raise ReadError(self._name, "holds neither plain numbers nor texts", _EXPORT, path)
-        return Dataset(tuple(shape), text, kind.itemsize)
+        is_complex = kind.kind == "c" or kind.names is not None
+        return Dataset(tuple(shape), _is_text(kind), kind.itemsize, is_complex)
 
     def _require_small(
         self, path: str, shape: tuple[int, ...], itemsize: int, limit: int, what: str = "bytes"
@@ -250,13 +259,15 @@ class Hdf5File:
 
 
 @contextmanager
-def hdf5_file(source: Source, *, user_block: bool = False) -> Iterator[Hdf5File]:
+def hdf5_file(source: Source, *, user_block: bool = False, leave_others: bool = False) -> Iterator[Hdf5File]:
     """Open a file and check everything in it but the data.
 
     Parameters
     ----------
     user_block
         Whether something else may stand before the HDF5 part.
+    leave_others
+        Whether arrays that hold neither plain numbers nor texts are left aside, not refused.
 
     Raises
     ------
@@ -272,7 +283,7 @@ def hdf5_file(source: Source, *, user_block: bool = False) -> Iterator[Hdf5File]
             before = file.userblock_size
         if before and not user_block:
             raise ReadError(source.name, f"has {before} bytes of something else before its data", _EXPORT)
-        yield Hdf5File(source, file, size)
+        yield Hdf5File(source, file, size, leave_others=leave_others)
 
 
 @contextmanager
@@ -287,6 +298,18 @@ def _broken(name: str, where: str) -> Iterator[None]:
             "copy or export it again",
             where,
         ) from error
+
+
+def _is_other(item: Any) -> bool:
+    """Whether an array holds neither plain numbers nor texts; pairs of real and imag are complex numbers."""
+    if not isinstance(item, h5py.Dataset):
+        return False
+    kind = item.dtype
+    if kind.names == ("real", "imag") and kind.itemsize <= _WIDEST_NUMBER:
+        return any(kind[part].kind != "f" or kind[part].subdtype for part in kind.names)
+    return not _is_text(kind) and (
+        kind.kind not in _NUMBERS or kind.itemsize > _WIDEST_NUMBER or kind.subdtype is not None
+    )
 
 
 def _is_text(dtype: np.dtype[Any]) -> bool:
