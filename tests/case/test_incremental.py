@@ -220,5 +220,5 @@ def test_verify_notes_what_is_not_built_yet(added: CaseFolder, session: Path) ->
     assert report.fine
     assert report.notes == (
         "raw/t9.txt: isn't in raw.sha256; add it",
-        "raw files were added since the build; build again",
+        "raw files were added or removed since the build; build again",
     )

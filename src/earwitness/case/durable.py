@@ -68,6 +68,14 @@ def copy_in(source: int, target: Path, *, mode: int = 0o444) -> str:
     return digest.hexdigest()
 
 
+def move(source: Path, target: Path, top: Path) -> None:
+    """Rename a file to `target`, whose folders are made as needed below `top`, which is there already."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _rename(source, target)
+    for folder in (source.parent, *target.parents[: len(target.relative_to(top).parts)]):
+        flush_folder(folder)
+
+
 def replace_folder(temporary: Path, target: Path) -> None:
     """Flush the prepared folder `temporary` and everything in it, and put it in place of `target`.
 

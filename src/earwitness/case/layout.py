@@ -13,7 +13,8 @@ class CaseFolder:
     """A case's folder; every path in it has its name here.
 
     Files that a person writes: `case_toml`, `takes_toml`, `testimony`, `verdict`, `revisions`. Files as they
-    came: `raw` with `raw_sha256`. Everything under `build` is derived and can be deleted; `publication` is
+    came: `raw` with `raw_sha256`; files that were put aside again: `removed` with `removed_sha256` and
+    `removed_toml`. Everything under `build` is derived and can be deleted; `publication` is
     what goes out.
     """
 
@@ -39,6 +40,9 @@ class CaseFolder:
             case.takes_toml,
             case.raw,
             case.raw_sha256,
+            case.removed,
+            case.removed_sha256,
+            case.removed_toml,
             case.build,
             case.publication,
         ):
@@ -70,6 +74,21 @@ class CaseFolder:
     def raw_sha256(self) -> Path:
         """The raw files' hashes."""
         return self.root / "raw.sha256"
+
+    @property
+    def removed(self) -> Path:
+        """The folder of raw files that were removed, each below the beginning of its hash."""
+        return self.root / "removed"
+
+    @property
+    def removed_sha256(self) -> Path:
+        """The removed files' hashes."""
+        return self.root / "removed.sha256"
+
+    @property
+    def removed_toml(self) -> Path:
+        """What ``takes.toml`` said of removed files."""
+        return self.root / "removed.toml"
 
     @property
     def testimony(self) -> Path:

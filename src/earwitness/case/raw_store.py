@@ -14,12 +14,16 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import Final
 
 from earwitness.case import durable
 from earwitness.case.hash_list import list_bytes, read_list
 from earwitness.case.layout import CaseFolder
 from earwitness.case.source_files import opened, require_source, source_digest, unfinished
 from earwitness.records.errors import CaseError, IntegrityError, ReadError
+
+#: So many digits of a hash name a folder in ``removed/``.
+SHOWN: Final = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +39,14 @@ class RawState:
     """The raw files as ``raw.sha256`` lists them.
 
     `sha256` maps each name to its hash; `raw_digest` is the SHA-256 of the sorted list; `unrecorded` are
-    files in ``raw/`` that the list doesn't have.
+    files in ``raw/`` that the list doesn't have; `leaving` those that it has and that are in ``removed/``: a
+    removal was interrupted.
     """
 
     sha256: Mapping[str, str]
     raw_digest: str
     unrecorded: tuple[str, ...]
+    leaving: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +145,11 @@ def check_raw(case: CaseFolder, *, full: bool) -> RawState:
     Raises
     ------
     IntegrityError
-        A raw file is missing or has changed: its name, and how many more.
+        A raw file is missing or has changed, or its removal was interrupted: its name, and how many more.
     """
     state, problems = compare_raw(case, full=full)
+    remedy = "give `earwitness remove` again"
+    problems += [IntegrityError(f"raw/{n}", "was about to be removed", remedy) for n in state.leaving]
     if problems:
         more = len(problems) - 1
         first = problems[0]
@@ -156,12 +164,16 @@ def compare_raw(case: CaseFolder, *, full: bool) -> tuple[RawState, list[Integri
     listed = read_hashes(case)
     seen = _read_seen(case)
     current: dict[str, _Seen] = {}
-    problems = []
+    problems, leaving = [], []
     for name, digest in sorted(listed.items()):
         path = case.raw / name
         try:
             now = path.lstat()
         except (FileNotFoundError, NotADirectoryError):
+            aside = removed_path(case, name, digest)
+            if aside.is_file() and durable.file_digest(aside) == digest:
+                leaving.append(name)
+                continue
             problems.append(IntegrityError(f"raw/{name}", "is missing", "restore it from a copy"))
             continue
         known = seen.get(name)
@@ -175,7 +187,13 @@ def compare_raw(case: CaseFolder, *, full: bool) -> tuple[RawState, list[Integri
     if current != seen:
         _write_seen(case, current)
     unrecorded = tuple(name for name in raw_files(case) if name not in listed)
-    return RawState(listed, hashlib.sha256(list_bytes(listed, "raw")).hexdigest(), unrecorded), problems
+    digest = hashlib.sha256(list_bytes(listed, "raw")).hexdigest()
+    return RawState(listed, digest, unrecorded, tuple(leaving)), problems
+
+
+def removed_path(case: CaseFolder, name: str, digest: str) -> Path:
+    """Where the raw file `name` with that SHA-256 lies once it is removed."""
+    return case.removed / digest[:SHOWN] / name
 
 
 def _planned(

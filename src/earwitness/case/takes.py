@@ -16,6 +16,7 @@ from earwitness.case.raw_store import raw_files
 from earwitness.case.take_fields import FIELDS, Fields
 from earwitness.case.take_rules import Rule
 from earwitness.case.toml_text import Place, TomlText, block_of, read_toml
+from earwitness.records.errors import CaseError
 from earwitness.records.takes import ReadOption, Take, TakeId, TakeKey, TakeKind
 
 _ENTRY: Final = ("file", "selector", *FIELDS)
@@ -49,10 +50,13 @@ class _PlacedRule:
     fixed: Mapping[str, Any]
 
 
-def read_takes(case: CaseFolder, awaited: Collection[str] = ()) -> tuple[Take, ...]:
+def read_takes(
+    case: CaseFolder, awaited: Collection[str] = (), leaving: Collection[str] = ()
+) -> tuple[Take, ...]:
     """All takes of the case, sorted by id: the entries, and what rules find among the other raw files.
 
-    `awaited` are names of files that are about to be added and count as there. A stimulus isn't measured, so
+    `awaited` are names of files that are about to be added and count as there; those that are `leaving` have
+    no takes any more, though others may still name them. A stimulus isn't measured, so
     two stimulus files may share a key; any other key stands once.
 
     Raises
@@ -62,7 +66,7 @@ def read_takes(case: CaseFolder, awaited: Collection[str] = ()) -> tuple[Take, .
         or stimulus isn't in ``raw/``; two rules match one file; two takes have the same id or key (both files
         are named).
     """
-    placed = _placed(case, read_toml(case.takes_toml), awaited)
+    placed = _placed(case, read_toml(case.takes_toml), awaited, leaving)
     return tuple(sorted((p.take for p in placed), key=lambda take: take.id))
 
 
@@ -104,13 +108,62 @@ def write_takes(case: CaseFolder, takes: Sequence[Take]) -> Changes:
     return Changes(_ids(new), _ids([take for _, take in other]), _ids(same))
 
 
-def _placed(case: CaseFolder, toml: TomlText, awaited: Collection[str] = ()) -> list[_Placed]:
+def entries_of(case: CaseFolder, names: Collection[str]) -> tuple[Take, ...]:
+    """The takes that entries state of the files `names`, in the order of the file; rules have no say.
+
+    Raises
+    ------
+    CaseError
+        See `read_takes`.
+    """
+    toml = read_toml(case.takes_toml)
+    files = tuple(sorted({*raw_files(case), *names}))
+    return tuple(
+        _entry(Fields(toml, ("take", i), values, files)).take
+        for i, values in _tables(toml, "take")
+        if values.get("file") in names
+    )
+
+
+def drop_entries(case: CaseFolder, names: Collection[str]) -> tuple[str, str]:
+    """The text of ``takes.toml`` without the entries of the files `names`, and the entries' own text.
+
+    Comments outside of those entries stay, and so do rules. Nothing is written.
+
+    Raises
+    ------
+    CaseError
+        An entry is written in a way that it can't be taken out of.
+    """
+    toml = read_toml(case.takes_toml)
+    entries = list(_tables(toml, "take"))
+    text, dropped = toml.text, ""
+    for index, values in reversed(entries):
+        if values.get("file") in names:
+            start, end = block_of(text, ("take", index))
+            dropped = f"\n{text[start:end]}{dropped}"
+            before = text[:start]
+            text = (before[:-1] if before.endswith("\n\n") else before) + text[end:]
+    kept = [values for _, values in entries if values.get("file") not in names]
+    left = toml.changed(text).values
+    if left.get("take", []) != kept or left.get("rule") != toml.values.get("rule"):
+        raise CaseError(toml.file, "can't be rewritten", "write plain [[take]] entries in it")
+    return text, dropped
+
+
+def _placed(
+    case: CaseFolder, toml: TomlText, awaited: Collection[str] = (), leaving: Collection[str] = ()
+) -> list[_Placed]:
     files = tuple(sorted({*raw_files(case), *awaited}))
     for key in toml.values:
         if key not in {"take", "rule"}:
             raise toml.refuse((key,), "is neither [[take]] nor [[rule]]", "write one of these")
-    entries = [_entry(Fields(toml, ("take", i), v, files)) for i, v in _tables(toml, "take")]
-    named = {entry.take.path for entry in entries}
+    entries = [
+        _entry(Fields(toml, ("take", i), v, files))
+        for i, v in _tables(toml, "take")
+        if v.get("file") not in leaving
+    ]
+    named = {entry.take.path for entry in entries}.union(leaving)
     rules = [_rule(Fields(toml, ("rule", i), v, files)) for i, v in _tables(toml, "rule")]
     placed = [*entries, *_ruled(toml, rules, [file for file in files if file not in named], files)]
     _refuse_twice(toml, placed)

@@ -9,6 +9,7 @@ from earwitness.case.documents import from_json
 from earwitness.case.layout import CaseFolder
 from earwitness.case.named_set import NamedSet, inspect_set
 from earwitness.case.raw_store import RawState, compare_raw
+from earwitness.case.removal import compare_removed
 from earwitness.case.step_store import intact, read_record
 from earwitness.records.errors import IntegrityError
 from earwitness.records.figures import Results
@@ -33,7 +34,7 @@ class Report:
 
 
 def verify(case: CaseFolder) -> Report:
-    """Hash every raw file and every built one, and read the documents against their schemas.
+    """Hash every raw, removed and built file, and read the documents against their schemas.
 
     A build that was interrupted is a note: nothing is lost, and the next build goes on. The caller holds the
     case's lock for reading (`lock.shared`).
@@ -41,10 +42,14 @@ def verify(case: CaseFolder) -> Report:
     Raises
     ------
     CaseError
-        ``raw.sha256`` can't be understood, or something in ``raw/`` is no regular file.
+        A list of hashes can't be understood, or something in ``raw/`` is no regular file.
     """
     raw, problems = compare_raw(case, full=True)
     notes = [f"raw/{name}: isn't in raw.sha256; add it" for name in raw.unrecorded]
+    notes += [f"raw/{n}: removing it was interrupted; give `earwitness remove` again" for n in raw.leaving]
+    removed_problems, removed_notes = compare_removed(case)
+    problems += removed_problems
+    notes += removed_notes
     set_problems, set_notes, named = inspect_set(case)
     problems += set_problems
     notes += set_notes
@@ -88,5 +93,5 @@ def _check_document(
         problem = "is of another build than state.json"
         problems.append(IntegrityError(f"build/{name}", problem, "build again", "build_id"))
     if isinstance(document, Results) and document.raw_digest != raw.raw_digest:
-        notes.append("raw files were added since the build; build again")
+        notes.append("raw files were added or removed since the build; build again")
     return problems, notes

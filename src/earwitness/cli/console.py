@@ -36,6 +36,22 @@ def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     Console(width=width, highlight=False).print(table)
 
 
+def confirmed(question: str, unasked: str) -> bool:
+    """Whether a person says yes to `question`.
+
+    Raises
+    ------
+    CallError
+        Nobody can be asked: `unasked` says what that means.
+    """
+    from earwitness.records.errors import CallError
+
+    if not is_terminal(sys.stdin):
+        raise CallError(unasked)
+    print(f"{question} [y/N] ", end="", flush=True)
+    return sys.stdin.readline().strip().lower() in {"y", "yes"}
+
+
 @contextlib.contextmanager
 def progress_bar(*, quiet: bool) -> Iterator[Progress]:
     """A bar on standard error for work that takes over a second; nothing where nobody watches.

@@ -11,7 +11,8 @@ from earwitness.cli.console import print_json, progress_bar
 def verify(case: CaseArgument, as_json: JsonOption = False) -> None:
     """Say whether raw files and results are what they were.
 
-    Every file is hashed: raw files are held against raw.sha256, results against their schema and state.
+    Every file is hashed: raw files are held against raw.sha256, removed ones against removed.sha256, results
+    against their schema and state.
     """
     from earwitness.case.layout import CaseFolder
     from earwitness.case.lock import shared
