@@ -1,0 +1,172 @@
+"""Drivers, ports and resonators on one box of air: one set of linear equations.
+
+Each body k has a velocity vₖ. With its own impedance zₖ, the areas A by which bodies push air out through
+openings, the box's impedance Z between openings (`interior`), and for each driver j the velocity gⱼᵀv of its
+coil against its frame, which its suspension and its own braking Lⱼ resist,
+
+    (diag z + A Z Aᵀ + Σⱼ gⱼ Lⱼ gⱼᵀ) v = Σⱼ gⱼ (Bl)ⱼ/Zₑⱼ · Uⱼ
+
+gⱼ is 1 for the driver's piston and the modes of its cone, and minus what a resonator carries of it. The
+matrix is symmetric (reciprocity), and its real part is never negative (nothing in a box gives power). For one
+driver on one volume this is the closed box of Small (JAES 20 (10), 1972), and with a port the vented box of
+Thiele (JAES 19 (5), 1971) and Small (JAES 21 (5), 1973), losses as there; recalled. The reaction of the air
+outside is part of masses and end corrections; the power radiated, below a hundredth of the whole, is not
+drawn from them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.bodies import Body, DriveUnit, Port, Resonator
+from earwitness.virtual.interior import Interior, Opening
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """What a box loses, as quality factors at one frequency, that of its tuning (Small 1973; recalled).
+
+    `leak` is a resistance that bypasses the box's compliance C, Q = ωRC; `absorption` one in series with it,
+    Q = 1/(ωRC); `port` one in series with the air of all ports together, Q = 1/(ωRC).
+    """
+
+    at_hz: float
+    leak: float = math.inf
+    absorption: float = math.inf
+    port: float = math.inf
+
+    def resistances(self, compliance: float) -> tuple[float, float, float]:
+        """Of leak, absorption and all ports together, Pa s/m³."""
+        reactance = 1.0 / (2.0 * math.pi * self.at_hz * compliance)
+        return self.leak * reactance, reactance / self.absorption, reactance / self.port
+
+
+LOSSLESS = Losses(1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """How everything in a box moves: one driver at a time has a volt, the others are shorted.
+
+    Attributes
+    ----------
+    volume_velocity
+        Outward through each opening, m³/s/V, shape (O, D, F).
+    displacement
+        Of each driver's coil against its frame, m/V, shape (D, D, F): the moving driver first.
+    admittance
+        Current into each driver for a volt at each, A/V, shape (D, D, F), symmetric.
+    velocity
+        Of each body, m/s/V, shape (B, D, F).
+    """
+
+    volume_velocity: Complexes
+    displacement: Complexes
+    admittance: Complexes
+    velocity: Complexes
+
+
+@dataclass(frozen=True, slots=True)
+class Enclosure:
+    """A box with everything in its walls.
+
+    `silent` names what is left out though it has its place: modes of cones, standing waves, resonators and
+    the resonances of ports (by the port's name). The openings stay as they are, so that with and without can
+    be compared. A leak radiates where the first driver does, round whose edge it is taken to be.
+    """
+
+    interior: Interior
+    drive_units: tuple[DriveUnit, ...]
+    ports: tuple[Port, ...] = ()
+    resonators: tuple[Resonator, ...] = ()
+    losses: Losses = LOSSLESS
+    silent: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        carried = {name for resonator in self.resonators for name in resonator.carries}
+        unknown = carried - {unit.name for unit in self.drive_units}
+        if unknown:
+            raise ValueError(
+                f"a resonator carries {', '.join(sorted(unknown))}, which isn't a driver of this box"
+            )
+
+    @property
+    def openings(self) -> tuple[Opening, ...]:
+        """Drivers, ports, then the mouths of resonators: the radiators, in this order."""
+        mouths = (mouth.opening for resonator in self.resonators for mouth in resonator.mouths)
+        return (*(unit.opening for unit in self.drive_units), *(port.opening for port in self.ports), *mouths)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Names of what `without` can leave out: all but passive radiators, which are meant."""
+        return (
+            *(mode.name for unit in self.drive_units for mode in unit.bending),
+            *(wave.name for wave in self.interior.waves),
+            *(port.name for port in self.ports if port.resonant),
+            *(resonator.name for resonator in self.resonators if resonator.kind != "passive radiator"),
+        )
+
+    def without(self, *names: str) -> Enclosure:
+        """The same box in which these faults don't sound; openings keep their order."""
+        return replace(self, silent=self.silent | set(names))
+
+    def bodies(self, frequencies: Floats, air: Air) -> tuple[Body, ...]:
+        """All that moves, frequencies (F,), f > 0."""
+        leak, _, port_loss = self.losses.resistances(self.interior.compliance(air))
+        each = port_loss * len(self.ports)
+        bodies = [body for unit in self.drive_units for body in unit.bodies(frequencies)]
+        for port in self.ports:
+            sounding = replace(port, resonant=port.resonant and port.name not in self.silent)
+            bodies += sounding.bodies(frequencies, air, each)
+        for resonator in self.resonators:
+            bodies += resonator.bodies(frequencies)
+        if math.isfinite(leak):
+            first = self.drive_units[0]
+            resistance = np.full(len(frequencies), leak * first.area_m2**2, dtype=np.complex128)
+            bodies.append(Body("leak", resistance, {first.name: first.area_m2}))
+        tuned = {port.name for port in self.ports}
+        return tuple(body for body in bodies if body.name not in self.silent - tuned)
+
+    def motion(self, frequencies: Floats, air: Air) -> Motion:
+        """Solve for frequencies (F,), f > 0."""
+        bodies = self.bodies(frequencies, air)
+        grips = self._grips(bodies)
+        coil = np.stack([unit.coil.impedance(frequencies) for unit in self.drive_units])
+        link = np.stack([unit.link(frequencies) for unit in self.drive_units])
+        factor = np.array([unit.force_factor for unit in self.drive_units])[:, None]
+        matrix = self._air_load(bodies, frequencies, air) + np.einsum("bj,jf,cj->fbc", grips, link, grips)
+        own = np.arange(len(bodies))
+        matrix[:, own, own] += np.stack([body.impedance for body in bodies], axis=-1)
+        force = grips * np.moveaxis(factor / coil, 0, -1)[:, None, :]
+        velocity = np.moveaxis(np.linalg.solve(matrix, force), 0, -1)
+        emitted = np.stack([np.broadcast_to(body.emitted, frequencies.shape) for body in bodies])
+        volume_velocity = np.einsum("bo,bf,bdf->odf", self._areas(bodies), emitted, velocity)
+        relative = np.einsum("bj,bdf->jdf", grips, velocity)
+        identity = np.eye(len(self.drive_units))[..., None]
+        admittance = (identity - factor[:, None] * relative) / coil[:, None]
+        return Motion(volume_velocity, relative / (2j * np.pi * frequencies), admittance, velocity)
+
+    def _areas(self, bodies: tuple[Body, ...]) -> Floats:
+        names = [opening.name for opening in self.openings]
+        return np.array([[body.areas.get(name, 0.0) for name in names] for body in bodies])
+
+    def _air_load(self, bodies: tuple[Body, ...], frequencies: Floats, air: Air) -> Complexes:
+        areas = self._areas(bodies)
+        _, absorption, _ = self.losses.resistances(self.interior.compliance(air))
+        waves = tuple(wave for wave in self.interior.waves if wave.name not in self.silent)
+        inside = replace(self.interior, waves=waves)
+        return areas @ inside.impedance(self.openings, frequencies, air, absorption) @ areas.T
+
+    def _grips(self, bodies: tuple[Body, ...]) -> Floats:
+        grips = np.zeros((len(bodies), len(self.drive_units)))
+        carried = {resonator.name: resonator.carries for resonator in self.resonators}
+        for j, unit in enumerate(self.drive_units):
+            cone = {unit.name, *(mode.name for mode in unit.bending)}
+            for b, body in enumerate(bodies):
+                grips[b, j] = float(body.name in cone) - carried.get(body.name, {}).get(unit.name, 0.0)
+        return grips
