@@ -1,0 +1,203 @@
+"""A rectangular cabinet with round pistons and ports in its faces.
+
+The pressure of each radiator is what it would send into half space from an endless face, where that face can be
+seen, and what the box's edges make of it (`edges`), to an order of diffraction that falls with frequency.
+
+Everything is computed on an even grid of frequencies, coarse but fine enough for the time in which the box's
+answer dies away, and interpolated from there (Shannon), the time of flight taken out. Points hidden from the
+radiator are as good as any other: there is diffraction of higher order alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.edges import Disc, diffracted
+from earwitness.virtual.piston import baffled, rays_needed
+from earwitness.virtual.polyhedron import Polyhedron, cuboid
+
+Face = Literal["back", "front", "right", "left", "bottom", "top"]
+#: Faces in the order of `cuboid`, each with the axis of its normal and those of `across` and `up` on it.
+FACES: Final[dict[Face, tuple[int, int, int]]] = {
+    "back": (0, 1, 2),
+    "front": (0, 1, 2),
+    "right": (1, 0, 2),
+    "left": (1, 0, 2),
+    "bottom": (2, 1, 0),
+    "top": (2, 1, 0),
+}
+#: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
+ORDERS: Final = ((700.0, 8), (2000.0, 5), (4500.0, 4), (9000.0, 3), (15000.0, 3), (np.inf, 3))
+#: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
+ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
+#: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must be.
+TAPS, FINER = 12, 1.3
+#: Points closer to a face's plane than this are moved off it, in metres.
+OFF_PLANE_M = 1e-6
+#: Rays to a disc from points within its own diameter.
+NEAR_RAYS = 192
+#: Shape of the window: what guard of FINER affords over so many taps.
+KAISER = np.pi * TAPS * (1.0 - 1.0 / FINER)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundRadiator:
+    """A piston or a port's mouth, flush with a face.
+
+    `across_m` and `up_m` place its centre on the face, from the reference point: y and z on front and back,
+    x and z on the sides, y and x on bottom and top.
+    """
+
+    diameter_m: float
+    up_m: float
+    across_m: float = 0.0
+    face: Face = "front"
+
+
+@dataclass(frozen=True, slots=True)
+class BoxCabinet:
+    """A rigid box. The reference point lies in the front's vertical middle line, `reference_up_m` above its middle.
+
+    Points are metres from the reference point: x forward, y to the loudspeaker's left, z up.
+    """
+
+    width_m: float
+    height_m: float
+    depth_m: float
+    radiators: tuple[RoundRadiator, ...]
+    reference_up_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        corners = self.corners()
+        for radiator in self.radiators:
+            _, *plane = FACES[radiator.face]
+            centre = np.array([radiator.across_m, radiator.up_m])
+            room = np.minimum(centre - corners[0, plane], corners[1, plane] - centre)
+            if room.min() <= radiator.diameter_m / 2.0:
+                raise ValueError(
+                    f"a radiator of {radiator.diameter_m:g} m on the {radiator.face} reaches over the face's edge; "
+                    "make it smaller or move it inward"
+                )
+
+    def corners(self) -> Floats:
+        """The rear right lower and the front left upper corner, shape (2, 3)."""
+        low = np.array([-self.depth_m, -self.width_m / 2.0, -self.height_m / 2.0 - self.reference_up_m])
+        return np.stack([low, low + [self.depth_m, self.width_m, self.height_m]])
+
+    def body(self) -> Polyhedron:
+        """Its faces and corners."""
+        return cuboid(*self.corners())
+
+    def discs(self) -> tuple[Disc, ...]:
+        """The radiators as discs in space."""
+        corners = self.corners()
+        found = []
+        for radiator in self.radiators:
+            normal, across, up = FACES[radiator.face]
+            number = list(FACES).index(radiator.face)
+            centre = np.empty(3)
+            centre[[normal, across, up]] = corners[number % 2, normal], radiator.across_m, radiator.up_m
+            found.append(Disc(centre, radiator.diameter_m / 2.0, number))
+        return tuple(found)
+
+    def in_front_of(self, radiator: int, gap_m: float) -> Floats:
+        """The point `gap_m` in front of a radiator's centre, shape (3,)."""
+        disc = self.discs()[radiator]
+        return np.asarray(disc.centre + gap_m * self.body().normal(disc.face))
+
+    def flight_m(self, points: Floats) -> Floats:
+        """The length that is divided out before interpolation over frequency: to the reference point; (D,)."""
+        return np.asarray(np.linalg.norm(points, axis=-1))
+
+    def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
+        """Pressure at points for each unit of each radiator's volume velocity.
+
+        Parameters
+        ----------
+        points
+            Shape (D, 3), metres from the reference point, outside the box.
+        frequencies
+            Shape (F,), above 0 Hz.
+        air
+            The air round it.
+
+        Returns
+        -------
+        Shape (C, D, F), Pa/(m³/s), time of flight from the radiators included.
+        """
+        points = self._off_planes(points)
+        step = air.speed / (2.0 * ANSWER_HALF * FINER * (self.width_m + self.height_m + self.depth_m))
+        highest = int(np.ceil(frequencies.max() / step)) + TAPS
+        flight = self.flight_m(points)
+        if len(frequencies) < highest:
+            order = np.argsort(frequencies)
+            mean = np.empty((len(self.radiators), len(points), len(frequencies)), dtype=np.complex128)
+            mean[..., order] = self._mean(points, frequencies[order], flight, air)
+        else:
+            delay = flight + ANSWER_MIDDLE * (self.width_m + self.height_m + self.depth_m)
+            coarse = self._mean(points, step * np.arange(highest + 1), delay, air)
+            mean = interpolated(coarse, frequencies / step)
+            flight = delay
+        turn = 2j * np.pi * frequencies / air.speed
+        return np.asarray(air.density * air.speed / (4.0 * np.pi) * turn * mean * np.exp(-turn * flight[:, None]))
+
+    def _mean(self, points: Floats, frequencies: Floats, flight: Floats, air: Air) -> Complexes:
+        """Mean of e^(−jk(R − flight))/R over each radiator with all that the box does to it; sorted frequencies."""
+        discs, body = self.discs(), self.body()
+        parts = []
+        lowest = -1.0
+        for highest, orders in ORDERS:
+            band = frequencies[(frequencies > lowest) & (frequencies <= highest)]
+            lowest = highest
+            if len(band):
+                wavenumbers = 2.0 * np.pi * band / air.speed
+                field = diffracted(body, discs, points, wavenumbers, flight, orders)
+                for disc, at in zip(discs, field, strict=True):
+                    at += straight(body, disc, points, wavenumbers, flight)
+                parts.append(field)
+        return np.concatenate(parts, axis=-1)
+
+    def _off_planes(self, points: Floats) -> Floats:
+        body = self.body()
+        moved = np.array(points, dtype=np.float64)
+        heights = np.stack([body.height(face, moved) for face in range(6)])
+        if np.any(heights.max(axis=0) <= 0.0):
+            raise ValueError("a point lies inside the cabinet or on its surface; move it outside")
+        for face, height in enumerate(heights):
+            moved[np.abs(height) < OFF_PLANE_M] += 2.0 * OFF_PLANE_M * body.normal(face)
+        return moved
+
+
+def straight(body: Polyhedron, disc: Disc, points: Floats, wavenumbers: Floats, flight: Floats) -> Complexes:
+    """Twice the mean of e^(−jk(R − flight))/R over a disc where its face can be seen, else nothing; (D, F)."""
+    field = np.zeros((len(points), len(wavenumbers)), dtype=np.complex128)
+    height = body.height(disc.face, points)
+    sight = points - disc.centre
+    aside = np.linalg.norm(sight - height[:, None] * body.normal(disc.face), axis=1)
+    near = np.hypot(aside, height) < 4.0 * disc.radius_m
+    for group, count in ((near, NEAR_RAYS), (~near, rays_needed(disc.radius_m, float(wavenumbers.max())))):
+        lit = group & (height > 0.0)
+        if lit.any():
+            field[lit] = 2.0 * baffled(disc.radius_m, aside[lit], height[lit], wavenumbers, flight[lit], count)
+    return field
+
+
+def interpolated(spectra: Complexes, places: Floats) -> Complexes:
+    """Values between the points of an even grid, for the spectra of real signals from 0 Hz up.
+
+    `spectra` is (..., G), `places` (F,) in steps of the grid, up to G − 1 − TAPS. The kernel is sinc in Kaiser's
+    window; what is interpolated must fit into the middle 1/FINER of the grid's period.
+    """
+    mirrored = np.concatenate([np.conj(spectra[..., TAPS:0:-1]), spectra], axis=-1)
+    first = np.floor(places).astype(int)
+    matrix = np.zeros((mirrored.shape[-1], len(places)))
+    for tap in range(1 - TAPS, TAPS + 1):
+        offset = first + tap - places
+        window = np.i0(KAISER * np.sqrt(np.maximum(1.0 - (offset / TAPS) ** 2, 0.0))) / np.i0(KAISER)
+        matrix[first + tap + TAPS, np.arange(len(places))] += np.sinc(offset) * window
+    return np.asarray(mirrored @ matrix)
