@@ -98,8 +98,9 @@ def block_of(text: str, place: Place) -> tuple[int, int]:
     lines = re.findall(r"[^\n]*\n|[^\n]+", text)
     headers = [(number - 1, here) for number, here, header in _places(text) if header]
     ends = [first for first, _ in headers[1:]] + [len(lines)]
-    for (first, here), last in zip(headers, ends, strict=False):
+    for (first, here), end in zip(headers, ends, strict=False):
         if here == place:
+            last = end
             while lines[last - 1].strip() == "" or lines[last - 1].lstrip().startswith("#"):
                 last -= 1
             return len("".join(lines[:first])), len("".join(lines[:last]))
