@@ -1,21 +1,29 @@
-"""From one entry for every part of a file to a take for each."""
+"""From one entry for every part of a file to a take for each, and for what lies between them on a sphere."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 from earwitness.measurement.readers.contents import Part, Source
+from earwitness.measurement.readers.placement import selector_of
 from earwitness.measurement.readers.registry import look
+from earwitness.measurement.spheres import lacking
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Direction, Take, TakeKey
+from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Direction, Take, TakeKey, TakeKind
+
+#: How the selector of a direction between those of its file begins.
+INTERPOLATED: Final = "interpolated "
 
 
 def expanded(takes: Sequence[Take], raw: Path) -> tuple[Take, ...]:
     """All takes of a case by id, those of whole files replaced by one for each of the file's parts.
 
-    A part that has an entry of its own stays as that says.
+    A part that has an entry of its own stays as that says. A sphere that lacks directions of the standard
+    gives takes for these, too, where nothing else in the case does; their selectors say that they are
+    interpolated.
 
     Parameters
     ----------
@@ -29,9 +37,12 @@ def expanded(takes: Sequence[Take], raw: Path) -> tuple[Take, ...]:
     """
     single = {take.id: take for take in takes if take.selector != EVERY_PART}
     owners: dict[TakeKey, Take] = {take.key: take for take in single.values()}
+    spheres: list[tuple[Take, tuple[Part, ...]]] = []
     for whole in (take for take in takes if take.selector == EVERY_PART):
         source = Source(raw / whole.path, whole.path, whole.read)
-        for part in look(source).parts:
+        parts = look(source).parts
+        spheres.append((whole, parts))
+        for part in parts:
             take = _of_part(whole, part)
             if take is None or take.id in single:
                 continue
@@ -43,7 +54,28 @@ def expanded(takes: Sequence[Take], raw: Path) -> tuple[Take, ...]:
                     "number one of the files with repeat, or remove its entry from takes.toml",
                 )
             single[take.id] = take
+    for whole, parts in spheres:
+        single |= {take.id: take for take in _between(whole, parts, set(owners))}
     return tuple(sorted(single.values(), key=lambda take: take.id))
+
+
+def is_interpolated(take: Take) -> bool:
+    """Whether a take lies between the directions of its file."""
+    return take.selector.startswith(INTERPOLATED)
+
+
+def _between(whole: Take, parts: Sequence[Part], there: Set[TakeKey]) -> Iterator[Take]:
+    """Takes of directions that a sphere lacks, at each drive that it was measured at."""
+    if whole.key.kind is not TakeKind.RESPONSE:
+        return
+    for drive in sorted({part.drive or whole.key.drive for part in parts} - {None}, key=str):
+        at_drive = [part for part in parts if (part.drive or whole.key.drive) == drive]
+        positions = [part.position_deg for part in at_drive if part.position_deg is not None]
+        for direction in lacking(positions):
+            key = replace(whole.key, direction=direction, drive=drive)
+            if key not in there:
+                named = selector_of(direction.azimuth_deg, direction.elevation_deg)
+                yield replace(whole, key=key, selector=f"{INTERPOLATED}{named}")
 
 
 def _of_part(whole: Take, part: Part) -> Take | None:

@@ -1,4 +1,4 @@
-"""Responses that came as text: onto the grid, referred to one metre and one unit of drive."""
+"""Responses that came as such: onto the grid, referred to one metre and one unit of drive."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _RE_20_UPA: Final = frozenset({LevelUnit.DB, LevelUnit.SPL})
 
 @dataclass(frozen=True)
 class GivenResponse:
-    """A text response on the grid: Pa per unit of drive at 1 m and its validity, each (F,)."""
+    """A given response on the grid: Pa per unit of drive at 1 m and its validity, each (F,)."""
 
     pressure: npt.NDArray[np.complex64]
     valid: npt.NDArray[np.bool_]
@@ -36,9 +36,11 @@ def on_grid(
     """Level interpolated over log f and phase over f; valid inside the rows' range, not across wide gaps.
 
     A level in plain dB is re 20 µPa at `distance_m` for the take's drive. Where a phase can be followed, its
-    delay (the slope over the top octaves) is removed, as in every response.
+    delay (the slope over the top octaves) is removed, as in every response. A row whose level is NaN isn't
+    valid, nor is what lies between it and its neighbours.
     """
     level, valid = interpolate_level(response, frequency_hz)
+    valid &= np.isfinite(level)
     rows = np.log2(response.frequency_hz)
     upper = np.clip(np.searchsorted(rows, np.log2(frequency_hz)), 1, rows.size - 1)
     valid &= np.diff(rows)[upper - 1] <= WIDEST_GAP_OCTAVES
@@ -55,10 +57,13 @@ def _phase_rad(response: MeasuredResponse, frequency_hz: Float64s) -> Float64s |
     """Unwrapped phase without its delay; None where there is none or it turns too fast to be followed."""
     if response.phase_deg is None:
         return None
-    phase = np.unwrap(np.deg2rad(response.phase_deg))
+    known = np.isfinite(response.level_db) & np.isfinite(response.phase_deg)
+    f = response.frequency_hz[known]
+    phase = np.unwrap(np.deg2rad(response.phase_deg[known]))
     if np.max(np.abs(np.diff(phase))) > np.deg2rad(FASTEST_TURN_DEG):
         return None
-    f = response.frequency_hz
+    if response.placed is not None and response.placed.without_delay:
+        return np.asarray(np.interp(frequency_hz, f, phase))
     top = f >= f[-1] / 8.0
     slope = float(np.polyfit(f[top], phase[top], 1)[0]) if np.count_nonzero(top) > 2 else 0.0
     return np.asarray(np.interp(frequency_hz, f, phase - slope * f))

@@ -28,6 +28,7 @@ class Table:
     noise_db: Float64s
     gate_db: Float64s
     splice_db: Float64s
+    interpolation_db: Float64s
     sample_rate_hz: Float64s
     gate_s: Float64s
     impulse_responses: dict[int, npt.NDArray[np.float32]] = field(default_factory=dict)
@@ -49,6 +50,7 @@ class Table:
             noise_db=np.zeros(shape),
             gate_db=np.zeros(shape),
             splice_db=np.zeros(shape),
+            interpolation_db=np.zeros(shape),
             sample_rate_hz=np.zeros(rows),
             gate_s=np.zeros(rows),
         )
@@ -61,6 +63,16 @@ class Table:
     def say(self, *notes: str) -> None:
         """Add notes once each, leaving out empty ones."""
         self.notes += [n for n in dict.fromkeys(notes) if n and n not in self.notes]
+
+    def _components(self) -> dict[ComponentName, Float64s]:
+        """What was found of each component; of interpolation only where a direction is."""
+        found = {
+            ComponentName.NOISE: self.noise_db,
+            ComponentName.GATE: self.gate_db,
+            ComponentName.SPLICE: self.splice_db,
+        }
+        between = {ComponentName.INTERPOLATION: self.interpolation_db} if self.interpolation_db.any() else {}
+        return found | between
 
     def responses(self, lead_s: float) -> Responses:
         """The finished record."""
@@ -78,11 +90,7 @@ class Table:
             origin=np.where(valid, self.origin, np.uint8(0)),
             has_phase=self.has_phase,
             seen_angle_deg=self.seen_angle_deg,
-            components={
-                ComponentName.NOISE: np.where(valid, self.noise_db, np.nan),
-                ComponentName.GATE: np.where(valid, self.gate_db, np.nan),
-                ComponentName.SPLICE: np.where(valid, self.splice_db, np.nan),
-            },
+            components={name: np.where(valid, spread, np.nan) for name, spread in self._components().items()},
             impulse_response=stacked,
             sample_rate_hz=self.sample_rate_hz,
             gate_s=self.gate_s,

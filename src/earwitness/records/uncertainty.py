@@ -21,6 +21,7 @@ class ComponentName(StrEnum):
     TEMPERATURE = "temperature"
     SAMPLING = "sampling"
     FIT = "fit"
+    INTERPOLATION = "interpolation"
 
 
 #: Below this, in the value's own unit, a standard uncertainty is zero but for rounding, and isn't printed.
@@ -46,6 +47,7 @@ SHARING: Final[Mapping[ComponentName, Sharing]] = {
     ComponentName.TEMPERATURE: Sharing(over_frequency=True, over_takes=True),
     ComponentName.SAMPLING: Sharing(over_frequency=True, over_takes=True),
     ComponentName.FIT: Sharing(over_frequency=True, over_takes=True),
+    ComponentName.INTERPOLATION: Sharing(over_frequency=True, over_takes=False),
 }
 
 
