@@ -32,7 +32,7 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
     "top": (2, 1, 0),
 }
 #: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
-ORDERS: Final = ((700.0, 8), (2000.0, 5), (4500.0, 4), (9000.0, 3), (15000.0, 3), (np.inf, 3))
+ORDERS: Final = ((700.0, 6), (1500.0, 5), (3000.0, 4), (8000.0, 3), (14000.0, 2), (np.inf, 2))
 #: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
 ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
 #: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must be.

@@ -35,6 +35,8 @@ FEWEST_NODES = 8
 NODES_PER_RADIAN = 0.55
 #: Angles below it (times ν) from the limit of what is seen make a peak that nodes may miss.
 PEAKED = 0.4
+#: Steps of an even grid that share a factor, and by how much its steps may differ.
+FINE_STEPS, EVEN = 8, 1e-6
 #: A listener is never nearer to that limit: on it, half the source is seen.
 TINY = 1e-9
 
@@ -123,10 +125,24 @@ class Arrivals:
             slope = self.slope[:, None, these] + 1.0 / distance[:, seen, None]
             beta[np.ix_(range(len(beta)), seen, these)] = listener_beta(nodes, lean, slope, angles[seen])
         field = _weighted(beta, self.amplitude)
-        away = (distance - flight)[:, :, None, None] * wavenumbers
-        field *= np.exp(-1j * away).astype(np.complex64)
         scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / distance
-        return np.asarray(np.einsum("nd,ndcf->cdf", scale.astype(np.float32), field))
+        field *= turned(scale, distance - flight, wavenumbers)[:, :, None]
+        return np.asarray(field.sum(axis=0).swapaxes(0, 1))
+
+
+def turned(scale: Floats, lengths: Floats, wavenumbers: Floats) -> Complexes:
+    """Scale times e^(−jk length), both of the same shape (...), for sorted wavenumbers (F,); single precision.
+
+    On an even grid it is the product of a few coarse and a few fine steps.
+    """
+    count = len(wavenumbers)
+    steps = np.diff(wavenumbers)
+    if count <= FINE_STEPS or np.ptp(steps) > EVEN * steps[0]:
+        return np.asarray((scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers)).astype(np.complex64))
+    coarse = scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers[::FINE_STEPS])
+    fine = np.exp(-1j * lengths[..., None] * (wavenumbers[:FINE_STEPS] - wavenumbers[0]))
+    product = coarse[..., None].astype(np.complex64) * fine[..., None, :].astype(np.complex64)
+    return product.reshape(*lengths.shape, -1)[..., :count]
 
 
 def _weighted(beta: Floats, amplitude: Complexes) -> Complexes:
@@ -192,10 +208,11 @@ class Web:
             if other != edge and face in nodes.edge.faces
         ]
 
-    def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats, count: int) -> Arrivals:
+    def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats) -> Arrivals:
         """What a disc sends straight to an edge of its face."""
         nodes = self.nodes[edge]
         side = nodes.edge.faces.index(disc.face)
+        count = rays_needed(disc.radius_m, float(wavenumbers.max()))
         sight = disc.centre - nodes.places
         aside = np.linalg.norm(sight, axis=1)
         rays = rays_to(disc.radius_m, aside, np.zeros_like(aside), count)
@@ -207,19 +224,29 @@ class Web:
         lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
         return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
 
-    def onward(self, edge: int, arrivals: Arrivals, wavenumbers: Floats) -> dict[int, Complexes]:
-        """What an edge sends to its neighbours: amplitudes (N there, N here, C, F) by the neighbour's number."""
+    def onward(self, edge: int, came: Complexes, wavenumbers: Floats) -> dict[int, Complexes]:
+        """What gets from an edge to its neighbours, where `came` (N, O, C, F) is diffracted along its faces.
+
+        Amplitudes (N there, N here, C, F) by the neighbour's number.
+        """
         here = self.nodes[edge]
-        neighbours = self.neighbours(edge)
-        places = np.concatenate([self.nodes[other].places for other, _ in neighbours])
-        side = np.concatenate([np.full(len(self.nodes[other].places), side) for other, side in neighbours])
+        places, _, ends = self.outlook(edge)
         distance = here.distance(places)
-        sent = arrivals.towards_faces(side, here.lean(places))
-        sent *= (here.weights[:, None] / (2.0 * distance))[..., None, None].astype(np.float32)
-        sent *= np.exp(-1j * distance[..., None, None] * wavenumbers).astype(np.complex64)
-        ends = np.cumsum([len(self.nodes[other].places) for other, _ in neighbours])[:-1]
-        parts = np.split(sent, ends, axis=1)
-        return {other: part.swapaxes(0, 1) for (other, _), part in zip(neighbours, parts, strict=True)}
+        came *= turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)[:, :, None]
+        parts = np.split(came, ends, axis=1)
+        return {other: part.swapaxes(0, 1) for (other, _), part in zip(self.neighbours(edge), parts, strict=True)}
+
+    def outlook(self, edge: int) -> tuple[Floats, npt.NDArray[np.integer], npt.NDArray[np.integer]]:
+        """All nodes of an edge's neighbours: places (O, 3), sides (O,), and where each but the first begins."""
+        neighbours = self.neighbours(edge)
+        counts = [len(self.nodes[other].places) for other, _ in neighbours]
+        places = np.concatenate([self.nodes[other].places for other, _ in neighbours])
+        return places, np.repeat([side for _, side in neighbours], counts), np.cumsum(counts)[:-1]
+
+    def along_faces(self, waves: Arrivals, edge: int) -> Complexes:
+        """Waves at an edge, diffracted towards all nodes of its neighbours: (N, O, C, F)."""
+        places, side, _ = self.outlook(edge)
+        return waves.towards_faces(side, self.nodes[edge].lean(places))
 
     def gathered(self, edge: int, sent: dict[int, dict[int, Complexes]]) -> Arrivals | None:
         """Everything in `sent` (from, to) that arrives at an edge."""
@@ -241,26 +268,26 @@ def arrivals(web: Web, discs: Sequence[Disc], wavenumbers: Floats, orders: int) 
     """
     straight: list[tuple[int, Arrivals]] = []
     sent: dict[int, dict[int, Complexes]] = {}
-    for number, disc in enumerate(discs):
-        count = rays_needed(disc.radius_m, float(wavenumbers.max()))
-        for edge, nodes in enumerate(web.nodes):
-            if disc.face not in nodes.edge.faces:
-                continue
-            direct = web.from_disc(edge, disc, wavenumbers, count)
-            straight.append((number, direct))
-            if orders < 2:
-                continue
-            for other, part in web.onward(edge, direct, wavenumbers).items():
-                shape = (*part.shape[:2], len(discs), len(wavenumbers))
-                whole = sent.setdefault(edge, {}).setdefault(other, np.zeros(shape, dtype=np.complex64))
-                whole[:, :, number] += part[:, :, 0]
+    for edge, nodes in enumerate(web.nodes):
+        lit = [number for number, disc in enumerate(discs) if disc.face in nodes.edge.faces]
+        direct = [web.from_disc(edge, discs[number], wavenumbers) for number in lit]
+        straight += zip(lit, direct, strict=True)
+        if lit and orders > 1:
+            came = np.zeros((len(nodes.places), len(web.outlook(edge)[1]), len(discs), len(wavenumbers)), np.complex64)
+            for number, waves in zip(lit, direct, strict=True):
+                came[:, :, number] = web.along_faces(waves, edge)[:, :, 0]
+            sent[edge] = web.onward(edge, came, wavenumbers)
     total = {here: dict(there) for here, there in sent.items()}
     for _ in range(3, orders + 1):
-        came = {edge: web.gathered(edge, sent) for edge in range(len(web.nodes))}
-        sent = {edge: web.onward(edge, waves, wavenumbers) for edge, waves in came.items() if waves is not None}
+        waves = {edge: web.gathered(edge, sent) for edge in range(len(web.nodes))}
+        sent = {
+            edge: web.onward(edge, web.along_faces(came, edge), wavenumbers)
+            for edge, came in waves.items()
+            if came is not None
+        }
         for here, there in sent.items():
+            before = total.setdefault(here, {})
             for other, part in there.items():
-                before = total.setdefault(here, {})
                 before[other] = before[other] + part if other in before else part
     joined = [web.gathered(edge, total) for edge in range(len(web.nodes))]
     return [*straight, *((-1, waves) for waves in joined if waves is not None)]
