@@ -22,6 +22,8 @@ OWN: Final[Mapping[str, tuple[str, ...]]] = {
     "audio": (".aif", ".aifc", ".aiff", ".flac", ".rf64", ".wav", ".wave"),
     "aes69": (".sofa",),
     "netcdf": (".nc",),
+    "matlab": (".mat",),
+    "hdf5_arrays": (".h5", ".hdf5"),
     "text": (".txt", ".csv", ".tsv", ".dat"),
 }
 

@@ -1,0 +1,322 @@
+"""Which array of a file is what, as the case states it (``read`` in ``takes.toml``).
+
+A file of arrays doesn't say what they are, so nothing is inferred from their names: the case names each
+array. Only what their lengths leave no doubt about is told from them: along which axis frequency runs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from enum import StrEnum
+from typing import Final
+
+from earwitness.measurement.readers.arrays import MAX_LENGTH, MAX_VALUES, ArrayInfo, Holding, listing
+from earwitness.measurement.readers.contents import Form, LevelUnit, Source
+from earwitness.records.errors import ReadError
+from earwitness.records.takes import Orbit, ReadOption
+
+OPTIONS: Final[Mapping[str, str]] = {
+    "frequency": "the array of frequencies",
+    "frequency_unit": "what they are in: Hz, kHz or rad/s",
+    "level": "the array of levels or magnitudes",
+    "phase": "the array of phases beside `level`",
+    "phase_unit": "what they are in: deg or rad",
+    "complex": "the array of complex pressures or impedances, instead of `level`",
+    "real": "the array of their real parts, with `imaginary`, instead of `complex`",
+    "imaginary": "the array of their imaginary parts",
+    "unit": "what the values are in: dB, dB SPL, dB re 1 Pa, Pa, Pa per unit of drive, ohm, or 1 for a ratio",
+    "samples": "the array of samples, where the file holds sound or impulse responses",
+    "sample_rate": "the array that holds their rate, or the rate in Hz itself",
+    "azimuth": "the array of azimuths (AES69: +90 is the loudspeaker's left), or one number",
+    "elevation": "the array of elevations (AES69: upward), or one number",
+    "angle": "the array of angles on an orbit, with the signs that takes.toml has",
+    "orbit": "the orbit of all these angles: horizontal or vertical",
+    "angle_unit": "what azimuths, elevations and angles are in: deg or rad",
+    "labels": "the array of texts that say what each response is",
+    "axis": "along which axis frequency or time runs, 1 or 2, where the lengths don't tell",
+}
+FREQUENCY_UNITS: Final = {"Hz": 1.0, "kHz": 1e3, "rad/s": 0.15915494309189535}
+ANGLE_UNITS: Final = {"deg": 1.0, "rad": 57.29577951308232}
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """What values are in: the unit of the levels that come of them, and whether they are levels already."""
+
+    level: LevelUnit
+    logarithmic: bool
+
+
+UNITS: Final[Mapping[str, Unit]] = {
+    "dB": Unit(LevelUnit.DB, logarithmic=True),
+    "dB SPL": Unit(LevelUnit.SPL, logarithmic=True),
+    "dB re 1 Pa": Unit(LevelUnit.PASCAL, logarithmic=True),
+    "dB re 1 Pa per unit of drive": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=True),
+    "Pa": Unit(LevelUnit.PASCAL, logarithmic=False),
+    "Pa per unit of drive": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=False),
+    "ohm": Unit(LevelUnit.OHM, logarithmic=False),
+    "1": Unit(LevelUnit.DB, logarithmic=False),
+}
+
+
+class Way(StrEnum):
+    """How a file's values are held; each is the option that names their (first) array."""
+
+    LEVEL = "level"
+    COMPLEX = "complex"
+    PARTS = "real"
+    SAMPLES = "samples"
+
+
+@dataclass(frozen=True, slots=True)
+class ArrayMapping:
+    """The arrays of a file by what they are, all found to be there and to hold what they should.
+
+    `second` is the array of phases or of imaginary parts. `axis` is stated, 0 or 1. A position is the name of
+    an array or one number.
+    """
+
+    way: Way
+    values: str
+    second: str | None = None
+    frequency: str | None = None
+    sample_rate: str | float | None = None
+    azimuth: str | float | None = None
+    elevation: str | float | None = None
+    angle: str | None = None
+    orbit: Orbit | None = None
+    labels: str | None = None
+    axis: int | None = None
+
+    @property
+    def form(self) -> Form:
+        """Sound or responses."""
+        return Form.SOUND if self.way is Way.SAMPLES else Form.RESPONSES
+
+
+def stated_mapping(source: Source, arrays: Mapping[str, ArrayInfo]) -> ArrayMapping:
+    """What the case states of a file's arrays.
+
+    Raises
+    ------
+    ReadError
+        Nothing is stated (with the file's arrays and an example), too little or too much, an array isn't
+        there, or it holds something else.
+    """
+    options = _Options(source, arrays)
+    way = options.way()
+    options.require_consistent(way)
+    second = {Way.LEVEL: "phase", Way.PARTS: "imaginary"}.get(way)
+    return ArrayMapping(
+        way=way,
+        values=options.values(way),
+        second=options.array(second, MAX_VALUES) if second else None,
+        frequency=options.array("frequency"),
+        sample_rate=options.array_or_number("sample_rate"),
+        azimuth=options.array_or_number("azimuth"),
+        elevation=options.array_or_number("elevation"),
+        angle=options.array("angle"),
+        orbit=options.orbit(),
+        labels=options.array("labels", holding=Holding.TEXT),
+        axis=options.axis(),
+    )
+
+
+def stated_unit(source: Source, key: str, in_file: str, known: Mapping[str, object]) -> str | None:
+    """One of the units `known`: as the case states it, or as the file does; None where neither does.
+
+    Raises
+    ------
+    ReadError
+        The stated one isn't known, or the file says another.
+    """
+    names = {_folded(name): name for name in known}
+    found = names.get(_folded(in_file))
+    stated = source.option(key)
+    if stated is None:
+        return found
+    unit = names.get(_folded(str(stated)))
+    if unit is None:
+        raise _wrong(source, key, f"{str(stated)!r} is no unit here", f"the units are {', '.join(known)}")
+    if found is not None and found != unit:
+        raise _wrong(source, key, f"{unit} is stated, and the file says {found}", "correct or leave it out")
+    return unit
+
+
+def _folded(unit: str) -> str:
+    return "".join(unit.split()).casefold()
+
+
+def _wrong(source: Source, key: str, problem: str, remedy: str) -> ReadError:
+    return ReadError(source.name, problem, remedy, f"read.{key}")
+
+
+@dataclass(frozen=True, slots=True)
+class _Options:
+    """What is stated, held against the arrays that are there."""
+
+    source: Source
+    arrays: Mapping[str, ArrayInfo]
+
+    def way(self) -> Way:
+        """The one way that is stated."""
+        ways = [way for way in Way if self.source.option(way) is not None]
+        if len(ways) > 1:
+            problem = f"{ways[0]} and {ways[1]} are both stated"
+            raise _wrong(self.source, ways[1], problem, "state the one that holds the values")
+        if not ways:
+            problem = f"which of its arrays is what isn't stated: {_cut(listing(self.arrays))}"
+            if not self.arrays:
+                raise ReadError(self.source.name, "holds no arrays", "export the responses into it")
+            raise ReadError(self.source.name, problem, f"state it, as in {example(self.arrays)}")
+        return ways[0]
+
+    def values(self, way: Way) -> str:
+        """The array of the values themselves."""
+        holding = Holding.COMPLEX if way is Way.COMPLEX else Holding.NUMBERS
+        return self._there(way, self.source.option(way), MAX_VALUES, holding)
+
+    def array(self, key: str, longest: int = MAX_LENGTH, holding: Holding = Holding.NUMBERS) -> str | None:
+        """The name that is stated under `key`, of an array that is there; None where nothing is."""
+        stated = self.source.option(key)
+        return None if stated is None else self._there(key, stated, longest, holding)
+
+    def _there(self, key: str, stated: ReadOption | None, longest: int, holding: Holding) -> str:
+        name = str(stated)
+        info = self.arrays.get(name)
+        if info is None:
+            near = get_close_matches(name, self.arrays, n=1)
+            remedy = f"did you mean {near[0]}?" if near else f"it holds {_cut(listing(self.arrays))}"
+            raise _wrong(self.source, key, f"there is no array {name!r}", remedy)
+        if info.holding is not holding:
+            problem = f"{name} ({info.label}) doesn't hold {_HELD[holding]}"
+            raise _wrong(self.source, key, problem, _CURE.get(info.holding, _PLAIN))
+        if info.size > longest:
+            problem = f"{name} has {info.size} entries, more than the {longest} that are read"
+            raise _wrong(self.source, key, problem, "export fewer frequencies or directions")
+        if info.size == 0:
+            raise _wrong(self.source, key, f"{name} is empty", "export it again")
+        return name
+
+    def array_or_number(self, key: str) -> str | float | None:
+        """A number, or the name of an array."""
+        stated = self.source.option(key)
+        if isinstance(stated, int | float) and not isinstance(stated, bool):
+            return float(stated)
+        return self.array(key)
+
+    def orbit(self) -> Orbit | None:
+        """The orbit of the angles."""
+        stated = self.source.option("orbit")
+        if stated is None:
+            return None
+        orbits = [str(orbit) for orbit in Orbit]
+        if stated not in orbits:
+            raise _wrong(
+                self.source, "orbit", f"{str(stated)!r} is no orbit", f"the orbits are {', '.join(orbits)}"
+            )
+        return Orbit(str(stated))
+
+    def axis(self) -> int | None:
+        """The stated axis, counted from 0."""
+        stated = self.source.option("axis")
+        if stated is None:
+            return None
+        if isinstance(stated, bool) or stated not in (1, 2):
+            raise _wrong(self.source, "axis", f"{stated!r} is no axis", "state 1 or 2")
+        return int(stated) - 1
+
+    def require_consistent(self, way: Way) -> None:
+        """Refuse what lacks its other half, what doesn't go with `way`, and what is said twice."""
+        stated = [key for key, _ in self.source.options]
+        for key in stated:
+            if key in _GOES_WITH and way not in _GOES_WITH[key]:
+                problem = f"{key} is stated, and {way}"
+                remedy = f"{key} goes with {' or '.join(_GOES_WITH[key])}; leave one of them out"
+                raise _wrong(self.source, key, problem, remedy)
+        needed = [(str(way), key) for key in _NEEDED[way]]
+        needed += [(key, other) for key, other in _HALVES if key in stated]
+        for key, other in needed:
+            if not set(other.split(" or ")) & set(stated):
+                problem = f"{key} is stated without {other}"
+                raise _wrong(self.source, key, problem, f"state it too, as in {example(self.arrays)}")
+        placed = [key for key in ("azimuth", "angle", "labels") if key in stated]
+        if len(placed) > 1:
+            problem = f"{placed[0]} and {placed[1]} both say what the responses are"
+            raise _wrong(self.source, placed[1], problem, "leave one of them out")
+
+
+_RESPONSES: Final = (Way.LEVEL, Way.COMPLEX, Way.PARTS)
+#: What is only stated beside certain ways of holding values.
+_GOES_WITH: Final[Mapping[str, tuple[Way, ...]]] = {
+    "frequency": _RESPONSES,
+    "frequency_unit": _RESPONSES,
+    "unit": _RESPONSES,
+    "phase": (Way.LEVEL,),
+    "phase_unit": (Way.LEVEL,),
+    "imaginary": (Way.PARTS,),
+    "sample_rate": (Way.SAMPLES,),
+}
+_NEEDED: Final[Mapping[Way, tuple[str, ...]]] = {
+    Way.LEVEL: ("frequency",),
+    Way.COMPLEX: ("frequency",),
+    Way.PARTS: ("imaginary", "frequency"),
+    Way.SAMPLES: ("sample_rate",),
+}
+#: What means nothing without another option.
+_HALVES: Final = (
+    ("azimuth", "elevation"),
+    ("elevation", "azimuth"),
+    ("orbit", "angle"),
+    ("angle_unit", "angle or azimuth"),
+    ("phase_unit", "phase"),
+)
+_HELD: Final = {Holding.NUMBERS: "real numbers", Holding.COMPLEX: "complex numbers", Holding.TEXT: "texts"}
+_PLAIN: Final = "export it as a plain array of numbers"
+_CURE: Final = {
+    Holding.COMPLEX: "complex numbers are stated as complex",
+    Holding.NUMBERS: "real numbers are stated as level, or as real with imaginary",
+}
+
+
+def example(arrays: Mapping[str, ArrayInfo]) -> str:
+    """A mapping to paste and correct: made from names and lengths, and with its unit left open on purpose."""
+    plain = {
+        name: info for name, info in arrays.items() if info.holding in (Holding.NUMBERS, Holding.COMPLEX)
+    }
+    vectors = [name for name, info in plain.items() if len(info.lengths) == 1]
+    largest = max(plain, key=lambda name: plain[name].size, default="H")
+    rate = next((name for name, info in plain.items() if _SAMPLE_RATE.search(name) and info.size == 1), None)
+    frequency = _likely(_FREQUENCY, vectors, largest)
+    if rate is not None and frequency is None:
+        stated = [f'samples = "{largest}"', f'sample_rate = "{rate}"']
+    else:
+        is_complex = largest in plain and plain[largest].holding is Holding.COMPLEX
+        way = Way.COMPLEX if is_complex else Way.LEVEL
+        stated = [f'frequency = "{frequency or "f"}"', f'{way} = "{largest}"', 'unit = "…"']
+    azimuth, elevation = _likely(_AZIMUTH, vectors, largest), _likely(_ELEVATION, vectors, largest)
+    angle = _likely(_ANGLE, vectors, largest)
+    if azimuth is not None:
+        of_height = f'"{elevation}"' if elevation else "0"
+        stated += [f'azimuth = "{azimuth}"', f"elevation = {of_height}"]
+    elif angle is not None:
+        stated += [f'angle = "{angle}"', 'orbit = "…"']
+    return f"read = {{ {', '.join(stated)} }}"
+
+
+_SAMPLE_RATE: Final = re.compile(r"(?:^|[._/])(?:fs|sr|sample_?rate|rate)$", re.IGNORECASE)
+_FREQUENCY: Final = re.compile(r"(?:^|[._/])(?:f|w|omega|freq\w*)$", re.IGNORECASE)
+_AZIMUTH: Final = re.compile(r"(?:^|[._/])az\w*$", re.IGNORECASE)
+_ELEVATION: Final = re.compile(r"(?:^|[._/])el\w*$", re.IGNORECASE)
+_ANGLE: Final = re.compile(r"(?:^|[._/])(?:angles?|deg\w*)$", re.IGNORECASE)
+
+
+def _likely(pattern: re.Pattern[str], names: list[str], not_this: str) -> str | None:
+    return next((name for name in names if name != not_this and pattern.search(name)), None)
+
+
+def _cut(text: str, limit: int = 150) -> str:
+    return text if len(text) <= limit else text[: limit - 1] + "…"
