@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from made_recordings import FULL_SCALE_PA, LATENCY_S, RATE, SENSITIVITY_PA_V, SPEED, Bench
 
 from earwitness.acoustics.noise import level_uncertainty_db, power_per_sample
-from earwitness.measurement.deconvolution import KEPT_SAMPLES, ImpulseResponse, deconvolve
+from earwitness.measurement.deconvolution import deconvolve
+from earwitness.measurement.impulse_response import KEPT_SAMPLES, ImpulseResponse
 from earwitness.measurement.recognise import recognise
 from earwitness.records.errors import IntegrityError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey

@@ -14,10 +14,10 @@ from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.geometry import Turntable
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.reduction import reduce
-from earwitness.records.errors import CallError, CaseError, NotAvailableError, ReadError
+from earwitness.records.errors import CallError, CaseError, NotAvailableError
 from earwitness.records.facts import CaseFacts, Radiator, Rig, Sphere, Unit
 from earwitness.records.responses import Origin, Responses
-from earwitness.records.takes import Drive, Take, TakeKind
+from earwitness.records.takes import Drive, Take
 from earwitness.records.uncertainty import ComponentName
 
 RIG = Rig(distance_m=2.0, rotation_behind_m=0.1, pa_per_full_scale=FULL_SCALE_PA)
@@ -201,13 +201,6 @@ def test_what_is_missing_is_refused(turned: Path, tmp_path: Path) -> None:
         reduce(facts(), [], {}, tmp_path)
     with pytest.raises(CallError, match="not been deconvolved"):
         reduce(facts(), takes(turned), {}, turned)
-
-
-def test_impulse_responses_are_not_read_so_far(turned: Path) -> None:
-    take = next(t for t in takes(turned) if t.key.kind is TakeKind.SWEEP)
-    other = dataclasses.replace(take, key=dataclasses.replace(take.key, kind=TakeKind.IMPULSE_RESPONSE))
-    with pytest.raises(ReadError, match="isn't read so far"):
-        reduce(facts(), [other], {}, turned)
 
 
 def near_field_case(folder: Path) -> None:

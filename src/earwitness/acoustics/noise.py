@@ -43,3 +43,8 @@ def level_uncertainty_db(signal_power: Float64s, noise_power: Float64s) -> Float
     """
     ratio = noise_power / np.maximum(signal_power, np.finfo(float).tiny)
     return np.asarray(20.0 / np.log(10.0) * np.sqrt(0.5 * ratio))
+
+
+def hides(signal_power: Float64s, noise_power: Float64s) -> npt.NDArray[np.bool_]:
+    """Where noise leaves a level invalid: under 10 dB of signal to noise; not where the noise is NaN."""
+    return np.asarray(signal_power <= noise_power * 10.0 ** (LEAST_SNR_DB / 10.0))

@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import arrival
-from earwitness.measurement.deconvolution import ImpulseResponse
 from earwitness.measurement.geometry import FittedRotation, Turntable, fitted_rotation
+from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.records.takes import Direction, Orbit
 
 Float64s = npt.NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
-from earwitness.measurement.deconvolution import ImpulseResponse
+from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.stated import floor_arrives_s, require_gate_before_floor
 from earwitness.records.errors import NotAvailableError
@@ -137,7 +137,7 @@ def gate_takes(
     Notes
     -----
     Valid from 3.3/T (a featureless response is then within 0.1 dB), inside the sweep's band and the
-    microphone's calibration, where the signal is 10 dB above the noise.
+    microphone's calibration, where the signal is 10 dB above the noise as far as that can be told.
     """
     frequency_hz = setting.frequency_hz
     pa, known = setting.calibration.pressure_per_full_scale(frequency_hz)
@@ -163,7 +163,7 @@ def gate_takes(
     valid = known & (frequency_hz >= low) & (frequency_hz <= high)
     return Gated(
         pressure=(spectrum * scale).astype(np.complex64),
-        valid=valid & (power > noise_power * 10.0 ** (noise.LEAST_SNR_DB / 10.0)),
+        valid=valid & ~noise.hides(power, noise_power),
         noise_db=noise.level_uncertainty_db(power, noise_power),
         gate_db=rms_over(change_db, GATE_BAND_OCTAVES),
         impulse_response=(passed * (distances_m * setting.calibration.pa_per_full_scale)[:, None]).astype(
@@ -173,10 +173,14 @@ def gate_takes(
 
 
 def noise_in(responses: Sequence[ImpulseResponse], frequency_hz: Float64s) -> Float64s:
-    """Noise power per sample of each response, shape (R, F), in its own unit squared."""
-    shortest = min(r.noise.size for r in responses)
-    stretches = np.stack([r.noise[-shortest:] for r in responses])
-    return noise.power_per_sample(stretches, responses[0].sample_rate_hz, frequency_hz)
+    """Noise power per sample of each response, shape (R, F), in its own unit squared; NaN where not told."""
+    power = np.full((len(responses), frequency_hz.size), np.nan)
+    told = [row for row, response in enumerate(responses) if response.noise.size]
+    if told:
+        shortest = min(responses[row].noise.size for row in told)
+        stretches = np.stack([responses[row].noise[-shortest:] for row in told])
+        power[told] = noise.power_per_sample(stretches, responses[0].sample_rate_hz, frequency_hz)
+    return power
 
 
 def cut(samples: npt.NDArray[np.float32], first: int, count: int) -> npt.NDArray[np.float32]:

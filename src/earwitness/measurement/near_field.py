@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
-from earwitness.measurement.deconvolution import KEPT_BEFORE, ImpulseResponse
 from earwitness.measurement.gated import cut, noise_in
+from earwitness.measurement.impulse_response import KEPT_BEFORE, NOISE_SAMPLES, ImpulseResponse
 from earwitness.measurement.setting import Setting
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Radiator, Sphere, Unit
@@ -88,7 +88,7 @@ def read_near_field(
     low, high = max(limit, *(r.band_hz[0] for r in responses)), min(r.band_hz[1] for r in responses)
     top = min(high, LARGEST_KA * setting.speed_m_s / (np.pi * radiators[largest].diameter_m))
     valid = known & (frequency_hz >= low) & (frequency_hz <= top)
-    valid &= signal > noise_power.sum(axis=0) * 10.0 ** (noise.LEAST_SNR_DB / 10.0)
+    valid &= ~noise.hides(signal, noise_power.sum(axis=0))
     return NearField(
         takes=tuple(t.id for t in near),
         radiators=tuple(radiators),
@@ -191,8 +191,8 @@ def _spectra(
         arrival.envelope(clock.samples, rate, (100.0, 8_000.0)), 0, clock.samples.size
     )
     at = clock.start_s + peak / rate
-    lead = min(0.9 * KEPT_BEFORE, *(r.noise.size for r in responses)) / rate
-    end = min(r.start_s + r.samples.size / rate for r in responses) - at
+    lead = min(0.9 * KEPT_BEFORE, *(r.noise.size for r in responses if r.noise.size), NOISE_SAMPLES) / rate
+    end = min(r.end_s for r in responses) - at
     begin = [round((at - lead - r.start_s) * rate) for r in responses]
     count = int((lead + end) * rate)
     segments = np.stack([cut(r.samples, k, count) for r, k in zip(responses, begin, strict=True)])

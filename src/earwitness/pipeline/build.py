@@ -20,8 +20,9 @@ from earwitness.case.raw_store import check_raw
 from earwitness.case.takes import read_takes
 from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
-from earwitness.measurement.deconvolution import RECORDED, ImpulseResponse, deconvolve
+from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.expansion import expanded
+from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.readers.registry import identity
 from earwitness.measurement.readers.signals import source_of
 from earwitness.measurement.reduction import reduce

@@ -39,7 +39,9 @@ SILENCE: Final = 1e-6
 #: The roles that ``read`` may state.
 LOOPBACK: Final = "loopback"
 MICROPHONE: Final = "microphone"
+#: What it may state of an impulse response.
 PA_PER_UNIT: Final = "pa_per_unit"
+IMPULSE_RESPONSE: Final = "impulse_response"
 
 
 class AudioReader:
@@ -50,6 +52,7 @@ class AudioReader:
     options: Mapping[str, str] = {
         MICROPHONE: "the channel of the microphone, where the others are something else",
         LOOPBACK: "the channel that recorded the stimulus itself, by wire: time counts from its arrival",
+        IMPULSE_RESPONSE: "true for a near field that is an impulse response and no recording of a sweep",
         PA_PER_UNIT: "for an impulse response: the pascals that a sample of 1 stands for",
     }
 

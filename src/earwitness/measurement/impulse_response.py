@@ -1,0 +1,98 @@
+"""An impulse response as it is kept between a recording and its reduction."""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.records.errors import CallError, IntegrityError, ReadError
+from earwitness.records.takes import Drive, Take
+
+Float32s = npt.NDArray[np.float32]
+
+#: How much of a response is kept, and how much of that lies before its greatest peak.
+KEPT_SAMPLES: Final = 2**14
+KEPT_BEFORE: Final = 2**12
+#: The longest stretch from which noise is taken.
+NOISE_SAMPLES: Final = 2**13
+
+_HEADER: Final = struct.Struct("<4s2I4d")
+_MAGIC: Final = b"EWI1"
+
+
+@dataclass(frozen=True)
+class ImpulseResponse:
+    """What the microphone's chain records per unit of drive, in time.
+
+    Attributes
+    ----------
+    samples
+        Shape (N,), float32, N ≤ 2^14: full scale RMS per volt RMS (or per digital full scale of a sine); in
+        pascals instead of full scale where the take states ``read.pa_per_unit``.
+    start_s
+        The time of sample 0 after the stimulus' first sample, or after the loopback's arrival where the
+        take has one; after the file's own first sample for a response that came as a file.
+    noise
+        Shape (M,), float32: a stretch before any sound of the loudspeaker arrives, in the same unit; empty
+        where it can't be told.
+    band_hz
+        The band that the sweep fills; outside it the response is no measurement.
+    """
+
+    samples: Float32s
+    sample_rate_hz: float
+    start_s: float
+    noise: Float32s
+    band_hz: tuple[float, float]
+
+    @property
+    def end_s(self) -> float:
+        """The time after the last sample, counted as `start_s`."""
+        return self.start_s + self.samples.size / self.sample_rate_hz
+
+    def to_bytes(self) -> bytes:
+        """A compact form in which the same response has the same bytes."""
+        head = _HEADER.pack(
+            _MAGIC, self.samples.size, self.noise.size, self.sample_rate_hz, self.start_s, *self.band_hz
+        )
+        return head + self.samples.astype("<f4").tobytes() + self.noise.astype("<f4").tobytes()
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> ImpulseResponse:
+        """The response that `to_bytes` wrote; anything else raises `IntegrityError`."""
+        if len(data) < _HEADER.size or data[:4] != _MAGIC:
+            raise _damaged()
+        _, n, m, rate, start, low, high = _HEADER.unpack_from(data)
+        if len(data) != _HEADER.size + 4 * (n + m):
+            raise _damaged()
+        values = np.frombuffer(data, dtype="<f4", offset=_HEADER.size).astype(np.float32)
+        return cls(values[:n], rate, start, values[n:], (low, high))
+
+
+def _damaged() -> IntegrityError:
+    return IntegrityError("build", "a kept impulse response is damaged", "build again")
+
+
+def drive_of(take: Take) -> Drive:
+    """The drive of a take.
+
+    Raises
+    ------
+    ReadError
+        It isn't stated.
+    """
+    if take.key.drive is None:
+        raise ReadError(take.path, "has no drive stated", "give it in takes.toml")
+    return take.key.drive
+
+
+def drive_units(drive: Drive) -> float:
+    """A drive in the unit that responses are per: volts RMS, or parts of a full-scale sine."""
+    units = drive.value if drive.unit == "V" else 10.0 ** (drive.value / 20.0)
+    if not units > 0.0:
+        raise CallError(f"a drive of {drive.label} can't be divided by; correct it in takes.toml")
+    return units

@@ -1,0 +1,239 @@
+"""Directional responses from impulse responses: arrivals and one gate for all, then near fields below it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.acoustics import gating
+from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.measurement import stated
+from earwitness.measurement.calibration import Calibration, calibrate
+from earwitness.measurement.carrying import PlacedCabinet, equivalent_radius_m, fits, rival_radii_m
+from earwitness.measurement.flight import Flight, find_flight
+from earwitness.measurement.gated import Gate, Gated, choose_gate, gate_takes
+from earwitness.measurement.geometry import Turntable
+from earwitness.measurement.given_impulse import in_pascals, is_given
+from earwitness.measurement.impulse_response import ImpulseResponse
+from earwitness.measurement.joining import Joined, join, overlap
+from earwitness.measurement.near_field import NearField, read_near_field
+from earwitness.measurement.readers.audio import LOOPBACK
+from earwitness.measurement.setting import Setting
+from earwitness.measurement.table import Table
+from earwitness.records.errors import CaseError, ReadError
+from earwitness.records.facts import Box, CaseFacts, Rig
+from earwitness.records.responses import Origin
+from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
+
+Float64s = npt.NDArray[np.float64]
+
+_IN_PASCALS = Calibration(1.0, None, None, ())
+
+
+@dataclass(frozen=True)
+class _Geometry:
+    """The takes of some rows: responses, where the microphone stood, when sound arrived, and the gate."""
+
+    rows: tuple[int, ...]
+    responses: tuple[ImpulseResponse, ...]
+    flight: Flight
+    gate: Gate
+    distances_m: Float64s
+
+    def of(self, rows: Sequence[int]) -> tuple[list[ImpulseResponse], Float64s, Float64s]:
+        """Responses, arrivals and distances of some of the rows."""
+        at = [self.rows.index(row) for row in rows]
+        return [self.responses[i] for i in at], self.flight.arrival_s[at], self.distances_m[at]
+
+
+def reduce_recorded(
+    table: Table,
+    rows: Sequence[int],
+    takes: Sequence[Take],
+    impulse_responses: Mapping[TakeId, ImpulseResponse],
+    *,
+    facts: CaseFacts,
+    raw: Path,
+) -> None:
+    """Gate, calibrate and refer to 1 m the rows of a table; then join near fields below them.
+
+    Rows share arrivals and a gate; those of one sample rate and one calibration are transformed together.
+
+    Parameters
+    ----------
+    takes
+        All takes of the case: near fields and calibrations are among them.
+
+    Raises
+    ------
+    CaseError, ReadError, NotAvailableError
+        See `reduction.reduce`.
+    """
+    near_takes = [take for take in takes if take.key.kind is TakeKind.NEAR_FIELD]
+    settings = _settings(table, rows, takes, facts, raw)
+    near = None
+    if near_takes:
+        near = read_near_field(facts.unit, takes, impulse_responses, settings[_shared_unit(near_takes)])
+    table.say(*_said_of_clocks([*(table.takes[row] for row in rows), *near_takes]))
+    speed = next(iter(settings.values())).speed_m_s
+    responses = [impulse_responses[table.takes[row].id] for row in rows]
+    geometry = _geometry(table, rows, responses, facts.rig, speed)
+    for group in _alike(table, geometry):
+        setting = settings[in_pascals(table.takes[group[0]])]
+        gated = gate_takes(*geometry.of(group), geometry.gate.seconds, setting)
+        rate = geometry.responses[geometry.rows.index(group[0])].sample_rate_hz
+        _enter(table, group, gated, geometry.gate.seconds, rate)
+        if near is not None:
+            _join(table, group, gated, geometry, near=near, facts=facts, setting=setting)
+    if near is None:
+        table.say("There is no near field: nothing is known below the gate's reach.")
+
+
+def _settings(
+    table: Table, rows: Sequence[int], takes: Sequence[Take], facts: CaseFacts, raw: Path
+) -> dict[bool, Setting]:
+    """What the rows and near fields need: by whether their samples are pascals already."""
+    near = [take for take in takes if take.key.kind is TakeKind.NEAR_FIELD]
+    wanted = {in_pascals(take) for take in [*(table.takes[row] for row in rows), *near]}
+    speed = speed_of_sound_m_s(facts.rig.temperature_c)
+    settings = {}
+    if False in wanted:
+        calibration = calibrate(raw, takes, facts.rig.pa_per_full_scale)
+        table.say(*calibration.notes)
+        settings[False] = Setting(table.frequency_hz, speed, calibration)
+    if True in wanted:
+        table.say("Impulse responses whose scale is stated in pascals are taken as calibrated.")
+        settings[True] = Setting(table.frequency_hz, speed, _IN_PASCALS)
+    return settings
+
+
+def _shared_unit(near: Sequence[Take]) -> bool:
+    """Whether near fields are in pascals."""
+    units = {in_pascals(take) for take in near}
+    if len(units) > 1:
+        raise CaseError(
+            "takes.toml",
+            "some near fields are scaled by read.pa_per_unit and some by the case's calibration",
+            "scale all of them alike",
+        )
+    return units.pop()
+
+
+def _said_of_clocks(takes: Sequence[Take]) -> tuple[str, ...]:
+    """Notes on where time zero comes from."""
+    wired = [LOOPBACK in dict(take.read) for take in takes]
+    notes = []
+    if any(wired):
+        which = "all recordings" if all(wired) else "the recordings that have one"
+        notes.append(f"Time counts from the loopback's arrival in {which}, so latency is taken off.")
+    if any(map(is_given, takes)):
+        notes.append("Impulse responses that came as files keep their own time zero.")
+    return tuple(notes)
+
+
+def _geometry(
+    table: Table, rows: Sequence[int], responses: Sequence[ImpulseResponse], rig: Rig, speed_m_s: float
+) -> _Geometry:
+    """Arrivals, where the microphone stood, and the gate."""
+    rows = list(rows)
+    directions = [_direction(table.takes[row]) for row in rows]
+    flight = find_flight(directions, responses, stated.distance_m(rig), rig.rotation_behind_m, speed_m_s)
+    mount, angles = flight.turntable, table.angles_deg[rows]
+    distances = mount.distances_m(angles)
+    arrivals = flight.arrival_s
+    on_axis = [(r, at) for r, at, angle in zip(responses, arrivals, angles, strict=True) if angle == 0.0]
+    longest = min(r.end_s - at for r, at in zip(responses, arrivals, strict=True))
+    gate = choose_gate(rig, distances, on_axis, float(longest), speed_m_s)
+    table.say(*flight.notes, *gate.notes)
+    table.seen_angle_deg[rows] = mount.seen_angles_deg(angles)
+    return _Geometry(tuple(rows), tuple(responses), flight, gate, distances)
+
+
+def _alike(table: Table, geometry: _Geometry) -> list[list[int]]:
+    """Rows of one sample rate and one unit each, in the order of both."""
+    groups: dict[tuple[float, bool], list[int]] = {}
+    for row, response in zip(geometry.rows, geometry.responses, strict=True):
+        groups.setdefault((response.sample_rate_hz, in_pascals(table.takes[row])), []).append(row)
+    return [groups[key] for key in sorted(groups)]
+
+
+def _enter(table: Table, rows: list[int], gated: Gated, gate_s: float, rate_hz: float) -> None:
+    """Gated responses into their rows, in the drive's unit."""
+    table.pressure[rows] = gated.pressure
+    table.valid[rows] = gated.valid
+    table.origin[rows] = Origin.GATED
+    table.has_phase[rows] = True
+    table.noise_db[rows], table.gate_db[rows] = gated.noise_db, gated.gate_db
+    table.sample_rate_hz[rows], table.gate_s[rows] = rate_hz, gate_s
+    table.impulse_responses.update(zip(rows, gated.impulse_response, strict=True))
+    if np.isnan(gated.noise_db[gated.valid]).any():
+        table.say("Noise can't be told in impulse responses that hold too little from before the sound.")
+
+
+def _join(
+    table: Table,
+    rows: list[int],
+    gated: Gated,
+    geometry: _Geometry,
+    *,
+    near: NearField,
+    facts: CaseFacts,
+    setting: Setting,
+) -> None:
+    """Near fields below the gated rows, where they can be carried and meet them."""
+    over = overlap(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
+    radii = _spheres(table, near, facts, over)
+    if over is not None and radii:
+        directions = [_direction(table.takes[row]) for row in rows]
+        cabinet = PlacedCabinet(radii[0], _microphones(geometry.flight.turntable, directions), radii[1:])
+        _enter_joined(table, rows, near, join(near, gated, over, cabinet, setting))
+
+
+def _spheres(table: Table, near: NearField, facts: CaseFacts, over: slice | None) -> tuple[float, ...]:
+    """Radii of the sphere that carries the near field and of its rivals; notes where none can, or roughly."""
+    cabinet = facts.unit.cabinet
+    if cabinet is None:
+        table.say("The cabinet isn't described, so the near field can't be carried to any direction.")
+        return ()
+    radius = equivalent_radius_m(cabinet)
+    if not fits(near, radius):
+        table.say("A radiator doesn't fit on the cabinet as described; its near field can't be carried.")
+        return ()
+    if over is None:
+        table.say("Near field and gated far field hardly overlap, so they aren't joined.")
+        return ()
+    if isinstance(cabinet, Box):
+        table.say(
+            "The cabinet's diffraction is taken as that of a sphere with the same frontal area; what spheres "
+            "of the same volume and of the same surface do differently is part of the splice's uncertainty."
+        )
+    return (radius, *rival_radii_m(cabinet, near))
+
+
+def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined) -> None:
+    """Joined responses in place of the gated ones."""
+    table.pressure[rows], table.valid[rows], table.origin[rows] = joined.pressure, joined.valid, joined.origin
+    table.noise_db[rows], table.gate_db[rows] = joined.noise_db, joined.gate_db
+    table.splice_db[rows] = joined.splice_db
+    table.near_field_takes.update(dict.fromkeys(rows, near.takes))
+    table.say(*joined.notes)
+
+
+def _direction(take: Take) -> Direction:
+    if take.key.direction is None:
+        raise ReadError(take.path, "has no direction stated", "give it in takes.toml")
+    return take.key.direction
+
+
+def _microphones(mount: Turntable, directions: Sequence[Direction]) -> Float64s:
+    """Where the microphone stands for each direction, shape (D, 3), from the reference point."""
+    places = np.zeros((len(directions), 3))
+    for i, direction in enumerate(directions):
+        ahead, aside = mount.ahead_and_aside_m(direction.angle_deg)
+        places[i, 0] = ahead
+        places[i, 1 if direction.orbit is Orbit.HORIZONTAL else 2] = aside
+    return places
