@@ -120,9 +120,9 @@ def look_at(
     unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
     contents, doubts = _contents(unsettled, settled, read, progress)
     arrived = [Arrived(name, held) for name, held in contents.items() if name not in settled]
-    recognised = recognise(arrived, drive=wanted, stimulus=stimuli[0] if stimuli else None)
+    recognised = recognise(arrived, drive=wanted, stimuli=dict.fromkeys(stimuli))
     remedy = "rename it, or write its entry in takes.toml first; --drive states a drive for all"
-    doubts |= {r.path: Doubt(r.path, d, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
+    doubts |= {r.path: Doubt(r.path, d.problem, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
     takes = [replace(r.take, read=read) for r in recognised if r.take is not None]
     doubts |= _which_stimulus(takes, stimuli)
     doubts |= _taken_twice(takes, known)

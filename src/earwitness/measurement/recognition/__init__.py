@@ -1,0 +1,1 @@
+"""How names, headings and header lines are read: `earwitness.measurement.recognise` puts it together."""

@@ -1,0 +1,281 @@
+"""Plane and signed angle that a text says, each by itself, to be held against those of other texts."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Final
+
+from earwitness.measurement.recognition.answers import Subject, Unclear
+from earwitness.measurement.recognition.sets import Sets
+from earwitness.measurement.recognition.tokens import Sign, Text
+from earwitness.measurement.recognition.words import (
+    ANGLE,
+    AZIMUTH,
+    DEGREES,
+    DOWN,
+    ELEVATION,
+    MAY_BE_VERSION,
+    ON_AXIS,
+    OTHER_NUMBERS,
+    PLANES,
+    PLANES_BEFORE_NUMBERS,
+    SIDES,
+    SPHERICAL,
+    TURNED,
+    UP,
+)
+from earwitness.records.takes import Direction, Orbit
+
+_NEEDS_NO_SIGN: Final = (0.0, 180.0)
+#: What doesn't make a number of digits that are joined to a word.
+_NO_SIGN_FOR_SURE: Final = (Sign.NONE, Sign.P, Sign.M, Sign.N)
+
+
+@dataclass(frozen=True, slots=True)
+class SaidDirection:
+    """What one text says of the direction.
+
+    `angle_deg` has its sign and is in (−180, 180]; `magnitude_deg` is the number without it. `direction` is
+    one that azimuth and elevation give together. `planes` are all that are said, each with what says it.
+    `is_sure` holds where the text itself says that its number is an angle; `may_be_settled` where another
+    text that says the same angle with its sign settles what is `unclear`.
+    """
+
+    planes: frozenset[tuple[Orbit, str]] = frozenset()
+    angle_deg: float | None = None
+    magnitude_deg: float | None = None
+    direction: Direction | None = None
+    is_sure: bool = False
+    may_be_settled: bool = False
+    unclear: tuple[Unclear, ...] = ()
+
+    @property
+    def orbits(self) -> frozenset[Orbit]:
+        """The planes that are said."""
+        return frozenset(orbit for orbit, _ in self.planes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A number that may be the angle: its place, value, sign where it is known, and whether it is marked."""
+
+    index: int
+    magnitude: float
+    signed: float | None
+    marked: bool
+
+
+def direction_in(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirection:
+    """What `text` says; numbers at the places `spent` say something else."""
+    if text.words & SPHERICAL:
+        return _unclear("angle", "theta and phi are counted in more than one way")
+    pair = _pair(text)
+    if pair is not None:
+        return _aes69(text, *pair)
+    planes = _planes(text, sets)
+    candidates = [c for i in range(len(text.tokens)) if (c := _candidate(text, i, sets, spent))]
+    if any(text.find(words) is not None for words in ON_AXIS):
+        candidates.append(_Candidate(-1, 0.0, 0.0, True))
+    sure = any(c.marked or c.signed is not None for c in candidates)
+    said = _chosen(candidates)
+    if isinstance(said, Unclear):
+        return SaidDirection(planes, is_sure=sure, may_be_settled=not sure, unclear=(said,))
+    if said is None:
+        return SaidDirection(planes)
+    angle, why = _with_words(text, said, frozenset(orbit for orbit, _ in planes))
+    if angle is not None and not -180.0 <= angle <= 180.0:
+        why = Unclear("angle", f"an angle of {angle:g}° lies outside ±180°")
+    if why is not None:
+        without_sign = why == _no_sign(said.magnitude)
+        return SaidDirection(planes, None, said.magnitude, None, sure, without_sign, (why,))
+    angle = 180.0 if angle == -180.0 else angle
+    return SaidDirection(planes, None if angle is None else angle + 0.0, said.magnitude, is_sure=sure)
+
+
+def _unclear(subject: Subject, problem: str) -> SaidDirection:
+    return SaidDirection(is_sure=True, unclear=(Unclear(subject, problem),))
+
+
+def _planes(text: Text, sets: Sets) -> frozenset[tuple[Orbit, str]]:
+    found = set()
+    for index, token in enumerate(text.tokens):
+        if token.is_number:
+            continue
+        if token.text in PLANES and not _is_version(text, index, sets):
+            found.add((PLANES[token.text], token.where))
+        elif token.text in PLANES_BEFORE_NUMBERS and _is_plane(text, index, sets):
+            found.add((PLANES_BEFORE_NUMBERS[token.text], token.where))
+    return frozenset(found)
+
+
+def _is_plane(text: Text, index: int, sets: Sets) -> bool:
+    """Whether a short word says a plane: it is joined to an angle, or others have the other plane there."""
+    before, after = text.at(index - 1), text.at(index + 1)
+    if before is not None and before.is_number and text.tokens[index].joined:
+        return False
+    if after is None or not after.is_number:
+        return sets.is_plane(text, index)
+    if len(text.word(index)) == 1 and not after.joined:
+        return sets.is_plane(text, index)
+    return not _is_version(text, index, sets)
+
+
+def _is_version(text: Text, index: int, sets: Sets) -> bool:
+    """Whether a number after the word at `index` may count versions: ``v2``, ``ver 1.2``."""
+    number = text.at(index + 1)
+    if text.word(index) not in MAY_BE_VERSION or number is None or number.is_word:
+        return False
+    if number.value is None:
+        return True
+    plain = number.sign is Sign.NONE and number.value < 10.0 and len(number.text) < 3
+    return plain and not (sets.goes_further(text, index + 1) or sets.has_signs(text, index + 1))
+
+
+def _candidate(text: Text, index: int, sets: Sets, spent: Collection[int]) -> _Candidate | None:
+    """The number at `index` as an angle, None where it is something else."""
+    token, unit = text.tokens[index], text.unit(index)
+    if token.value is None or index in spent or not _is_of_an_angle(text, index):
+        return None
+    before = text.word(index - 1)
+    version = _is_version(text, index - 1, sets)
+    short = before in PLANES_BEFORE_NUMBERS and _is_plane(text, index - 1, sets)
+    named = (before in PLANES and not version) or before in ANGLE or short
+    has_signs = sets.has_signs(text, index)
+    part_of_a_word = token.joined and token.sign in _NO_SIGN_FOR_SURE and not (named or has_signs)
+    letter = before in MAY_BE_VERSION and not named and token.sign is Sign.NONE
+    counts = sets.counts_files(text, index) and unit not in DEGREES
+    if part_of_a_word or letter or counts or before in OTHER_NUMBERS:
+        return None
+    follows = text.word(index + 1) in PLANES and token.sign is not Sign.NONE
+    marked = named or unit in DEGREES or _has_side(text, index) or follows or has_signs
+    return _Candidate(index, token.value, sets.signed(text, index), marked)
+
+
+def _is_of_an_angle(text: Text, index: int) -> bool:
+    """Whether the number at `index` has the size, the digits and the unit of an angle."""
+    token, unit = text.tokens[index], text.unit(index)
+    whole, _, decimals = token.text.replace(",", ".").partition(".")
+    if (token.value or 0.0) > 360.0 or len(whole) > 3 or ("," in token.text and len(decimals) > 1):
+        return False
+    # a V that stands apart behind a number with a sign is no unit
+    apart = unit == "v" and not text.tokens[index + 1].joined and token.sign is not Sign.NONE
+    return not unit or unit in DEGREES or apart or _has_side(text, index)
+
+
+def _has_side(text: Text, index: int) -> bool:
+    """Whether a letter for left or right is joined to the number at `index`."""
+    return text.unit(index) in ("l", "r") and text.tokens[index + 1].joined
+
+
+def _chosen(candidates: list[_Candidate]) -> _Candidate | Unclear | None:
+    """The one candidate that is the angle: what the text marks as one goes before what has only a sign."""
+    marked = [c for c in candidates if c.marked]
+    signed = [c for c in candidates if c.signed is not None]
+    best = marked or signed or candidates
+    if not best:
+        return None
+    chosen = next((c for c in best if c.signed is not None), best[0])
+    others = [c for c in best if c.magnitude != chosen.magnitude]
+    others += [c for c in (*best, *signed) if c.signed not in (None, chosen.signed)]
+    if not marked:
+        others += [c for c in candidates if _may_be_angle(c) and c.magnitude != chosen.magnitude]
+    if others:
+        return Unclear("angle", "more than one angle may be in the name")
+    if chosen.marked or chosen.signed is not None:
+        return chosen
+    return Unclear("angle", f"whether {chosen.magnitude:g} is an angle isn't said, as in horizontal_+030")
+
+
+def _may_be_angle(candidate: _Candidate) -> bool:
+    """Whether an unmarked number is one that turntables stop at."""
+    return candidate.magnitude > 0.0 and candidate.magnitude % 5.0 == 0.0
+
+
+def _with_words(
+    text: Text, said: _Candidate, orbits: frozenset[Orbit]
+) -> tuple[float | None, Unclear | None]:
+    """The angle with its sign, which a word may say, or why it isn't said."""
+    angle, magnitude = said.signed, said.magnitude
+    if magnitude in _NEEDS_NO_SIGN:
+        return magnitude if angle is None else angle, None
+    if orbits == {Orbit.VERTICAL}:
+        angle, why = _by_height(text, said)
+    else:
+        why = _by_side(text)
+    if why is None and angle is None:
+        outside = Unclear("angle", f"an angle of {magnitude:g}° lies outside ±180°")
+        why = outside if magnitude > 180.0 else _no_sign(magnitude)
+    return (angle, None) if why is None else (None, why)
+
+
+def _by_side(text: Text) -> Unclear | None:
+    """The doubt of a word for left or right."""
+    sides = text.words & SIDES
+    if not sides:
+        return None
+    word = min(sides, key=lambda side: (-len(side), side))
+    return Unclear("sign", f"whose {word} is meant isn't said: + is the loudspeaker's left")
+
+
+def _by_height(text: Text, said: _Candidate) -> tuple[float | None, Unclear | None]:
+    """A vertical angle with the sign that a word for above or below gives it."""
+    if text.words & TURNED:
+        return None, Unclear("sign", "which way is up isn't clear where the loudspeaker was turned")
+    worded = _height(text, said.index)
+    if len(worded) > 1 or (said.signed is not None and worded and said.signed * sum(worded) < 0.0):
+        return None, Unclear("sign", "the words and the sign of the angle contradict each other")
+    if said.signed is None and worded and text.tokens[said.index].sign is Sign.NONE:
+        return said.magnitude * worded.pop(), None
+    return said.signed, None
+
+
+def _no_sign(magnitude: float) -> Unclear:
+    line = f"the sign of {magnitude:g}° isn't said: + is the loudspeaker's left, or upward"
+    return Unclear("sign", line)
+
+
+def _height(text: Text, index: int) -> set[int]:
+    """+1 for a word that says above, −1 for one that says below, beside the angle or the plane's word."""
+    found = set()
+    for place, token in enumerate(text.tokens):
+        beside = abs(place - index) == 1 or any(text.word(place + step) in PLANES for step in (-1, 1))
+        if beside and token.is_word and token.text in UP | DOWN:
+            found.add(1 if token.text in UP else -1)
+    return found
+
+
+def _pair(text: Text) -> tuple[int, int] | None:
+    """The places of an azimuth and an elevation, each said once."""
+    places = {}
+    for name, words in (("azimuth", AZIMUTH), ("elevation", ELEVATION)):
+        found = [
+            i + 1
+            for i in range(len(text.tokens))
+            if text.word(i) in words and (after := text.at(i + 1)) is not None and after.value is not None
+        ]
+        if len(found) != 1:
+            return None
+        places[name] = found[0]
+    return places["azimuth"], places["elevation"]
+
+
+def _aes69(text: Text, azimuth: int, elevation: int) -> SaidDirection:
+    """The direction that azimuth and elevation give; a hyphen is a sign where the other number has none."""
+    signs = [text.tokens[i].sign for i in (azimuth, elevation)]
+    values = [text.tokens[i].value or 0.0 for i in (azimuth, elevation)]
+    numbers = []
+    for value, sign, other in zip(values, signs, reversed(signs), strict=True):
+        hyphen = sign is Sign.HYPHEN and other in (Sign.NONE, Sign.PLUS)
+        if sign in (Sign.NONE, Sign.PLUS):
+            numbers.append(value)
+        elif sign is Sign.MINUS or hyphen:
+            numbers.append(-value)
+        else:
+            return _unclear("sign", "whether the hyphens before azimuth and elevation are signs isn't clear")
+    if not -360.0 <= numbers[0] <= 360.0 or not -90.0 <= numbers[1] <= 90.0:
+        return _unclear("angle", "the azimuth lies outside ±360°, or the elevation outside ±90°")
+    direction = Direction.at(*numbers)
+    if direction is None:
+        return _unclear("angle", "its azimuth and elevation lie on neither orbit")
+    return SaidDirection(direction=direction, angle_deg=direction.angle_deg, is_sure=True)

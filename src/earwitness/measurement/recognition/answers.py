@@ -1,0 +1,48 @@
+"""What recognition answers with: what is told, what isn't, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from earwitness.records.takes import Direction, Drive, Take, TakeKind
+
+Subject = Literal[
+    "kind", "plane", "angle", "sign", "drive", "repeat", "radiator", "level", "stimulus", "channel"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """One thing that can't be told, on one line without a full stop."""
+
+    subject: Subject
+    problem: str
+
+    def __str__(self) -> str:
+        return self.problem
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What the file says for sure, each by itself; None is not said."""
+
+    kind: TakeKind | None = None
+    direction: Direction | None = None
+    drive: Drive | None = None
+    radiator: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Recognition:
+    """What a part of a file was taken for, or why it can't be told.
+
+    `path` is relative to ``raw/``. `take` is None as long as there is a doubt, each of which a person can
+    settle in ``takes.toml`` or by renaming the file; what is sure all the same is in `said`.
+    """
+
+    path: str
+    take: Take | None
+    doubts: tuple[Unclear, ...] = ()
+    selector: str = ""
+    said: Said = Said()

@@ -1,0 +1,144 @@
+"""What a set of names shows and no single one does: how it writes signs, counts round, and numbers files.
+
+Names are alike where they have the same words, with numbers in the same places. Among those:
+
+- a hyphen that can be left out, or be a plus, is a sign and parts nothing;
+- a number without a sign is positive where its likes have a minus, and none a plus;
+- ``p`` and ``m`` (or ``n``) before digits are signs where both are there;
+- numbers without signs that go past 180 to below 360, and have a mirror image, are counted round: 330 is −30;
+- whole numbers that follow each other one by one, in a place that has no signs, count files.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from math import gcd
+from typing import Final
+
+from earwitness.measurement.recognition.tokens import Sign, Text
+
+_Shape = tuple[tuple[bool, str], ...]
+
+_PLUS: Final = frozenset({Sign.PLUS, Sign.P, Sign.PLUS_WORD})
+#: Tenths of a degree: steps from here on are no numbering of files.
+_WIDE_STEP: Final = 20
+_FEWEST_COUNTED: Final = 3
+_LETTERS: Final = ("h", "v")
+
+
+@dataclass
+class _Slot:
+    """The numbers at one place of names that are alike."""
+
+    signs: set[Sign] = field(default_factory=set)
+    values: set[float] = field(default_factory=set)
+
+    @property
+    def counts_round(self) -> bool:
+        """Whether its numbers are angles from 0 up to below 360, or to 360."""
+        if self.signs != {Sign.NONE} or not all(0.0 <= v <= 360.0 for v in self.values):
+            return False
+        tenths = [round(10.0 * v) for v in self.values]
+        if any(abs(10.0 * v - t) > 1e-6 for v, t in zip(self.values, tenths, strict=True)):
+            return False
+        step = gcd(*tenths)
+        mirrored = any(0.0 < v < 180.0 and 360.0 - v in self.values for v in self.values)
+        goes_round = bool(self.values & {0.0, 360.0}) and 360.0 - step / 10.0 in self.values
+        return step > 0 and 3600 % step == 0 and mirrored and (step >= _WIDE_STEP or goes_round)
+
+    @property
+    def counts_files(self) -> bool:
+        """Whether its numbers do nothing but follow each other."""
+        ordered = sorted(self.values)
+        follow = all(after - before == 1.0 for before, after in pairwise(ordered))
+        alone = self.signs == {Sign.NONE} and len(ordered) >= _FEWEST_COUNTED
+        return alone and follow and not self.counts_round
+
+    @property
+    def minus(self) -> frozenset[Sign]:
+        """What means minus here."""
+        hyphens = {Sign.HYPHEN} if self.tells_hyphens else set()
+        letters = self.signs & {Sign.M, Sign.N} if self.tells_letters else set()
+        return frozenset({Sign.MINUS} | hyphens | letters)
+
+    @property
+    def plus(self) -> frozenset[Sign]:
+        """What means plus here: nothing does where others have a minus, and none a plus."""
+        letters = {Sign.P} if self.tells_letters else set()
+        words = {Sign.PLUS_WORD} if self.has_minus else set()
+        nothing = {Sign.NONE} if self.has_minus and not self.signs & _PLUS else set()
+        return frozenset({Sign.PLUS} | letters | words | nothing)
+
+    @property
+    def tells_hyphens(self) -> bool:
+        """Whether a hyphen stands where others have a plus, or nothing."""
+        return bool(self.signs & {Sign.NONE, Sign.PLUS})
+
+    @property
+    def has_minus(self) -> bool:
+        """Whether one of its numbers is negative for sure."""
+        return bool(self.minus & self.signs)
+
+    @property
+    def tells_letters(self) -> bool:
+        """Whether letters before its digits are signs: one of them minus, with p or nothing elsewhere."""
+        minus, others = self.signs & {Sign.M, Sign.N}, self.signs & {Sign.P, Sign.NONE}
+        return len(minus) == 1 and len(others) > 0 and self.signs == minus | others
+
+
+class Sets:
+    """What the names, headings and lines of one call show together."""
+
+    def __init__(self, texts: Sequence[Text]) -> None:
+        self._slots: dict[tuple[_Shape, int], _Slot] = {}
+        self._letters: dict[tuple[_Shape, int], set[str]] = {}
+        for text in texts:
+            shape = text.shape
+            for index, token in enumerate(text.tokens):
+                if token.value is not None:
+                    slot = self._slots.setdefault((shape, index), _Slot())
+                    slot.signs.add(token.sign)
+                    slot.values.add(token.value)
+                elif token.text in _LETTERS:
+                    self._letters.setdefault(_without(shape, index), set()).add(token.text)
+
+    def signed(self, text: Text, index: int) -> float | None:
+        """The number at `index` with its sign, in (−180, 360]; None where the sign isn't sure.
+
+        Zero and a half turn need none, but where they may count files.
+        """
+        token, slot = text.tokens[index], self._slots[text.shape, index]
+        value = token.value
+        if value is None:
+            return None
+        if token.sign in slot.minus:
+            return -value
+        if token.sign in slot.plus:
+            return value
+        if token.sign is Sign.NONE and slot.counts_round:
+            return value - 360.0 if value > 180.0 else value
+        return None
+
+    def has_signs(self, text: Text, index: int) -> bool:
+        """Whether the likes of the number at `index` have signs, or go round: it is an angle then."""
+        slot = self._slots[text.shape, index]
+        return slot.counts_round or slot.has_minus or Sign.PLUS in slot.signs
+
+    def counts_files(self, text: Text, index: int) -> bool:
+        """Whether the number at `index` does nothing but count."""
+        return self._slots[text.shape, index].counts_files
+
+    def goes_further(self, text: Text, index: int) -> bool:
+        """Whether the likes of the number at `index` are of two digits or more: it is no version's then."""
+        return max(self._slots[text.shape, index].values) >= 10.0
+
+    def is_plane(self, text: Text, index: int) -> bool:
+        """Whether the single letter at `index` is a plane's: others have the other plane's there."""
+        is_letter = text.word(index) in _LETTERS
+        return is_letter and len(self._letters[_without(text.shape, index)]) == len(_LETTERS)
+
+
+def _without(shape: _Shape, index: int) -> tuple[_Shape, int]:
+    return (*shape[:index], (shape[index][0], "?"), *shape[index + 1 :]), index

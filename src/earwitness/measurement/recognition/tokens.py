@@ -1,0 +1,206 @@
+"""A name, a heading or a line cut into words and numbers that know their sign and their neighbours."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import PurePosixPath
+from typing import Final
+
+from earwitness.measurement.recognition.words import MINUS, PLUS, SIGN_LETTERS, SPACED_UNITS
+
+
+class Sign(StrEnum):
+    """What stands before a number."""
+
+    NONE = "none"
+    PLUS = "plus"
+    MINUS = "minus"
+    #: A hyphen that may part it from what stands before.
+    HYPHEN = "hyphen"
+    #: Two signs at once, or one where none belongs.
+    UNSURE = "unsure"
+    #: A letter, or a word, that may be a sign.
+    P = "p"
+    M = "m"
+    N = "n"
+    PLUS_WORD = "plus in words"
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word or number.
+
+    `text` is in small letters without accents, for a number its digits; `where` says what it stands in;
+    `joined` holds where nothing parts it from the token before, a sign or a single hyphen aside. `value`
+    is None for a word, and for digits that are no number (a version, a date).
+    """
+
+    text: str
+    where: str
+    joined: bool
+    is_number: bool = False
+    value: float | None = None
+    sign: Sign = Sign.NONE
+    run: int = 0
+
+    @property
+    def is_word(self) -> bool:
+        """Whether it is a word."""
+        return not self.is_number
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """The tokens of one text."""
+
+    tokens: tuple[Token, ...]
+
+    @property
+    def shape(self) -> tuple[tuple[bool, str], ...]:
+        """What is alike in the names of one set: the words, and where numbers stand, without their signs."""
+        return tuple((t.joined, ("-#" if t.run > 1 else "#") if t.is_number else t.text) for t in self.tokens)
+
+    def word(self, index: int) -> str:
+        """The word at `index`; empty where there is none."""
+        token = self.at(index)
+        return token.text if token is not None and token.is_word else ""
+
+    def at(self, index: int) -> Token | None:
+        """The token at `index`, None outside."""
+        return self.tokens[index] if 0 <= index < len(self.tokens) else None
+
+    def unit(self, index: int) -> str:
+        """The unit of the number at `index`: letters joined to it, or a known unit that follows apart.
+
+        Letters that more digits are joined to are no unit, and are given with a question mark.
+        """
+        after = self.at(index + 1)
+        if after is None or after.is_number or after.where != self.tokens[index].where:
+            return ""
+        beyond = self.at(index + 2)
+        joined = beyond is not None and beyond.joined
+        if after.text == "°" and joined and beyond is not None and beyond.text in ("c", "f"):
+            return f"°{beyond.text}"
+        if after.joined:
+            is_cut = after.text != "°" and joined and beyond is not None and beyond.is_number
+            return f"{after.text}?" if is_cut and beyond.sign is Sign.NONE else after.text
+        return after.text if after.text in SPACED_UNITS else ""
+
+    def has(self, *words: str) -> bool:
+        """Whether `words` follow each other somewhere."""
+        return self.find(words) is not None
+
+    def find(self, words: Sequence[str]) -> int | None:
+        """Where `words` follow each other first."""
+        found = (
+            i for i in range(len(self.tokens)) if all(self.word(i + k) == w for k, w in enumerate(words))
+        )
+        return next(found, None)
+
+    @property
+    def words(self) -> frozenset[str]:
+        """All words."""
+        return frozenset(t.text for t in self.tokens if t.is_word)
+
+
+_DATE: Final = re.compile(
+    r"(?<![0-9])(?:(?:19|20)[0-9]{2}([-_.]?)(?:0[1-9]|1[0-2])\1(?:0[1-9]|[12][0-9]|3[01])"
+    r"|(?:0?[1-9]|[12][0-9]|3[01])([-_.])(?:0?[1-9]|1[0-2])\2(?:19|20)[0-9]{2})(?![0-9])"
+)
+_RANGE: Final = re.compile(r"(?<![0-9.])[0-9]{1,6}(?:hz|k|khz)?-[0-9]{1,6}(?:hz|k|khz)(?![a-z0-9])")
+_CAMEL: Final = re.compile(r"(?<=[a-z]{3})(?=[A-Z])")
+_PIECE: Final = re.compile(
+    r"(?P<sign>[+\-−±]*)(?P<number>[0-9]+(?:[.,][0-9]+)*)|(?P<word>[^\W\d_]+|°)|(?P<other>.)", re.DOTALL
+)
+_LONGEST_NUMBER: Final = 12
+_LONGEST: Final = 1000
+
+
+def text_of_path(path: str) -> Text:
+    """The tokens of a file's name and of the folders that it lies in; the end of the name is left out."""
+    whole = PurePosixPath(path)
+    tokens = [token for folder in whole.parts[:-1] for token in _tokens(folder, "folder")]
+    name = whole.name.removesuffix(whole.suffix)
+    return Text((*tokens, *_tokens(name, "name")))
+
+
+def text_of(words: str, where: str) -> Text:
+    """The tokens of one text that stands at `where`."""
+    return Text(tuple(_tokens(words, where)))
+
+
+def _tokens(text: str, where: str) -> list[Token]:
+    found: list[Token] = []
+    for token in _pieces(_plain(text), where):
+        before = found[-1] if found else None
+        sign = _sign_in_words(before, token) if before is not None else None
+        if before is not None and sign is not None:
+            found[-1] = replace(token, sign=sign, joined=before.joined)
+        else:
+            found.append(token)
+    return found
+
+
+def _plain(text: str) -> str:
+    """Small letters without accents, one kind of hyphen; dates and ranges of frequency taken out."""
+    text = _CAMEL.sub("_", text[:_LONGEST].replace("º", "°").replace("˚", "°"))
+    text = unicodedata.normalize("NFKC", text).lower()
+    text = "".join(c for c in unicodedata.normalize("NFD", text) if not unicodedata.combining(c))
+    text = re.sub("[‐‑‒–—]", "-", text)
+    return _RANGE.sub("range", _DATE.sub("date", text))
+
+
+def _pieces(text: str, where: str) -> Iterator[Token]:
+    """Words and numbers in their order."""
+    end, last = -1, ""
+    for match in _PIECE.finditer(text):
+        if match["other"]:
+            continue
+        joined = match.start() == end
+        if match["word"]:
+            yield Token(match["word"], where, joined)
+            last = "word"
+        else:
+            digits, run = match["number"], match["sign"]
+            sign = _sign(run, last if joined else "")
+            yield Token(digits, where, joined, True, _value(digits), sign, len(run))
+            last = "number"
+        end = match.end()
+
+
+def _sign(run: str, before: str) -> Sign:
+    """What the signs `run` before a number mean; `before` is what they are joined to, if anything."""
+    if not run:
+        return Sign.NONE
+    if run == "+" and before != "number":
+        return Sign.PLUS
+    if run == "−" and before != "number":
+        return Sign.MINUS
+    if run == "-":
+        return Sign.HYPHEN if before else Sign.MINUS
+    if run in ("-+", "-−") and before:
+        return Sign.PLUS if run == "-+" else Sign.MINUS
+    return Sign.HYPHEN if run in ("--", "−") and before else Sign.UNSURE
+
+
+def _sign_in_words(before: Token, number: Token) -> Sign | None:
+    """The sign that the word before a number may be."""
+    if not number.is_number or number.sign is not Sign.NONE or before.is_number:
+        return None
+    if before.text in MINUS:
+        return Sign.MINUS
+    if before.text in PLUS:
+        return Sign.PLUS_WORD
+    if before.text in SIGN_LETTERS and number.joined and not before.joined:
+        return Sign(before.text)
+    return None
+
+
+def _value(digits: str) -> float | None:
+    if len(digits) > _LONGEST_NUMBER or len(re.findall("[.,]", digits)) > 1:
+        return None
+    return float(digits.replace(",", "."))
