@@ -11,7 +11,7 @@ import numpy as np
 from earwitness.derive.directivity import TakePowers, directivity, level_db
 from earwitness.derive.draws import Drawn, draw, draw_component_db, shared_draw
 from earwitness.derive.sound_power import separable_sound_power
-from earwitness.derive.uncertainty import TAKE_COMPONENTS, TakeErrors, curve_components_db
+from earwitness.derive.uncertainty import TakeErrors, curve_components_db
 from earwitness.methods import cta_2034
 from earwitness.records.curves import Curve, CurveName
 from earwitness.records.grid import Bools, Floats
@@ -185,7 +185,7 @@ def _add_indices(
 def _component_draws_db(
     errors: TakeErrors, share: Floats, sampling_db: Floats | None
 ) -> Mapping[ComponentName, Floats | None]:
-    draws = {name: draw_component_db(errors, name, share) for name in TAKE_COMPONENTS}
+    draws = {name: draw_component_db(errors, name, share) for name in errors.standard_db}
     if sampling_db is not None:
         draws[ComponentName.SAMPLING] = shared_draw(ComponentName.SAMPLING) * sampling_db
     return draws

@@ -19,6 +19,9 @@ microphone
     shared by all takes; over frequency its correlation falls to 1/e in an octave.
 level
     one draw for everything.
+interpolation
+    of directions between those that were measured, one draw for each times what the fit misses of a direction
+    that is left out; only in cases that have such directions.
 temperature
     one draw for everything: distance is taken from time of flight, so an error of the speed of sound is one
     of the level, 20·lg(e)·u_T/(2T) = 0.015 dB for 1 K.
@@ -58,6 +61,7 @@ TAKE_COMPONENTS: Final = (
     ComponentName.GATE,
     ComponentName.SPLICE,
     ComponentName.TEMPERATURE,
+    ComponentName.INTERPOLATION,
 )
 
 
@@ -69,7 +73,7 @@ class TakeErrors:
     ----------
     standard_db
         For each of `TAKE_COMPONENTS` shape (T, F), or None where it is neither stated nor found. Of the angle
-        it is signed, as the slope along the orbit is.
+        it is signed, as the slope along the orbit is. Interpolation is there only where a take is one.
     unknown
         For components found in the data shape (T,): the takes of which they can't be told. They count as
         zero in `standard_db`.
@@ -88,7 +92,7 @@ class TakeErrors:
     @property
     def stated(self) -> tuple[ComponentName, ...]:
         """The components that are known."""
-        return tuple(c for c in TAKE_COMPONENTS if self.standard_db[c] is not None)
+        return tuple(c for c, standard in self.standard_db.items() if standard is not None)
 
     def known(self, name: ComponentName, sensitivity: Floats) -> bool:
         """Whether a component is known of every take that a sensitivity (..., T, F) rests on."""
@@ -119,6 +123,8 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     }
     standard: dict[ComponentName, Floats | None] = {}
     for name in TAKE_COMPONENTS:
+        if name is ComponentName.INTERPOLATION and name not in found:
+            continue
         value = scalar.get(name)
         standard[name] = found.get(name) if value is None else np.full(shape, value)
     standard[ComponentName.REPEAT] = repeat_standard_db(takes, stated.repeat_db)
@@ -184,11 +190,10 @@ def curve_components_db(errors: TakeErrors, sensitivity: Floats) -> Mapping[Comp
     Returns
     -------
     mapping
-        For each of `TAKE_COMPONENTS` shape (..., F); of a shared one with its sign, None where not known.
+        For each component of `errors` shape (..., F); of a shared one with its sign, None where not known.
     """
     result: dict[ComponentName, Floats | None] = {}
-    for name in TAKE_COMPONENTS:
-        standard = errors.standard_db[name]
+    for name, standard in errors.standard_db.items():
         if standard is None or not errors.known(name, sensitivity):
             result[name] = None
             continue
