@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
 from pathlib import Path
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,11 @@ from earwitness.records.errors import ReadError
 from earwitness.records.takes import Direction, Drive, ReadOption, ReadOptions, TakeKind
 
 Float64s = npt.NDArray[np.float64]
+
+#: What lies beyond is no response, and no recording, whatever the file's format.
+MAX_FREQUENCY_HZ: Final = 1e6
+MAX_LEVEL_DB: Final = 400.0
+SAMPLE_RATES_HZ: Final = (8_000, 768_000)
 
 
 class Form(StrEnum):

@@ -12,6 +12,9 @@ import numpy.typing as npt
 
 from earwitness.measurement.readers.arrays import Array, ArrayFile, as_matrix
 from earwitness.measurement.readers.contents import (
+    MAX_FREQUENCY_HZ,
+    MAX_LEVEL_DB,
+    SAMPLE_RATES_HZ,
     Contents,
     Float64s,
     MeasuredResponse,
@@ -33,9 +36,6 @@ from earwitness.measurement.readers.mapping import (
 from earwitness.measurement.readers.placing import parts_of
 from earwitness.records.errors import ReadError
 
-MAX_FREQUENCY_HZ: Final = 1e6
-MAX_LEVEL_DB: Final = 400.0
-SAMPLE_RATES_HZ: Final = (8_000, 768_000)
 #: Frequencies that reach so far, and no further, are in Hz: in kHz or rad/s that is no measurement's end.
 _REACHED_IN_HZ: Final = (1_000.0, 100_000.0)
 _ANGULAR: Final = re.compile(r"(?:^|[._/])(?:w|omega)$", re.IGNORECASE)

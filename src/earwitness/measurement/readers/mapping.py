@@ -30,6 +30,7 @@ OPTIONS: Final[Mapping[str, str]] = {
     "unit": "what the values are in: dB, dB SPL, dB re 1 Pa, Pa, Pa per unit of drive, ohm, or 1 for a ratio",
     "samples": "the array of samples, where the file holds sound or impulse responses",
     "sample_rate": "the array that holds their rate, or the rate in Hz itself",
+    "pa_per_unit": "what 1 in the samples is in pascals, where the case's calibration doesn't hold",
     "azimuth": "the array of azimuths (AES69: +90 is the loudspeaker's left), or one number",
     "elevation": "the array of elevations (AES69: upward), or one number",
     "angle": "the array of angles on an orbit, with the signs that takes.toml has",
@@ -259,6 +260,7 @@ _GOES_WITH: Final[Mapping[str, tuple[Way, ...]]] = {
     "phase_unit": (Way.LEVEL,),
     "imaginary": (Way.PARTS,),
     "sample_rate": (Way.SAMPLES,),
+    "pa_per_unit": (Way.SAMPLES,),
 }
 _NEEDED: Final[Mapping[Way, tuple[str, ...]]] = {
     Way.LEVEL: ("frequency",),

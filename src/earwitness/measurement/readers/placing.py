@@ -33,7 +33,10 @@ def parts_of(source: Source, file: ArrayFile, mapping: ArrayMapping, count: int)
     if mapping.angle is not None:
         angles = _degrees(source, file, mapping.angle, count, "angle")
         orbit = f"{mapping.orbit} " if mapping.orbit else ""
-        return tuple(Part(s, words=f"{orbit}{a:+g} deg") for s, a in zip(selectors, angles, strict=True))
+        return tuple(
+            Part(s, words=f"{orbit}{a:+g} deg" if a else f"{orbit}0 deg")
+            for s, a in zip(selectors, angles, strict=True)
+        )
     if mapping.labels is not None:
         return tuple(
             Part(s, words=text)

@@ -1,7 +1,9 @@
 """Which reader a raw file goes to: by the end of its name, or by what the case states.
 
 Other distributions bring readers of their own through the entry point group ``earwitness.readers``; the
-entry's name is the reader's, its object the `Reader` itself.
+entry's name is the reader's, its object the `Reader` itself. A file whose end of name one of our own readers
+has goes to that, so that nothing is read otherwise because something was installed; ``read.reader`` names
+another.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from pathlib import PurePosixPath
 from typing import Final
 
 from earwitness.measurement.readers.contents import Contents, Reader, Source, require_known_options
+from earwitness.measurement.readers.foreign import ForeignReader, called
 from earwitness.records.errors import ReadError
 
 GROUP: Final = "earwitness.readers"
@@ -40,12 +43,13 @@ def reader_of(source: Source) -> Reader:
     if stated is not None:
         return _named(source, str(stated))
     suffix = PurePosixPath(source.name).suffix.lower()
-    found = [name for name, suffixes in _suffixes().items() if suffix in suffixes]
+    own = [name for name, suffixes in OWN.items() if suffix in suffixes]
+    found = own or _others_for(source, suffix)
     if not found:
         raise ReadError(
             source.name,
             f"{suffix} is not a kind of file that is read" if suffix else "its name doesn't say its kind",
-            f"give one of {', '.join(sorted({s for all_of in _suffixes().values() for s in all_of}))}",
+            f"give one of {', '.join(sorted({s for all_of in OWN.values() for s in all_of}))}",
         )
     if len(found) > 1:
         problem = f"is read by more than one reader: {', '.join(sorted(found))}"
@@ -72,8 +76,7 @@ def identity(source: Source) -> str:
     entry = _others().get(name)
     if entry is None:
         return ""
-    distribution = entry.dist
-    return f"{name} {distribution.name} {distribution.version}" if distribution else name
+    return called(entry)
 
 
 def names() -> tuple[str, ...]:
@@ -88,17 +91,35 @@ def _named(source: Source, name: str) -> Reader:
     entry = _others().get(name)
     if entry is None:
         raise ReadError(source.name, f"there is no reader {name!r}", f"the readers are {', '.join(names())}")
-    other: Reader = entry.load()
-    return other
+    return _loaded(entry, source.name)
+
+
+def _others_for(source: Source, suffix: str) -> list[str]:
+    """The readers of other distributions that read such a file; one that can't be loaded reads none.
+
+    Raises
+    ------
+    ReadError
+        None does, and one can't be loaded.
+    """
+    found: list[str] = []
+    broken: ReadError | None = None
+    for name, entry in _others().items():
+        try:
+            if suffix in _loaded(entry, source.name).suffixes:
+                found.append(name)
+        except ReadError as error:
+            broken = error
+    if broken is not None and not found:
+        raise broken
+    return found
+
+
+def _loaded(entry: EntryPoint, name: str) -> ForeignReader:
+    return ForeignReader(entry, name)
 
 
 @cache
 def _others() -> Mapping[str, EntryPoint]:
     """Readers of other distributions by name; none takes the name of one of ours."""
     return {entry.name: entry for entry in entry_points(group=GROUP) if entry.name not in OWN}
-
-
-@cache
-def _suffixes() -> Mapping[str, frozenset[str]]:
-    others = {name: frozenset(entry.load().suffixes) for name, entry in _others().items()}
-    return {name: frozenset(suffixes) for name, suffixes in OWN.items()} | others
