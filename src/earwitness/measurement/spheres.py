@@ -28,8 +28,8 @@ Complexes = npt.NDArray[np.complexfloating]
 
 #: A sphere that supports less is none: two orbits in steps of 10° support 1.
 LEAST_ORDER: Final = 4
-#: A fit that misses more than this part of the mean pressure tells nothing.
-LARGEST_MISS: Final = 0.25
+#: From where a fit misses more than this part of the mean pressure, nothing is valid.
+LARGEST_MISS: Final = 0.1
 #: A level that may be wrong by more than this isn't valid.
 LARGEST_DB: Final = 3.0
 #: Frequencies fitted at a time.
@@ -90,10 +90,14 @@ class _Fitted:
     missed: Float64s
     limit_hz: float
 
-    def valid(self, frequency_hz: Float64s) -> npt.NDArray[np.bool_]:
-        """Where the prediction holds, shape (W, F)."""
-        inside = (frequency_hz <= self.limit_hz) & (self.missed <= LARGEST_MISS)
-        return np.asarray(inside & (self.uncertainty_db <= LARGEST_DB))
+    def band(self, frequency_hz: Float64s) -> npt.NDArray[np.bool_]:
+        """Where the fit holds, shape (F,): the first band without a gap, up to the limit.
+
+        Above it a fit that misses little does so by chance.
+        """
+        holds = (frequency_hz <= self.limit_hz) & (self.missed <= LARGEST_MISS)
+        begun = np.logical_or.accumulate(holds)
+        return np.asarray(holds & ~np.logical_or.accumulate(begun & ~holds))
 
 
 def lacking(positions_deg: Sequence[tuple[float, float]]) -> tuple[Direction, ...]:
@@ -126,8 +130,8 @@ def interpolated(
     candidates = [(False, _of_squares(sphere, fit, wanted, cabinet, speed_m_s))]
     if sphere.has_phase:
         candidates.insert(0, (True, _of_pressures(sphere, fit, wanted, cabinet, speed_m_s)))
-    with_phase, best = max(candidates, key=lambda c: int(c[1].valid(sphere.frequency_hz).sum()))
-    valid = best.valid(sphere.frequency_hz)
+    with_phase, best = max(candidates, key=lambda c: int(c[1].band(sphere.frequency_hz).sum()))
+    valid = best.band(sphere.frequency_hz) & (best.uncertainty_db <= LARGEST_DB)
     return Interpolation(
         responses=tuple(
             _response(sphere, pressure, holds, with_phase)
@@ -158,7 +162,7 @@ def _of_pressures(
         mean[block] = np.sqrt(fit.area_sr @ np.abs(centred) ** 2 / fit.area_sr.sum())
     missed = _third_octave(missed, sphere.frequency_hz)
     # of an error in a random phase, half its square moves the level
-    standard = _DB_PER_PART * missed / np.sqrt(2.0) / _over_zero(np.abs(predicted))
+    standard = _DB_PER_PART * _over(missed / np.sqrt(2.0), np.abs(predicted))
     limit = supported_hz(fit.order, radius, speed_m_s) if radius else np.inf
     return _Fitted(predicted, standard, missed / mean, limit)
 
@@ -178,7 +182,7 @@ def _of_squares(
         mean[block] = fit.area_sr @ square / fit.area_sr.sum()
     missed = _third_octave(missed, sphere.frequency_hz)
     square = np.maximum(predicted, 0.0)
-    standard = 0.5 * _DB_PER_PART * missed / _over_zero(square)
+    standard = 0.5 * _DB_PER_PART * _over(missed, square)
     limit = 0.5 * supported_hz(fit.order, radius, speed_m_s) if radius else np.inf
     return _Fitted(np.sqrt(square).astype(np.complex128), standard, 0.5 * missed / mean, limit)
 
@@ -210,8 +214,11 @@ def _third_octave(missed: Float64s, frequency_hz: Float64s) -> Float64s:
     return np.asarray(np.sqrt((total[last] - total[first]) / (last - first)))
 
 
-def _over_zero(values: Float64s) -> Float64s:
-    return np.maximum(values, np.finfo(np.float64).tiny)
+def _over(missed: Float64s, whole: Float64s) -> Float64s:
+    """`missed` (F,) over `whole` (W, F); infinite where that is next to nothing."""
+    little = np.finfo(np.float32).tiny
+    everywhere = np.full(whole.shape, np.inf)
+    return np.asarray(np.divide(missed, whole, out=everywhere, where=whole > little))
 
 
 def _blocks(size: int) -> list[slice]:
