@@ -39,13 +39,12 @@ def write_atomically(path: Path, data: bytes, *, flush: bool = True) -> None:
 
     Without `flush` that holds for a killed process, but not for a machine that loses power.
     """
-    temporary = temporary_beside(path)
-    temporary.unlink(missing_ok=True)
-    with temporary.open("wb") as file:
-        file.write(data)
-        if flush:
-            _flush(file.fileno(), path.name)
-    _rename(temporary, path)
+    with _temporary_of(path) as temporary:
+        with temporary.open("wb") as file:
+            file.write(data)
+            if flush:
+                _flush(file.fileno(), path.name)
+        _rename(temporary, path)
     if flush:
         flush_folder(path.parent)
 
@@ -55,17 +54,36 @@ def copy_in(source: int, target: Path, *, mode: int = 0o444) -> str:
 
     The folder of `target` is not flushed: the caller does it once for many files (`flush_folder`).
     """
-    temporary = temporary_beside(target)
-    temporary.unlink(missing_ok=True)
     digest = hashlib.sha256()
-    with temporary.open("wb") as file:
-        while block := os.read(source, _BLOCK):
-            digest.update(block)
-            file.write(block)
-        os.fchmod(file.fileno(), mode)
-        _flush(file.fileno(), target.name)
-    _rename(temporary, target)
+    with _temporary_of(target) as temporary:
+        with temporary.open("wb") as file:
+            while block := os.read(source, _BLOCK):
+                digest.update(block)
+                file.write(block)
+            os.fchmod(file.fileno(), mode)
+            _flush(file.fileno(), target.name)
+        _rename(temporary, target)
     return digest.hexdigest()
+
+
+@contextmanager
+def restored_on_error(path: Path) -> Iterator[None]:
+    """Put the file `path` back as it was, or not there, if what happens inside ends in an error.
+
+    Its copy lies beside it meanwhile, so that it comes back on a disk that is full, too.
+    """
+    existed = path.exists()
+    with _temporary_of(path.with_name(f"{path.name} before")) as aside:
+        if existed:
+            shutil.copyfile(path, aside)
+        try:
+            yield
+        except BaseException:
+            if existed:
+                aside.replace(path)
+            else:
+                path.unlink(missing_ok=True)
+            raise
 
 
 def move(source: Path, target: Path, top: Path) -> None:
@@ -137,6 +155,17 @@ def file_digest(path: Path) -> str:
     """SHA-256 of a file's content, as hexadecimal digits."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextmanager
+def _temporary_of(target: Path) -> Iterator[Path]:
+    """The temporary name beside `target`, at which nothing lies before, nor afterwards."""
+    temporary = temporary_beside(target)
+    temporary.unlink(missing_ok=True)
+    try:
+        yield temporary
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def _flush(descriptor: int, name: str) -> None:

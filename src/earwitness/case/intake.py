@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from contextlib import ExitStack
 from pathlib import Path
 
 from earwitness.case.layout import CaseFolder
-from earwitness.case.raw_store import Added, add_raw
+from earwitness.case.raw_store import Added, all_or_nothing, land
 from earwitness.case.source_files import require_source
 from earwitness.case.takes import Changes, write_takes
 from earwitness.records.errors import ReadError
@@ -56,11 +55,9 @@ def take_in(
     CaseError
         See `takes.write_takes`.
     """
-    with ExitStack() as undo:
-        added = add_raw(case, sources, undo)
-        changes = write_takes(case, takes)
-        undo.pop_all()
-    return added, changes
+    with all_or_nothing(case) as landed:
+        added = land(case, sources, landed)
+        return added, write_takes(case, takes)
 
 
 def _require_all(found: dict[str, Path]) -> None:

@@ -10,8 +10,8 @@ import hashlib
 import json
 import os
 import stat
-from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Final
@@ -62,12 +62,10 @@ class _Seen:
         return (self.size, self.mtime_ns, self.inode) == (now.st_size, now.st_mtime_ns, now.st_ino)
 
 
-def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]], undo: ExitStack | None = None) -> Added:
+def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> Added:
     """Copy `sources` into the case: pairs of a file and its name below ``raw/`` (with forward slashes).
 
-    Every file lands before ``raw.sha256`` is written. All of them come in, or the case stays as it was: what
-    was copied before an error goes again. `undo` takes over how to take it all back, for a caller who has
-    more to do. The caller holds the case's lock.
+    All of them come in, or the case stays as it was. The caller holds the case's lock.
 
     Raises
     ------
@@ -75,28 +73,44 @@ def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]], undo: ExitSta
         A source is no regular file, is empty, is a link that leaves the folder it came from, is still being
         written, its name can't be kept, or another file has that name already (both hashes are named).
     """
+    with all_or_nothing(case) as landed:
+        return land(case, sources, landed)
+
+
+@contextmanager
+def all_or_nothing(case: CaseFolder) -> Iterator[list[Path]]:
+    """Whatever `land` brings into the case inside goes again if an error ends it; so do its entries."""
+    landed: list[Path] = []
+    try:
+        with durable.restored_on_error(case.raw_sha256), durable.restored_on_error(case.takes_toml):
+            yield landed
+    except BaseException:
+        for target in reversed(landed):
+            durable.remove(target)
+            remove_empty_folders(case.raw, target.parent)
+        raise
+
+
+def land(case: CaseFolder, sources: Sequence[tuple[Path, str]], landed: list[Path]) -> Added:
+    """What `add_raw` does, inside of `all_or_nothing`, which gave `landed`.
+
+    Every file lands before ``raw.sha256`` is written.
+    """
     recorded = read_hashes(case)
     planned = _planned(case, sources, recorded)
-    seen = _read_seen(case)
     new = sorted(name for name in planned if name not in recorded)
-    with ExitStack() as landed:
-        for path, name in sources:
-            target = case.raw / name
-            if not target.exists():
-                landed.callback(_take_back, case, target)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                _copy(path, name, target, planned[name])
-        for folder in sorted({(case.raw / name).parent for name in new}):
-            durable.flush_folder(folder)
-        for name in new:
-            seen[name] = _as_seen(case.raw / name, planned[name])
-        if new:
-            landed.callback(_restore_list, case, recorded)
-            durable.write_atomically(case.raw_sha256, list_bytes({**recorded, **planned}, "raw"))
-        _write_seen(case, seen)
-        everything = landed.pop_all()
-    if undo is not None:
-        undo.push(everything)
+    for path, name in sources:
+        target = case.raw / name
+        if not target.exists():
+            landed.append(target)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            _copy(path, name, target, planned[name])
+    for folder in sorted({(case.raw / name).parent for name in planned}):
+        durable.flush_folder(folder)
+    seen = _read_seen(case) | {name: _as_seen(case.raw / name, planned[name]) for name in new}
+    if new:
+        durable.write_atomically(case.raw_sha256, list_bytes({**recorded, **planned}, "raw"))
+    _write_seen(case, seen)
     return Added(tuple(new), tuple(sorted(name for name in planned if name in recorded)))
 
 
@@ -243,25 +257,11 @@ def _copy(path: Path, name: str, target: Path, digest: str) -> None:
         raise unfinished(path)
 
 
-def _take_back(case: CaseFolder, target: Path) -> None:
-    """Remove a raw file that was copied in vain, what a copy left half done, and folders made for it."""
-    durable.remove(target)
-    durable.remove(durable.temporary_beside(target))
-    remove_empty_folders(case.raw, target.parent)
-
-
 def remove_empty_folders(top: Path, folder: Path) -> None:
     """Remove `folder` and those above it, as long as nothing is in them and they lie below `top`."""
     while folder != top and folder.is_dir() and not any(folder.iterdir()):
         folder.rmdir()
         folder = folder.parent
-
-
-def _restore_list(case: CaseFolder, recorded: Mapping[str, str]) -> None:
-    if recorded:
-        durable.write_atomically(case.raw_sha256, list_bytes(recorded, "raw"))
-    else:
-        durable.remove(case.raw_sha256)
 
 
 def _as_seen(path: Path, digest: str) -> _Seen:

@@ -126,7 +126,7 @@ class Fields:
             )
         if angle is None or not -180 <= angle <= 180:
             problem = "an orbit without an angle" if angle is None else "isn't from −180 to 180"
-            remedy = "positive is the loudspeaker's left, or upward"
+            remedy = "count degrees from the axis, to both sides"
             raise self.wrong("orbit" if angle is None else "angle_deg", problem, remedy)
         return Direction(Orbit(orbit), 180.0 if angle == -180 else angle + 0.0)
 
