@@ -95,7 +95,7 @@ def test_a_stimulus_that_is_needed(call: Call, case: Path) -> None:
     told = call("remove", case, "stimulus.wav", "--yes")
     assert (told.code, told.refusal) == (
         2,
-        f"raw/stimulus.wav: is the stimulus of raw/{AXIS}, which stay; remove them too, or name another "
+        f"raw/stimulus.wav: is the stimulus of raw/{AXIS}, which stays; remove them too, or name another "
         "stimulus in takes.toml",
     )
     assert tree(CaseFolder(case)) == before

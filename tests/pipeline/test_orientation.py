@@ -8,6 +8,7 @@ import pytest
 from turned_case import EDGES_DEG, orbits, turned_case
 
 from earwitness.case.datasets import load_curves, load_responses
+from earwitness.case.manifest import new_case, read_facts
 from earwitness.case.takes import read_takes
 from earwitness.pipeline.build import build
 from earwitness.pipeline.orientation import turned
@@ -16,6 +17,9 @@ from earwitness.records.facts import Rig
 from earwitness.records.takes import EVERY_PART, Direction, Orbit, Take, TakeKey, TakeKind
 
 H, V = Orbit.HORIZONTAL, Orbit.VERTICAL
+
+
+DOCS = Path(__file__).parents[2] / "docs"
 
 
 def take(orbit: Orbit, angle_deg: float) -> Take:
@@ -98,3 +102,26 @@ def test_the_page_says_who_says_so(tmp_path: Path, rig: str, said: list[str]) ->
     page = publish_case(case.root).page.read_text(encoding="utf-8")
     found = re.findall(r"Positive angles, [^<]*</dt>\s*<dd>(.*?)</dd>", page, re.DOTALL)
     assert [re.sub(r"<[^>]+>", "", text).strip() for text in found] == said
+
+
+def test_the_examples_of_the_documentation_hold(tmp_path: Path) -> None:
+    """Two of them stand on the page about the case."""
+    found = re.findall(
+        r"```toml\n(\[(?:rig|unit)\]\n.*?)```", (DOCS / "case.md").read_text("utf-8"), re.DOTALL
+    )
+    case = new_case(tmp_path / "case", "Lopsided One")
+    rig, unit = found
+    case.case_toml.write_text(f'{unit}name = "Lopsided One"\n{rig}', encoding="utf-8")
+    facts = read_facts(case)
+    assert (facts.rig.positive_horizontal, facts.rig.positive_vertical) == ("right", "up")
+    assert facts.unit.symmetry == ("left-right",)
+
+
+def test_every_key_of_a_new_case_says_how_it_is_stated(tmp_path: Path) -> None:
+    text = new_case(tmp_path / "case", "Lopsided One").case_toml.read_text(encoding="utf-8")
+    for line in (
+        '# positive_horizontal = "left"',
+        '# positive_vertical = "up"',
+        '# symmetry = ["left-right"]',
+    ):
+        assert line in text

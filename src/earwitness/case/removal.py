@@ -96,8 +96,8 @@ def require_not_needed(case: CaseFolder, names: Sequence[str]) -> None:
     """
     needing = [take for take in read_takes(case, leaving=names) if take.stimulus in names]
     if needing:
-        more = f" and {len(needing) - 1} more takes" if len(needing) > 1 else ""
-        problem = f"is the stimulus of raw/{needing[0].id}{more}, which stay"
+        more = f" and {len(needing) - 1} more takes, which stay" if len(needing) > 1 else ", which stays"
+        problem = f"is the stimulus of raw/{needing[0].id}{more}"
         remedy = "remove them too, or name another stimulus in takes.toml"
         raise CaseError(f"raw/{needing[0].stimulus}", problem, remedy)
 
