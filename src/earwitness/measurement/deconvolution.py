@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import sweeps
+from earwitness.acoustics import arrival, sweeps
 from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus
 from earwitness.measurement.given_impulse import is_given, read_given
 from earwitness.measurement.impulse_response import (
@@ -35,6 +35,12 @@ BLOCK_SAMPLES: Final = 2**23
 NOISE_GAP_PERIODS: Final = 6.0
 NOISE_GAP_PART: Final = 0.35
 NOISE_PART: Final = 0.5
+#: On axis direct sound is the greatest peak of low and of high frequencies, and comes at once: peaks of these
+#: two bands that lie further apart tell of another sweep, or of a sample rate that isn't the recording's.
+#: A sweep of 1.5 s played at 44.1 kHz, recorded as if at 48 kHz, parts them by 30 ms, a longer one by more.
+LOW_BAND_HZ: Final = (700.0, 2_000.0)
+HIGH_BAND_HZ: Final = (4_000.0, 8_000.0)
+FURTHEST_APART_S: Final = 0.02
 #: A recording whose impulse response stands out less (`sweeps.prominence`) doesn't hold its stimulus.
 LEAST_PROMINENCE: Final = 40.0
 
@@ -122,10 +128,12 @@ def _deconvolved(
         / stimulus.sample_rate_hz
         for a, r in zip(wired, references, strict=True)
     }
-    return [
-        _kept(response, stimulus, answer.take, zero_s.get(answer.take.id))
-        for answer, response in zip(answers, whole, strict=True)
-    ]
+    kept = [_kept(r, stimulus, a.take, zero_s.get(a.take.id)) for a, r in zip(answers, whole, strict=True)]
+    for answer, response in zip(answers, kept, strict=True):
+        direction = answer.take.key.direction
+        if direction is not None and direction.angle_deg == 0.0:
+            _require_at_once(response, answer.take, stimulus)
+    return kept
 
 
 def _transformed(recordings: Sequence[Float32s], inverse: npt.NDArray[np.complex64], length: int) -> Float32s:
@@ -145,6 +153,23 @@ def _require_prominent(responses: Float32s, takes: Sequence[Take], stimulus: Sti
                 f"{whose}doesn't hold the sweep in {stimulus.name}",
                 "name the stimulus that was played in takes.toml, and check the sample rate and the channel",
             )
+
+
+def _require_at_once(response: ImpulseResponse, take: Take, stimulus: Stimulus) -> None:
+    """Refuse an on-axis take whose low and high frequencies arrive at different times."""
+    if stimulus.band_hz[0] > LOW_BAND_HZ[0] or stimulus.band_hz[1] < HIGH_BAND_HZ[1]:
+        return
+    rate = response.sample_rate_hz
+    bands = (LOW_BAND_HZ, HIGH_BAND_HZ)
+    low, high = (int(np.argmax(arrival.envelope(response.samples, rate, band))) for band in bands)
+    apart_s = abs(low - high) / rate
+    if apart_s > FURTHEST_APART_S:
+        raise ReadError(
+            take.id,
+            f"holds low and high frequencies {1e3 * apart_s:.0f} ms apart, as of another sweep than that in "
+            f"{stimulus.name} or of another sample rate",
+            "name the stimulus that was played in takes.toml, and check the sample rates of both",
+        )
 
 
 def _kept(whole: Float32s, stimulus: Stimulus, take: Take, zero_s: float | None) -> ImpulseResponse:

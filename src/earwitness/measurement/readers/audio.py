@@ -27,7 +27,7 @@ MAX_BYTES: Final = 2**27
 MAX_FRAMES: Final = 2**23
 MAX_CHANNELS: Final = 64
 #: Frames times channels.
-MAX_SAMPLES: Final = 2**26
+MAX_SAMPLES: Final = 2**25
 SAMPLE_RATES_HZ: Final = (8_000, 768_000)
 #: So many neighbouring samples at full scale are clipping; a peak that just touches it has fewer.
 CLIPPED_RUN: Final = 3
