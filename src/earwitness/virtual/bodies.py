@@ -55,8 +55,9 @@ class Bending:
     A free cone's motion is that of a piston plus modes that leave its centre of mass where it is. Each is a
     mass on a spring that the coil drives with the same force as the piston; its velocity is counted at the
     coil. `mass_share` is its modal mass re the moving mass, `area_share` the air it moves re the piston's:
-    negative where most of the cone moves against the coil. Near its frequency the piston's volume velocity is
-    multiplied by about 1 + (area_share/mass_share)·f²/(f² − f₀² − j f f₀/Q).
+    negative where most of the cone moves against the coil. Under one force the piston's volume velocity is
+    multiplied by 1 + (area_share/mass_share)·f²/(f² − f₀² − j f f₀/Q); in the driver, the coil's braking and
+    the suspension act on the mode as well, and lower its Q.
     """
 
     name: str

@@ -10,7 +10,7 @@ gⱼ is 1 for the driver's piston and the modes of its cone, and minus what a re
 matrix is symmetric (reciprocity), and its real part is never negative (nothing in a box gives power). For one
 driver on one volume this is the closed box of Small (JAES 20 (10), 1972), and with a port the vented box of
 Thiele (JAES 19 (5), 1971) and Small (JAES 21 (5), 1973), losses as there; recalled. The reaction of the air
-outside is part of masses and end corrections; the power radiated, below a hundredth of the whole, is not
+outside is part of masses and end corrections; the power radiated, a few hundredths at most, is not
 drawn from them.
 """
 
@@ -92,8 +92,12 @@ class Enclosure:
         unknown = carried - {unit.name for unit in self.drive_units}
         if unknown:
             raise ValueError(
-                f"a resonator carries {', '.join(sorted(unknown))}, which isn't a driver of this box"
+                f"no driver of this box is called {', '.join(sorted(unknown))}; a resonator carries it"
             )
+        modes = [mode.name for unit in self.drive_units for mode in unit.bending]
+        parts = [part.name for part in (*self.drive_units, *self.ports, *self.resonators)]
+        if len(set(modes + parts)) < len(modes + parts):
+            raise ValueError(f"all that moves in a box has a name of its own: {', '.join(parts + modes)}")
 
     @property
     def openings(self) -> tuple[Opening, ...]:
