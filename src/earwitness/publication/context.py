@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -25,6 +26,7 @@ from earwitness.records.errors import IntegrityError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Finding
+from earwitness.records.responses import Responses
 from earwitness.records.sentences import Number, Quoted, Sentence, say
 from earwitness.records.takes import TakeId
 
@@ -95,8 +97,10 @@ class PublicationContext:
         Files of the data pack, with size and SHA-256; empty until they are written.
     revisions
         What was published when, oldest first.
-    results, curves
-        The machine-readable results and the curves, for the data pack.
+    revised_on
+        The day of the newest revision; None where there is none.
+    results, curves, responses
+        The machine-readable results, the curves and the reduced responses, for the data pack.
     build_id, program
         Which build of which program this is.
     """
@@ -117,8 +121,10 @@ class PublicationContext:
     take_paths: Mapping[TakeId, str]
     downloads: tuple[Download, ...]
     revisions: tuple[RevisionLine, ...]
+    revised_on: dt.date | None
     results: Results
     curves: CurveSet
+    responses: Responses
     build_id: str
     program: str
 
@@ -200,8 +206,10 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
             )
             for i, r in enumerate(case.revisions)
         ),
+        revised_on=max((r.date for r in case.revisions), default=None),
         results=built.results,
         curves=built.curves,
+        responses=built.responses,
         build_id=built.results.build_id,
         program=built.results.program,
     )

@@ -11,9 +11,11 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.publication.aes69_file import NO_DATE, aes69_file, directions
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.rows import value_sentence
 from earwitness.records.curves import CurveSet
+from earwitness.records.errors import NotAvailableError
 from earwitness.records.figures import Bound, Figure, Quantity
 
 #: Files of a build that go out as they are.
@@ -31,11 +33,18 @@ figures.csv    one row a figure of merit: the value in its unit, one standard un
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
                angles in degrees, frequencies in Hz.
-results.json   every figure of merit with its components, evidence and source.
+{aes69}results.json   every figure of merit with its components, evidence and source.
 findings.json  every statement with its place and evidence.
 
 A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
 Build {build_id}, {program}.
+"""
+
+
+_AES69: Final = """\
+responses.sofa the directions at {drive} as AES69-2022 (FreeFieldDirectivityTF): Pa (RMS) at 1 m, at the
+               frequencies at which every direction is valid. Its date is that of the newest revision, or
+               {no_date} where there is none: the same case gives the same file.
 """
 
 
@@ -54,18 +63,30 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
     OSError
         If one of them can't be read.
     """
+    sofa = _aes69(context)
     readme = _README.format(
         title=" ".join(context.title.split()),
         drive=context.curves.drive,
         build_id=context.build_id,
         program=context.program,
+        aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
     made = {
         "README.txt": readme.encode(),
         "curves.csv": _table(_curve_rows(context.curves)),
         "figures.csv": _table(_figure_rows(context.results.figures)),
     }
-    return made | {name: (build / name).read_bytes() for name in COPIED}
+    return made | sofa | {name: (build / name).read_bytes() for name in COPIED}
+
+
+def _aes69(context: PublicationContext) -> dict[str, bytes]:
+    """The directions as AES69, where there is a frequency at which all of them are valid."""
+    try:
+        found = directions(context.responses)
+    except NotAvailableError:
+        return {}
+    unit, day = context.facts.unit, context.revised_on
+    return {"responses.sofa": aes69_file(found, unit, context.program, day)}
 
 
 def text_cell(text: str) -> str:
