@@ -27,7 +27,7 @@ OPTIONS: Final[Mapping[str, str]] = {
     "complex": "the array of complex pressures or impedances, instead of `level`",
     "real": "the array of their real parts, with `imaginary`, instead of `complex`",
     "imaginary": "the array of their imaginary parts",
-    "unit": "what the values are in: dB, dB SPL, dB re 1 Pa, Pa, Pa per unit of drive, ohm, or 1 for a ratio",
+    "unit": "what the values are in: dB, dB SPL, dB re 1 Pa, dB re 1 Pa/V, Pa, Pa/V, ohm, 1 (a ratio)",
     "samples": "the array of samples, where the file holds sound or impulse responses",
     "sample_rate": "the array that holds their rate, or the rate in Hz itself",
     "pa_per_unit": "what 1 in the samples is in pascals, where the case's calibration doesn't hold",
@@ -55,8 +55,9 @@ UNITS: Final[Mapping[str, Unit]] = {
     "dB": Unit(LevelUnit.DB, logarithmic=True),
     "dB SPL": Unit(LevelUnit.SPL, logarithmic=True),
     "dB re 1 Pa": Unit(LevelUnit.PASCAL, logarithmic=True),
-    "dB re 1 Pa per unit of drive": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=True),
+    "dB re 1 Pa/V": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=True),
     "Pa": Unit(LevelUnit.PASCAL, logarithmic=False),
+    "Pa/V": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=False),
     "Pa per unit of drive": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=False),
     "ohm": Unit(LevelUnit.OHM, logarithmic=False),
     "1": Unit(LevelUnit.DB, logarithmic=False),
@@ -169,9 +170,9 @@ class _Options:
             problem = f"{ways[0]} and {ways[1]} are both stated"
             raise _wrong(self.source, ways[1], problem, "state the one that holds the values")
         if not ways:
-            problem = f"which of its arrays is what isn't stated: {_cut(listing(self.arrays))}"
             if not self.arrays:
                 raise ReadError(self.source.name, "holds no arrays", "export the responses into it")
+            problem = f"what its arrays are isn't stated: {_cut(listing(self.arrays))}"
             raise ReadError(self.source.name, problem, f"state it, as in {example(self.arrays)}")
         return ways[0]
 
