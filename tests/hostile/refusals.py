@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from hostile.refusal import Refusal
+from hostile.refusals_of_containers import CONTAINERS
 from hostile.refusals_of_sound import SOUND
 from hostile.refusals_of_sources import SOURCES
 from hostile.refusals_of_takes import TAKES
@@ -17,6 +18,7 @@ REFUSALS: Final[Mapping[str, Sequence[Refusal]]] = {
     "Whatever it holds": SOURCES,
     "Text": TEXT,
     "Sound": SOUND,
+    "AES69, HDF5, MATLAB": CONTAINERS,
     "Names and `takes.toml`": TAKES,
 }
 _HEAD: Final = """\

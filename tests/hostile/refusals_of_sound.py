@@ -94,9 +94,9 @@ SOUND: Final = (
     Refusal(
         "two channels, and nobody says which",
         holding(encoded(np.c_[TONE, -TONE]), NAME),
-        "horizontal_+030_2.83V.wav: no stimulus is among the files; add the file that "
-        "was played; rename it, or write its entry in takes.toml first; --drive states "
-        "a drive for all",
+        "horizontal_+030_2.83V.wav: which of channel 1, channel 2 is the microphone's "
+        "isn't said; read.microphone states it; rename it, or write its entry in "
+        "takes.toml first; --drive states a drive for all",
     ),
     Refusal(
         "sound that isn't plain samples",

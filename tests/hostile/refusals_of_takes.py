@@ -77,8 +77,8 @@ TAKES: Final = (
     Refusal(
         "an angle beyond a half turn",
         holding(ROWS),
-        "takes.toml, line 5, take.1.angle_deg: isn't from −180 to 180; positive is the "
-        "loudspeaker's left, or upward",
+        "takes.toml, line 5, take.1.angle_deg: isn't from −180 to 180; count degrees "
+        "from the axis, to both sides",
         takes=entry(DIRECTED[0], "angle_deg = 270"),
     ),
     Refusal(
