@@ -59,10 +59,9 @@ def directions(responses: Responses) -> Directions:
     heard = takes.valid.any(axis=-1)
     rows = [d for d, used in enumerate(takes.mixing > 0.0) if heard[used].all()]
     mixing = takes.mixing[rows]
-    used = takes.valid[(mixing > 0.0).any(axis=0)]
-    inside: npt.NDArray[np.bool_] = (
-        np.logical_and.reduce(used, axis=0) if rows else np.zeros(0, dtype=np.bool_)
-    )
+    if not rows:
+        raise NotAvailableError("no direction is valid at any frequency")
+    inside = np.asarray(takes.valid[(mixing > 0.0).any(axis=0)].all(axis=0))
     if np.count_nonzero(inside) < LEAST_FREQUENCIES:
         raise NotAvailableError("no frequency is valid in every direction")
     power = mixing @ takes.power[:, inside]
