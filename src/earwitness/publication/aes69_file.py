@@ -56,7 +56,7 @@ def directions(responses: Responses) -> Directions:
         There is no frequency at which they are, or no take with a direction and a drive.
     """
     takes = take_powers(responses)
-    heard = takes.valid.any(axis=-1)
+    heard = np.asarray(takes.valid.any(axis=-1))
     rows = [d for d, used in enumerate(takes.mixing > 0.0) if heard[used].all()]
     mixing = takes.mixing[rows]
     if not rows:
