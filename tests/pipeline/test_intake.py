@@ -82,7 +82,7 @@ def test_files_of_kinds_that_no_build_uses_are_read_all_the_same(case: CaseFolde
     file.write_text("whatever the meter writes\n", encoding="utf-8")
     (doubt,) = look_at(case.root, [file]).doubts
     assert doubt.problem == "has 0 rows of numbers"
-    file.write_text("20 7.1 -3\n100 30.2 0\n", encoding="utf-8")
+    file.write_text("Hz\tohm\tdeg\n20\t7.1\t-3\n100\t30.2\t0\n", encoding="utf-8")
     accept(case.root, look_at(case.root, [file]))
     (take,) = read_takes(case)
     assert take.key.kind is TakeKind.IMPEDANCE

@@ -2,36 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
+from earwitness.case import durable
 from earwitness.case.drives import parse_drive
-from earwitness.case.intake import gather
+from earwitness.case.intake import gather, take_in
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
-from earwitness.case.raw_store import add_raw, read_hashes
-from earwitness.case.takes import read_takes, write_takes
-from earwitness.measurement.readers.contents import Contents, Source
+from earwitness.case.manifest import read_facts
+from earwitness.case.raw_store import read_hashes
+from earwitness.case.takes import read_takes
+from earwitness.measurement.readers.contents import Source
 from earwitness.measurement.readers.registry import look
-from earwitness.measurement.recognise import Arrived, recognise
+from earwitness.measurement.recognise import recognise
+from earwitness.measurement.recognition.answers import Recognition, Subject
+from earwitness.pipeline.arrivals import Doubt, Progress, Whole, arrivals, whole_of
+from earwitness.pipeline.entry_examples import example_for
+from earwitness.pipeline.takes_seen import Change, Correction, changes, corrections, remember
 from earwitness.records.errors import CallError, ReadError
-from earwitness.records.takes import Drive, ReadOptions, Take, TakeId, TakeKind
-
-Progress = Callable[[str, int, int], None]
+from earwitness.records.facts import Rig
+from earwitness.records.takes import Drive, Orbit, ReadOptions, Take, TakeId, TakeKind
 
 #: Volts that no loudspeaker is driven with; a file's name can't say them either.
 _VOLTS_BELOW: Final = 1000.0
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """Why a file can't come in as it is, and what to do about it."""
-
-    path: str
-    problem: str
-    remedy: str
+_WRITE_ENTRY: Final = "rename it, or write its entry in takes.toml first"
+_REMEDIES: Final[Mapping[Subject, str]] = {
+    "drive": f"{_WRITE_ENTRY}; --drive states a drive for all",
+    "level": "state with --read level=… what its values are, or export it in dB re 20 µPa",
+    "channel": "state --read microphone=1 or the like, or write an entry in takes.toml with its selector",
+    "stimulus": "write its entry in takes.toml first, with its stimulus",
+}
 
 
 @dataclass(frozen=True)
@@ -43,13 +46,25 @@ class Intake:
     sources
         Pairs of a file and its name below ``raw/``.
     takes
-        What their names were recognised as.
+        What their names, and what they say, were recognised as.
     stated
         What ``takes.toml`` says of them already.
     doubts
-        Files that can't be told, or can't be read.
+        Files and parts that can't be told, and files that can't be read.
     there
         Names that the case has already.
+    remarks
+        How files were read, by name.
+    wholes
+        Files that say themselves where each of their parts lies, by name.
+    corrections
+        Where ``takes.toml`` says otherwise than a name does.
+    changes
+        What a person changed in ``takes.toml`` since files were added last.
+    signs
+        How the signs of new angles are taken; empty where none has one.
+    example
+        What to paste into ``takes.toml`` to settle the first doubt; empty where that settles none.
     """
 
     sources: tuple[tuple[Path, str], ...]
@@ -57,6 +72,12 @@ class Intake:
     stated: tuple[Take, ...]
     doubts: tuple[Doubt, ...]
     there: frozenset[str]
+    remarks: Mapping[str, str] = field(default_factory=dict)
+    wholes: Mapping[str, Whole] = field(default_factory=dict)
+    corrections: tuple[Correction, ...] = ()
+    changes: tuple[Change, ...] = ()
+    signs: str = ""
+    example: str = ""
 
     @property
     def changes_nothing(self) -> bool:
@@ -67,8 +88,9 @@ class Intake:
         """Refuse, naming the first doubtful file, where one is left."""
         if self.doubts:
             first, more = self.doubts[0], len(self.doubts) - 1
-            problem = f"{first.problem} (and {more} more files)" if more else first.problem
-            raise ReadError(first.path, problem, first.remedy)
+            counted = "files" if len({doubt.path for doubt in self.doubts}) == len(self.doubts) else "doubts"
+            problem = f"{first.problem} (and {more} more {counted})" if more else first.problem
+            raise ReadError(first.label, problem, first.remedy)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,42 +118,54 @@ def look_at(
     Parameters
     ----------
     drive
-        The drive of files whose name has none.
+        The drive of files that say none.
     read
-        What holds for the form of every file that ``takes.toml`` doesn't list yet.
+        What holds for the form of every file that ``takes.toml`` doesn't list yet: each option for those
+        whose reader has it.
 
     Raises
     ------
     CallError
-        `drive` isn't one.
+        `drive` isn't one, or an option of `read` is none that one of the files has.
     FileError
-        There is no such case, its ``takes.toml`` can't be understood, a file isn't there, a folder holds
-        none.
+        There is no such case, its ``case.toml`` or ``takes.toml`` can't be understood, a file isn't there, a
+        folder holds none.
     """
-    wanted = _drive(drive)
+    wanted = drive_of(drive)
     case = CaseFolder.open(root)
+    facts = read_facts(case)
     sources = gather(files)
     names = {name for _, name in sources}
     known = read_takes(case, awaited=names)
     stated = tuple(take for take in known if take.path in names)
     settled = {take.path: take for take in stated}
-    stimuli = [take.path for take in known if take.key.kind is TakeKind.STIMULUS]
     there = frozenset(read_hashes(case)) & names
     unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
-    contents, doubts = _contents(unsettled, settled, read, progress)
-    arrived = [Arrived(name, held) for name, held in contents.items() if name not in settled]
-    recognised = recognise(arrived, drive=wanted, stimuli=dict.fromkeys(stimuli))
-    remedy = "rename it, or write its entry in takes.toml first; --drive states a drive for all"
-    doubts |= {r.path: Doubt(r.path, d.problem, remedy) for r in recognised if r.take is None for d in r.doubts[:1]}
-    takes = [replace(r.take, read=read) for r in recognised if r.take is not None]
-    doubts |= _which_stimulus(takes, stimuli)
-    doubts |= _taken_twice(takes, known)
+    arrived = arrivals(unsettled, settled, read, progress)
+    new = [file for file in arrived.files if file.path not in settled]
+    recognised = recognise(
+        new,
+        drive=wanted,
+        stimuli=_stimuli(case, known, {name: path for path, name in sources}) if new else {},
+        radiators=[radiator.name for radiator in facts.unit.radiators],
+    )
+    takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
+    doubtful = [r for r in recognised if r.take is None]
+    doubts = [*arrived.doubts, *map(_doubt, doubtful), *_taken_twice(takes, known)]
+    doubts += _others_there(sources, read_hashes(case))
+    refused = {(doubt.path, doubt.selector) for doubt in doubts}
     return Intake(
         sources=sources,
-        takes=tuple(take for take in takes if take.path not in doubts),
+        takes=tuple(take for take in takes if (take.path, take.selector) not in refused),
         stated=stated,
-        doubts=tuple(doubts[path] for path in sorted(doubts)),
+        doubts=tuple(sorted(doubts, key=lambda doubt: (doubt.path, doubt.selector))),
         there=there,
+        remarks={file.path: file.contents.remark for file in arrived.files if file.contents.remark},
+        wholes={file.path: whole for file in arrived.files if (whole := whole_of(file.contents))},
+        corrections=corrections(stated),
+        changes=changes(case, [take for take in known if take.path not in names - there]),
+        signs=_signs(takes, facts.rig),
+        example=example_for(doubtful, next(iter(_played(known, takes)), None)),
     )
 
 
@@ -143,61 +177,96 @@ def accept(root: Path, intake: Intake) -> Accepted:
     BusyError
         Another process works on the case.
     FileError
-        A doubt is left, or a file can't be taken in; then ``takes.toml`` is as it was.
+        A doubt is left, or a file can't be taken in; then the case is as it was.
     """
     intake.require_no_doubt()
     case = CaseFolder.open(root)
     with exclusive(case):
-        added = add_raw(case, intake.sources)
-        changes = write_takes(case, intake.takes)
-    return Accepted(added.new, added.same, changes.corrected)
+        added, written = take_in(case, intake.sources, intake.takes)
+        remember(case, read_takes(case))
+    return Accepted(added.new, added.same, written.corrected)
 
 
-def _which_stimulus(takes: Sequence[Take], stimuli: Sequence[str]) -> dict[str, Doubt]:
-    """Doubts of recordings for which the case has more than one stimulus."""
-    if len(stimuli) < 2:
-        return {}
-    problem = f"which stimulus was played isn't said: {' or '.join(stimuli)}"
-    remedy = "write its entry in takes.toml first, with its stimulus"
-    return {take.path: Doubt(take.path, problem, remedy) for take in takes if take.stimulus in stimuli}
+def _doubt(recognition: Recognition) -> Doubt:
+    """All that can't be told of one part, and what to do about the first."""
+    first = recognition.doubts[0]
+    problem = "; ".join(str(doubt) for doubt in recognition.doubts)
+    remedy = _REMEDIES.get(first.subject, _WRITE_ENTRY)
+    return Doubt(recognition.path, problem, remedy, recognition.selector, first.subject)
 
 
-def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> dict[str, Doubt]:
-    """Doubts of files that would be a take that another file is already."""
-    found: dict[str, Doubt] = {}
+def _stimuli(
+    case: CaseFolder, known: Sequence[Take], given: Mapping[str, Path]
+) -> Mapping[str, float | None]:
+    """The case's stimuli and their sample rates in Hz: None where its file is gone or can't be read."""
+    rates: dict[str, float | None] = {}
+    for take in known:
+        if take.key.kind is TakeKind.STIMULUS:
+            file = case.raw / take.path
+            file = file if file.exists() else given.get(take.path, file)
+            try:
+                contents = look(Source(file, take.path, take.read, may_touch_full_scale=True))
+                rates[take.path] = contents.sample_rate_hz
+            except ReadError:
+                # it may come in by this very call, and is a doubt of its own then
+                rates[take.path] = None
+    return rates
+
+
+def _played(known: Sequence[Take], takes: Sequence[Take]) -> list[str]:
+    return [take.path for take in (*known, *takes) if take.key.kind is TakeKind.STIMULUS]
+
+
+def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
+    """Doubts of parts that would be a take that another one is already."""
+    found = []
     owners = {take.key: take for take in known}
     for take in takes:
         owner = owners.setdefault(take.key, take)
         if owner is not take and take.key.kind is not TakeKind.STIMULUS:
             problem = f"would be the same take as raw/{owner.id} ({take.key.label})"
             remedy = "name it as a repeat (…_repeat2), or remove the other's entry from takes.toml"
-            found[take.path] = Doubt(take.path, problem, remedy)
+            found.append(Doubt(take.path, problem, remedy, take.selector, "repeat"))
     return found
 
 
-def _contents(
-    sources: Sequence[tuple[Path, str]],
-    settled: Mapping[str, Take],
-    read: ReadOptions,
-    progress: Progress,
-) -> tuple[dict[str, Contents], dict[str, Doubt]]:
-    """What each file holds, and doubts of those that a build couldn't read."""
-    found: dict[str, Contents] = {}
-    doubts: dict[str, Doubt] = {}
-    for done, (path, name) in enumerate(sources):
-        progress("looking at the files", done, len(sources))
-        take = settled.get(name)
-        made = "stimulus" in name.lower() if take is None else take.key.kind is TakeKind.STIMULUS
-        options = read if take is None else take.read
-        try:
-            found[name] = look(Source(path, name, options, may_touch_full_scale=made))
-        except ReadError as error:
-            problem = f"{error.where}: {error.problem}" if error.where else error.problem
-            doubts[name] = Doubt(name, problem, error.remedy)
-    return found, doubts
+def _others_there(sources: Sequence[tuple[Path, str]], listed: Mapping[str, str]) -> list[Doubt]:
+    """Doubts of files for which the case has another one of that name."""
+    found = []
+    for path, name in sources:
+        if name in listed and (digest := durable.file_digest(path)) != listed[name]:
+            problem = f"raw/{name} is there already and differs (SHA-256 {listed[name]}, this one {digest})"
+            found.append(Doubt(name, problem, "give it another name; raw files are never replaced"))
+    return found
 
 
-def _drive(text: str | None) -> Drive | None:
+def _signs(takes: Sequence[Take], rig: Rig) -> str:
+    """One line on where positive angles are taken to lie; empty where no angle has a side."""
+    sided = {
+        take.key.direction.orbit
+        for take in takes
+        if take.key.direction is not None and take.key.direction.shared.angle_deg not in (0.0, 180.0)
+    }
+    parts = []
+    if Orbit.HORIZONTAL in sided:
+        stated = rig.positive_horizontal
+        said = "as case.toml states" if stated else "not stated: rig.positive_horizontal in case.toml"
+        parts.append(f"horizontal + is the loudspeaker's {stated or 'left'} ({said})")
+    if Orbit.VERTICAL in sided:
+        stated_vertical = rig.positive_vertical
+        said = "as case.toml states" if stated_vertical else "not stated: rig.positive_vertical in case.toml"
+        parts.append(f"vertical + is {stated_vertical or 'up'} ({said})")
+    return ", ".join(parts)
+
+
+def drive_of(text: str | None) -> Drive | None:
+    """The drive that the option states; None where it isn't given.
+
+    Raises
+    ------
+    CallError
+        It isn't one.
+    """
     if text is None:
         return None
     drive = parse_drive(text)

@@ -94,7 +94,7 @@ def _calibrated(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Un
         return Unclear("kind", "whose calibration it is isn't said: the microphone's or a calibrator's tone")
     if has_direction:
         return None
-    if any(t.value is not None and len(t.text) <= 3 for t in text.tokens):
+    if any(t.value is not None and len(t.text) <= 3 and t.value % 5.0 == 0.0 for t in text.tokens):
         return Unclear("kind", "whether it is the microphone's own response isn't said")
     return TakeKind.MICROPHONE_CALIBRATION
 
