@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.set-up
 
-.PHONY: help setup demo test check speed commands docs clean
+.PHONY: help setup demo test check speed fuzz commands docs clean
 
 help:  ## what there is to make
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
@@ -37,6 +37,10 @@ check: setup  ## format, lint, types, floors, docs
 
 speed: setup  ## ratios against a floor that is measured in the same run
 	PYTHONPATH=tests $(BIN)/python tests/speed/measure.py
+
+SECONDS ?= 600
+fuzz: setup  ## every reader on damaged files, guided by coverage: SECONDS=600 each, two at a time
+	PYTHONPATH=tests $(BIN)/python -m fuzz.run --seconds $(SECONDS)
 
 commands: setup  ## docs/commands.md again, from the program itself
 	$(BIN)/python -m earwitness.cli.reference > docs/commands.md

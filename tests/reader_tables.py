@@ -1,4 +1,4 @@
-"""The tables of options in docs/readers.md, from the readers: ``python tests/reader_tables.py`` writes them."""
+"""The tables of options in docs/readers.md, from the readers: ``python tests/reader_tables.py``."""
 
 from __future__ import annotations
 
