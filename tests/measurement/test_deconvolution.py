@@ -13,7 +13,7 @@ from made_recordings import FULL_SCALE_PA, LATENCY_S, RATE, SENSITIVITY_PA_V, SP
 
 from earwitness.acoustics.noise import level_uncertainty_db, power_per_sample
 from earwitness.measurement.deconvolution import deconvolve
-from earwitness.measurement.impulse_response import KEPT_SAMPLES, ImpulseResponse
+from earwitness.measurement.impulse_response import KEPT_SAMPLES, ImpulseResponse, kept_samples
 from earwitness.measurement.recognise import recognise
 from earwitness.records.errors import IntegrityError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey
@@ -76,6 +76,14 @@ def test_kept_bytes_come_back(bench: Bench) -> None:
     )
     with pytest.raises(IntegrityError, match="build again"):
         ImpulseResponse.from_bytes(response.to_bytes()[:-1])
+
+
+@pytest.mark.parametrize(
+    ("rate", "kept"), [(8_000, 2**14), (48_000, 2**14), (88_200, 2**15), (192_000, 2**16)]
+)
+def test_as_long_a_time_is_kept_at_any_rate(rate: int, kept: int) -> None:
+    assert kept_samples(rate) == kept
+    assert kept / rate > 0.34
 
 
 @given(st.binary(max_size=200))

@@ -13,13 +13,13 @@ from earwitness.acoustics import arrival, sweeps
 from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus
 from earwitness.measurement.given_impulse import is_given, read_given
 from earwitness.measurement.impulse_response import (
-    KEPT_BEFORE,
-    KEPT_SAMPLES,
-    NOISE_SAMPLES,
     Float32s,
     ImpulseResponse,
     drive_of,
     drive_units,
+    kept_before,
+    kept_samples,
+    noise_samples,
 )
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, Take, TakeKind
@@ -40,7 +40,7 @@ NOISE_PART: Final = 0.5
 #: A sweep of 1.5 s played at 44.1 kHz, recorded as if at 48 kHz, parts them by 30 ms, a longer one by more.
 LOW_BAND_HZ: Final = (700.0, 2_000.0)
 HIGH_BAND_HZ: Final = (4_000.0, 8_000.0)
-FURTHEST_APART_S: Final = 0.02
+FURTHEST_APART_S: Final = 0.01
 #: A recording whose impulse response stands out less (`sweeps.prominence`) doesn't hold its stimulus.
 LEAST_PROMINENCE: Final = 40.0
 
@@ -186,10 +186,11 @@ def _kept(whole: Float32s, stimulus: Stimulus, take: Take, zero_s: float | None)
             "state the channels the other way round: selector and read.loopback in takes.toml",
         )
     scale = np.float32(_per_unit(stimulus, drive_of(take)))
-    kept = np.arange(peak - KEPT_BEFORE, peak - KEPT_BEFORE + min(KEPT_SAMPLES, length // 2))
+    first = peak - kept_before(rate)
+    kept = np.arange(first, first + min(kept_samples(rate), length // 2))
     lead = sweeps.harmonic_lead_s(stimulus.rate_s, 2)
     gap = round(min(NOISE_GAP_PERIODS / stimulus.band_hz[0], NOISE_GAP_PART * lead) * rate)
-    count = min(NOISE_SAMPLES, round(NOISE_PART * lead * rate), length // 4)
+    count = min(noise_samples(rate), round(NOISE_PART * lead * rate), length // 4)
     noise = np.arange(peak - gap - count, peak - gap)
     return ImpulseResponse(
         samples=whole[kept % length] * scale,

@@ -20,13 +20,13 @@ from typing import Final
 import numpy as np
 
 from earwitness.measurement.impulse_response import (
-    KEPT_BEFORE,
-    KEPT_SAMPLES,
-    NOISE_SAMPLES,
     Float32s,
     ImpulseResponse,
     drive_of,
     drive_units,
+    kept_before,
+    kept_samples,
+    noise_samples,
 )
 from earwitness.measurement.readers.audio import IMPULSE_RESPONSE, LOOPBACK, PA_PER_UNIT
 from earwitness.measurement.readers.contents import Source
@@ -71,7 +71,8 @@ def read_given(raw: Path, take: Take) -> ImpulseResponse:
     recording = read_sounds(raw, [take])[0]
     samples, rate = recording.samples[0], recording.sample_rate_hz
     peak = int(np.argmax(np.abs(samples)))
-    first, stop = max(peak - KEPT_BEFORE, 0), min(peak - KEPT_BEFORE + KEPT_SAMPLES, samples.size)
+    begin = peak - kept_before(rate)
+    first, stop = max(begin, 0), min(begin + kept_samples(rate), samples.size)
     after_s = (stop - peak) / rate
     if after_s < SHORTEST_S:
         problem = f"ends {1e3 * after_s:.2f} ms after its peak"
@@ -99,7 +100,7 @@ def _pa_per_unit(source: Source) -> float:
 def _noise(samples: Float32s, peak: int, sample_rate_hz: int) -> Float32s:
     """A stretch before the sound; empty where there is too little, or most of it was set to zero."""
     stop = peak - round(NOISE_GAP_S * sample_rate_hz)
-    stretch = samples[max(stop - NOISE_SAMPLES, 0) : max(stop, 0)]
+    stretch = samples[max(stop - noise_samples(sample_rate_hz), 0) : max(stop, 0)]
     stretch = stretch[np.argmax(stretch != 0.0) :] if stretch.size else stretch
     least = round(NOISE_LEAST_S * sample_rate_hz)
     if stretch.size < least or np.count_nonzero(stretch) < stretch.size // 2:

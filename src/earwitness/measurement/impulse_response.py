@@ -14,14 +14,31 @@ from earwitness.records.takes import Drive, Take
 
 Float32s = npt.NDArray[np.float32]
 
-#: How much of a response is kept, and how much of that lies before its greatest peak.
+#: How much of a response is kept up to 48 kHz: a third of a second or more. At higher rates it is as long.
 KEPT_SAMPLES: Final = 2**14
-KEPT_BEFORE: Final = 2**12
-#: The longest stretch from which noise is taken.
-NOISE_SAMPLES: Final = 2**13
+KEPT_AT_HZ: Final = 48_000
+#: How much of what is kept lies before the greatest peak.
+KEPT_BEFORE_PART: Final = 0.25
+#: The longest stretch from which noise is taken, re what is kept.
+NOISE_PART: Final = 0.5
 
 _HEADER: Final = struct.Struct("<4s2I4d")
 _MAGIC: Final = b"EWI1"
+
+
+def kept_samples(sample_rate_hz: float) -> int:
+    """How many samples are kept at a rate: 2^14 up to 48 kHz, 2^15 up to 96 kHz, and so on."""
+    return int(KEPT_SAMPLES * 2 ** max(0, np.ceil(np.log2(sample_rate_hz / KEPT_AT_HZ))))
+
+
+def kept_before(sample_rate_hz: float) -> int:
+    """How many of them lie before the greatest peak."""
+    return int(KEPT_BEFORE_PART * kept_samples(sample_rate_hz))
+
+
+def noise_samples(sample_rate_hz: float) -> int:
+    """How many samples of noise are kept at most."""
+    return int(NOISE_PART * kept_samples(sample_rate_hz))
 
 
 @dataclass(frozen=True)
@@ -31,8 +48,8 @@ class ImpulseResponse:
     Attributes
     ----------
     samples
-        Shape (N,), float32, N ≤ 2^14: full scale RMS per volt RMS (or per digital full scale of a sine); in
-        pascals instead of full scale where the take states ``read.pa_per_unit``.
+        Shape (N,), float32, N ≤ `kept_samples`: full scale RMS per volt RMS (or per digital full scale of a
+        sine); in pascals instead of full scale where the take states ``read.pa_per_unit``.
     start_s
         The time of sample 0 after the stimulus' first sample, or after the loopback's arrival where the
         take has one; after the file's own first sample for a response that came as a file.

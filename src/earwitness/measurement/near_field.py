@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
 from earwitness.measurement.gated import cut, noise_in
-from earwitness.measurement.impulse_response import KEPT_BEFORE, NOISE_SAMPLES, ImpulseResponse
+from earwitness.measurement.impulse_response import ImpulseResponse, kept_before
 from earwitness.measurement.setting import Setting
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Radiator, Sphere, Unit
@@ -191,7 +191,8 @@ def _spectra(
         arrival.envelope(clock.samples, rate, (100.0, 8_000.0)), 0, clock.samples.size
     )
     at = clock.start_s + peak / rate
-    lead = min(0.9 * KEPT_BEFORE, *(r.noise.size for r in responses if r.noise.size), NOISE_SAMPLES) / rate
+    told = [r.noise.size for r in responses if r.noise.size]
+    lead = min([0.9 * kept_before(rate), *told]) / rate
     end = min(r.end_s for r in responses) - at
     begin = [round((at - lead - r.start_s) * rate) for r in responses]
     count = int((lead + end) * rate)

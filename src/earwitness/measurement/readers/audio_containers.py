@@ -278,11 +278,16 @@ def _aiff_data(stream: BinaryIO, chunk: _Chunk, size: int, name: str) -> tuple[i
 
 
 def _aiff_checked(form: _Format, frames: int, data: tuple[int, int], size: int, name: str) -> Layout:
-    """The layout of data from a place on, of a length; the format says how many frames they are."""
-    found = _checked(form, *data, size, name)
-    if found.frames != frames:
-        raise _contradiction(name, f"{frames} frames are said, and {found.frames} fit its sound")
-    return found
+    """The layout of data from a place on, of a length that may count the byte which makes it even."""
+    start, declared = data
+    wanted = frames * form.channels * form.coding.wide
+    if wanted == 0 or declared <= 0:
+        return _checked(form, start, 0, size, name)
+    if declared - wanted not in (0, 1):
+        raise _contradiction(
+            name, f"{frames} frames are said, of {wanted} bytes, and {declared} are its sound"
+        )
+    return _checked(form, start, wanted, size, name)
 
 
 def _aiff_format(content: bytes, coded: bool, name: str) -> tuple[_Format, int]:
