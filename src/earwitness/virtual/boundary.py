@@ -22,8 +22,8 @@ from scipy.linalg import solve as solve_positive
 from scipy.spatial import ConvexHull, Delaunay
 
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.edges import Disc
 from earwitness.virtual.polyhedron import Polyhedron
+from earwitness.virtual.web import Disc
 
 #: Seven points on a triangle, exact to the fifth degree (Radon 1948; Cowper 1973; recalled): barycentric, weight.
 _A, _B = (6.0 - 15.0**0.5) / 21.0, (6.0 + 15.0**0.5) / 21.0

@@ -17,9 +17,9 @@ import numpy as np
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.edges import Disc, diffracted
 from earwitness.virtual.piston import baffled, rays_needed
 from earwitness.virtual.polyhedron import Polyhedron, cuboid
+from earwitness.virtual.web import Disc, Web, diffracted
 
 Face = Literal["back", "front", "right", "left", "bottom", "top"]
 #: Faces in the order of `cuboid`, each with the axis of its normal and those of `across` and `up` on it.
@@ -32,7 +32,7 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
     "top": (2, 1, 0),
 }
 #: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
-ORDERS: Final = ((700.0, 6), (1500.0, 5), (3000.0, 4), (8000.0, 3), (14000.0, 2), (np.inf, 2))
+ORDERS: Final = ((700.0, 6), (1500.0, 5), (3000.0, 4), (6500.0, 3), (10000.0, 2), (14000.0, 2), (np.inf, 2))
 #: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
 ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
 #: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must be.
@@ -156,7 +156,8 @@ class BoxCabinet:
             lowest = highest
             if len(band):
                 wavenumbers = 2.0 * np.pi * band / air.speed
-                field = diffracted(body, discs, points, wavenumbers, flight, orders)
+                web = Web.on(body, float(wavenumbers.max()))
+                field = diffracted(web, discs, points, wavenumbers, flight, orders)
                 for disc, at in zip(discs, field, strict=True):
                     at += straight(body, disc, points, wavenumbers, flight)
                 parts.append(field)

@@ -7,9 +7,7 @@ recalled):
     p = −(ν/4π) ∫ e^(−jk(m + l))/(m l) Σ βᵢ dz,   βᵢ = sin νφᵢ/(cosh νη − cos νφᵢ),   φᵢ = π ± θ_S ± θ_R
 
 for a source whose free field is e^(−jkr)/r, ν = π over the wedge's opening, m and l the ways from the source to
-the place z on the edge and from there to the listener. What arrives at another edge over a face is diffracted
-anew, with half the strength, since a wave along a face is its own reflection; summed over all orders that is
-exact for a convex body to within numerics (Asheim & Svensson, JASA 133 (6), 2013; recalled).
+the place z on the edge and from there to the listener.
 
 With u = asinh((z − z_S)/r_S) for the source and v likewise for the listener, η = u + v: nothing but sums.
 Close to the plane that parts what is seen from what isn't, one β becomes a peak of the width νφ in x = νη, which
@@ -19,35 +17,24 @@ the peak's place, on what the rest of the integrand is there (by the polynomial 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.piston import rays_needed, rays_to
-from earwitness.virtual.polyhedron import Edge, Polyhedron
+from earwitness.virtual.polyhedron import Edge
 
 #: Nodes on an edge beyond those that its length in wavelengths asks for.
-FEWEST_NODES = 8
+FEWEST_NODES = 10
 #: Nodes to a radian of kL; an edge wave and its way on turn by up to twice that phase.
-NODES_PER_RADIAN = 0.55
+NODES_PER_RADIAN = 0.42
 #: Angles below it (times ν) from the limit of what is seen make a peak that nodes may miss.
 PEAKED = 0.4
 #: Steps of an even grid that share a factor, and by how much its steps may differ.
 FINE_STEPS, EVEN = 8, 1e-6
 #: A listener is never nearer to that limit: on it, half the source is seen.
 TINY = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class Disc:
-    """A round piston flush with a face: its centre (3,), its radius and the face's number."""
-
-    centre: Floats
-    radius_m: float
-    face: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +89,18 @@ class Arrivals:
     lean: Floats
     slope: Floats
     amplitude: Complexes
+
+    def joined(self, other: Arrivals) -> Arrivals:
+        """These and others at the same nodes, one after the other, or added up where they come from the same."""
+        if self.lean.shape == other.lean.shape:
+            return replace(self, amplitude=self.amplitude + other.amplitude)
+        return Arrivals(
+            self.nodes,
+            np.concatenate([self.side, other.side]),
+            np.concatenate([self.lean, other.lean], axis=1),
+            np.concatenate([self.slope, other.slope], axis=1),
+            np.concatenate([self.amplitude, other.amplitude], axis=1),
+        )
 
     def towards_faces(self, side: npt.NDArray[np.integer], lean: Floats) -> Complexes:
         """Diffracted along the faces, towards places of `side` (O,) and `lean` (N, O); (N, O, C, F)."""
@@ -184,131 +183,3 @@ def missed_peak(nodes: Nodes, x: Floats, slope: Floats, width: Floats) -> Floats
     here, before = nodes.along[after[0]], nodes.along[after[0] - 1]
     place = np.clip(before - low * (here - before) / (high - low), 0.0, nodes.edge.length_m)
     return np.asarray(nodes.cardinal(place) * missed / steps)
-
-
-@dataclass(frozen=True, slots=True)
-class Web:
-    """Nodes on all edges of a body, and which see each other along its faces, for one range of wavenumbers."""
-
-    body: Polyhedron
-    nodes: tuple[Nodes, ...]
-
-    @classmethod
-    def on(cls, body: Polyhedron, wavenumber: float, density: float = 1.0) -> Web:
-        """A web fine enough for a wavenumber."""
-        return cls(body, tuple(Nodes.on(edge, wavenumber, density) for edge in body.edges()))
-
-    def neighbours(self, edge: int) -> list[tuple[int, int]]:
-        """Edges that share a face with an edge, each with the side (0 or 1) on which that face lies."""
-        faces = self.nodes[edge].edge.faces
-        return [
-            (other, side)
-            for side, face in enumerate(faces)
-            for other, nodes in enumerate(self.nodes)
-            if other != edge and face in nodes.edge.faces
-        ]
-
-    def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats) -> Arrivals:
-        """What a disc sends straight to an edge of its face."""
-        nodes = self.nodes[edge]
-        side = nodes.edge.faces.index(disc.face)
-        count = rays_needed(disc.radius_m, float(wavenumbers.max()))
-        sight = disc.centre - nodes.places
-        aside = np.linalg.norm(sight, axis=1)
-        rays = rays_to(disc.radius_m, aside, np.zeros_like(aside), count)
-        along, inward = -sight @ nodes.edge.along, sight @ nodes.edge.inward[side]
-        course = np.arctan2(along, inward)[:, None] + rays.turn
-        turning = (inward[:, None] - along[:, None] * np.tan(rays.turn)) / aside[:, None] ** 2
-        strength = rays.strength(wavenumbers, np.zeros_like(aside)) / (np.pi * disc.radius_m**2)
-        amplitude = strength[:, :, None, :].astype(np.complex64)
-        lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
-        return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
-
-    def onward(self, edge: int, came: Complexes, wavenumbers: Floats) -> dict[int, Complexes]:
-        """What gets from an edge to its neighbours, where `came` (N, O, C, F) is diffracted along its faces.
-
-        Amplitudes (N there, N here, C, F) by the neighbour's number.
-        """
-        here = self.nodes[edge]
-        places, _, ends = self.outlook(edge)
-        distance = here.distance(places)
-        came *= turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)[:, :, None]
-        parts = np.split(came, ends, axis=1)
-        return {other: part.swapaxes(0, 1) for (other, _), part in zip(self.neighbours(edge), parts, strict=True)}
-
-    def outlook(self, edge: int) -> tuple[Floats, npt.NDArray[np.integer], npt.NDArray[np.integer]]:
-        """All nodes of an edge's neighbours: places (O, 3), sides (O,), and where each but the first begins."""
-        neighbours = self.neighbours(edge)
-        counts = [len(self.nodes[other].places) for other, _ in neighbours]
-        places = np.concatenate([self.nodes[other].places for other, _ in neighbours])
-        return places, np.repeat([side for _, side in neighbours], counts), np.cumsum(counts)[:-1]
-
-    def along_faces(self, waves: Arrivals, edge: int) -> Complexes:
-        """Waves at an edge, diffracted towards all nodes of its neighbours: (N, O, C, F)."""
-        places, side, _ = self.outlook(edge)
-        return waves.towards_faces(side, self.nodes[edge].lean(places))
-
-    def gathered(self, edge: int, sent: dict[int, dict[int, Complexes]]) -> Arrivals | None:
-        """Everything in `sent` (from, to) that arrives at an edge."""
-        here = self.nodes[edge]
-        sources = [(other, side) for other, side in self.neighbours(edge) if edge in sent.get(other, {})]
-        if not sources:
-            return None
-        places = np.concatenate([self.nodes[other].places for other, _ in sources])
-        side = np.concatenate([np.full(len(self.nodes[other].places), face) for other, face in sources])
-        amplitude = np.concatenate([sent[other][edge] for other, _ in sources], axis=1)
-        return Arrivals(here, side, here.lean(places), 1.0 / here.distance(places), amplitude)
-
-
-def arrivals(web: Web, discs: Sequence[Disc], wavenumbers: Floats, orders: int) -> list[tuple[int, Arrivals]]:
-    """Everything that arrives at edges, up to an order of diffraction.
-
-    The first of each pair is the number of the radiator where the arrivals are one radiator's alone (C = 1), and
-    −1 where they are those of all.
-    """
-    straight: list[tuple[int, Arrivals]] = []
-    sent: dict[int, dict[int, Complexes]] = {}
-    for edge, nodes in enumerate(web.nodes):
-        lit = [number for number, disc in enumerate(discs) if disc.face in nodes.edge.faces]
-        direct = [web.from_disc(edge, discs[number], wavenumbers) for number in lit]
-        straight += zip(lit, direct, strict=True)
-        if lit and orders > 1:
-            came = np.zeros((len(nodes.places), len(web.outlook(edge)[1]), len(discs), len(wavenumbers)), np.complex64)
-            for number, waves in zip(lit, direct, strict=True):
-                came[:, :, number] = web.along_faces(waves, edge)[:, :, 0]
-            sent[edge] = web.onward(edge, came, wavenumbers)
-    total = {here: dict(there) for here, there in sent.items()}
-    for _ in range(3, orders + 1):
-        waves = {edge: web.gathered(edge, sent) for edge in range(len(web.nodes))}
-        sent = {
-            edge: web.onward(edge, web.along_faces(came, edge), wavenumbers)
-            for edge, came in waves.items()
-            if came is not None
-        }
-        for here, there in sent.items():
-            before = total.setdefault(here, {})
-            for other, part in there.items():
-                before[other] = before[other] + part if other in before else part
-    joined = [web.gathered(edge, total) for edge in range(len(web.nodes))]
-    return [*straight, *((-1, waves) for waves in joined if waves is not None)]
-
-
-def diffracted(
-    body: Polyhedron,
-    discs: Sequence[Disc],
-    points: Floats,
-    wavenumbers: Floats,
-    flight: Floats,
-    orders: int,
-    density: float = 1.0,
-) -> Complexes:
-    """What the edges add to the mean of e^(−jk(R − flight))/R over each disc's free field; (C, D, F)."""
-    web = Web.on(body, float(wavenumbers.max()), density)
-    field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
-    for number, waves in arrivals(web, discs, wavenumbers, orders):
-        part = waves.towards(points, wavenumbers, flight)
-        if number < 0:
-            field += part
-        else:
-            field[number] += part[0]
-    return field

@@ -1,0 +1,167 @@
+"""All edges of a body together: what each sends along the faces to the others, order by order.
+
+What arrives at another edge over a face is diffracted anew, with half the strength, since a wave along a face is
+its own reflection. Summed over all orders that is exact for a convex body to within numerics (Asheim & Svensson,
+JASA 133 (6), 2013; recalled): at low frequencies the orders add up to a source in free space on every side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.edges import Arrivals, Nodes, turned
+from earwitness.virtual.piston import rays_needed, rays_to
+from earwitness.virtual.polyhedron import Polyhedron
+
+#: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along their
+#: own face they are 25 dB down, and what goes round two edges lies lower still.
+BEAMING = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A round piston flush with a face: its centre (3,), its radius and the face's number."""
+
+    centre: Floats
+    radius_m: float
+    face: int
+
+
+@dataclass(frozen=True, slots=True)
+class Web:
+    """Nodes on all edges of a body, and which see each other along its faces, for one range of wavenumbers."""
+
+    body: Polyhedron
+    nodes: tuple[Nodes, ...]
+
+    @classmethod
+    def on(cls, body: Polyhedron, wavenumber: float, density: float = 1.0) -> Web:
+        """A web fine enough for a wavenumber."""
+        return cls(body, tuple(Nodes.on(edge, wavenumber, density) for edge in body.edges()))
+
+    def neighbours(self, edge: int) -> list[tuple[int, int]]:
+        """Edges that share a face with an edge, each with the side (0 or 1) on which that face lies."""
+        faces = self.nodes[edge].edge.faces
+        return [
+            (other, side)
+            for side, face in enumerate(faces)
+            for other, nodes in enumerate(self.nodes)
+            if other != edge and face in nodes.edge.faces
+        ]
+
+    def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats) -> Arrivals:
+        """What a disc sends straight to an edge of its face."""
+        nodes = self.nodes[edge]
+        side = nodes.edge.faces.index(disc.face)
+        count = rays_needed(disc.radius_m, float(wavenumbers.max()))
+        sight = disc.centre - nodes.places
+        aside = np.linalg.norm(sight, axis=1)
+        rays = rays_to(disc.radius_m, aside, np.zeros_like(aside), count)
+        along, inward = -sight @ nodes.edge.along, sight @ nodes.edge.inward[side]
+        course = np.arctan2(along, inward)[:, None] + rays.turn
+        turning = (inward[:, None] - along[:, None] * np.tan(rays.turn)) / aside[:, None] ** 2
+        strength = rays.strength(wavenumbers, np.zeros_like(aside)) / (np.pi * disc.radius_m**2)
+        amplitude = strength[:, :, None, :].astype(np.complex64)
+        lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
+        return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
+
+    def sent(self, waves: Arrivals, edge: int, to: int, wavenumbers: Floats) -> Complexes:
+        """What an edge makes of its arrivals and sends to a neighbour: amplitudes there (N there, N here, C, F)."""
+        here, places = self.nodes[edge], self.nodes[to].places
+        side = dict(self.neighbours(edge))[to]
+        diffracted = waves.towards_faces(np.full(len(places), side), here.lean(places))
+        distance = here.distance(places)
+        diffracted *= turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)[:, :, None]
+        return diffracted.swapaxes(0, 1)
+
+    def gathered(self, edge: int, sent: Mapping[int, Complexes]) -> Arrivals:
+        """What other edges have sent to one, `sent` by their numbers, as arrivals there."""
+        here, sides = self.nodes[edge], dict(self.neighbours(edge))
+        places = np.concatenate([self.nodes[other].places for other in sent])
+        side = np.concatenate([np.full(len(self.nodes[other].places), sides[other]) for other in sent])
+        amplitude = np.concatenate(list(sent.values()), axis=1)
+        return Arrivals(here, side, here.lean(places), 1.0 / here.distance(places), amplitude)
+
+
+@dataclass(frozen=True, slots=True)
+class Cascade:
+    """Waves of several discs on a web, order by order, at sorted wavenumbers (F,)."""
+
+    web: Web
+    discs: tuple[Disc, ...]
+    wavenumbers: Floats
+
+    @property
+    def followed(self) -> npt.NDArray[np.integer]:
+        """Numbers of the discs whose sound is followed beyond the first edge."""
+        radii = np.array([disc.radius_m for disc in self.discs])
+        return np.flatnonzero((radii * self.wavenumbers[0] < BEAMING) | (radii == radii.min()))
+
+    def first(self, edge: int) -> dict[int, Arrivals]:
+        """What comes straight to an edge, by the disc's number."""
+        faces = self.web.nodes[edge].edge.faces
+        return {
+            number: self.web.from_disc(edge, disc, self.wavenumbers)
+            for number, disc in enumerate(self.discs)
+            if disc.face in faces
+        }
+
+    def second(self, edge: int, straight: Sequence[Mapping[int, Arrivals]]) -> Arrivals | None:
+        """What comes to an edge by way of one other, of the discs that are followed."""
+        followed = self.followed
+        found: dict[int, Complexes] = {}
+        here = self.web.nodes[edge].places
+        for other, _ in self.web.neighbours(edge):
+            lit = [number for number in followed if number in straight[other]]
+            if not lit:
+                continue
+            shape = (len(here), len(self.web.nodes[other].places), len(followed), len(self.wavenumbers))
+            found[other] = np.zeros(shape, dtype=np.complex64)
+            for number in lit:
+                sent = self.web.sent(straight[other][number], other, edge, self.wavenumbers)
+                found[other][:, :, np.searchsorted(followed, number)] = sent[:, :, 0]
+        return self.web.gathered(edge, found) if found else None
+
+    def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterator[Arrivals]:
+        """What comes to each edge by way of others, all orders from the second together."""
+        edges = range(len(self.web.nodes))
+        if orders == 2:
+            yield from (waves for edge in edges if (waves := self.second(edge, straight)) is not None)
+            return
+        latest = {edge: waves for edge in edges if (waves := self.second(edge, straight)) is not None}
+        total = {edge: waves for edge, waves in latest.items()}
+        for _ in range(3, orders + 1):
+            latest = {edge: self._next(edge, latest) for edge in edges}
+            total = {edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()}
+        yield from total.values()
+
+    def _next(self, edge: int, latest: Mapping[int, Arrivals]) -> Arrivals:
+        return self.web.gathered(
+            edge,
+            {
+                other: self.web.sent(latest[other], other, edge, self.wavenumbers)
+                for other, _ in self.web.neighbours(edge)
+                if other in latest
+            },
+        )
+
+
+def diffracted(
+    web: Web, discs: Sequence[Disc], points: Floats, wavenumbers: Floats, flight: Floats, orders: int
+) -> Complexes:
+    """What the edges add to the mean of e^(−jk(R − flight))/R over each disc's free field; (C, D, F)."""
+    field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
+    cascade = Cascade(web, tuple(discs), wavenumbers)
+    straight = [cascade.first(edge) for edge in range(len(web.nodes))]
+    for lit in straight:
+        for number, waves in lit.items():
+            field[number] += waves.towards(points, wavenumbers, flight)[0]
+    if orders > 1:
+        for waves in cascade.later(orders, straight):
+            field[cascade.followed] += waves.towards(points, wavenumbers, flight)
+    return field
