@@ -14,11 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from earwitness.measurement.readers.audio import read_recording
-from earwitness.measurement.readers.text import read_response
+from earwitness.measurement.readers.contents import Source
+from earwitness.measurement.readers.text import READER as TEXT_READER
 from earwitness.records.errors import FileError
 
 FUZZ = settings(max_examples=150, deadline=2_000, suppress_health_check=[HealthCheck.function_scoped_fixture])
-TEXT = b"* heading\nfrequency level phase\n" + b"\n".join(
+TEXT = b"* heading\nFrequency (Hz)\tLevel (dB)\tPhase (deg)\n" + b"\n".join(
     f"{20 * 1.1**k:.3f}\t{80 - k * 0.1:.2f}\t{-k:d}".encode() for k in range(40)
 )
 
@@ -58,22 +59,26 @@ def answers(reader: Callable[[Path, str], object], folder: Path, content: bytes,
     assert line.startswith(name)
 
 
+def look_at_text(file: Path, name: str) -> object:
+    return TEXT_READER.look(Source(file, name))
+
+
 @FUZZ
 @given(st.binary(max_size=2_000))
 def test_text_reader_on_any_bytes(tmp_path: Path, content: bytes) -> None:
-    answers(read_response, tmp_path, content, "any.txt")
+    answers(look_at_text, tmp_path, content, "any.txt")
 
 
 @FUZZ
 @given(st.text(max_size=500))
 def test_text_reader_on_any_text(tmp_path: Path, content: str) -> None:
-    answers(read_response, tmp_path, content.encode("utf-8", "replace"), "any.txt")
+    answers(look_at_text, tmp_path, content.encode("utf-8", "replace"), "any.txt")
 
 
 @FUZZ
 @given(EDITS)
 def test_text_reader_on_damaged_files(tmp_path: Path, edits: list[Edit]) -> None:
-    answers(read_response, tmp_path, edited(TEXT, edits), "damaged.txt")
+    answers(look_at_text, tmp_path, edited(TEXT, edits), "damaged.txt")
 
 
 @FUZZ

@@ -1,13 +1,21 @@
-"""Responses as plain text: frequency in Hz, level in dB, and phase in degrees where there is one."""
+"""Responses as text of any dialect: told from the whole file, refused where two readings are possible.
+
+What a file holds is told in this order, each step from everything the steps before it found:
+
+1. `text_decoding`: bytes to characters.
+2. `text_lines`: rows of numbers, and the words above and below them.
+3. `text_dialect`: what parts the columns, and what stands before decimals.
+4. `text_headings`, `text_columns`: which column is frequency, level, phase, real or imaginary part, and
+   of which direction.
+5. `text_frequency`, `text_values`, `text_phase`: units, each from a heading, from ``read`` in ``takes.toml``,
+   or from numbers that allow no other.
+"""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
-
-import numpy as np
 
 from earwitness.measurement.readers.contents import (
     Contents,
@@ -18,19 +26,20 @@ from earwitness.measurement.readers.contents import (
     no_such_part,
 )
 from earwitness.measurement.readers.files import require_regular
-from earwitness.records.errors import ReadError
+from earwitness.measurement.readers.text_columns import Columns, PartColumns, tell_columns
+from earwitness.measurement.readers.text_decoding import ENCODINGS, decode
+from earwitness.measurement.readers.text_dialect import Table, tabulate
+from earwitness.measurement.readers.text_frequency import FrequencyAxis, frequency_axis
+from earwitness.measurement.readers.text_lines import Line, Sorted, require_words, sort_lines
+from earwitness.measurement.readers.text_options import OPTIONS, text_options
+from earwitness.measurement.readers.text_phase import DEGREES_PER_UNIT, phase_unit_of
+from earwitness.measurement.readers.text_units import ValueUnit
+from earwitness.measurement.readers.text_values import levels_db, value_unit_of
 
-MAX_BYTES: Final = 2**24
-MAX_LINES: Final = 200_000
-MAX_LINE_LENGTH: Final = 1_000
-MAX_COLUMNS: Final = 5
-MAX_FREQUENCY_HZ: Final = 1e6
-MAX_LEVEL_DB: Final = 400.0
-COMMENTS: Final = ("#", "*", ";", "//", "%")
-
-_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
-_DECIMAL_COMMA: Final = re.compile(r"[+-]?\d+,\d+", re.ASCII)
-_CONTROL: Final = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+MAX_BYTES: Final = 2**25
+MAX_WORDS: Final = 100
+_LONGEST_WORDS: Final = 300
+_PHASES: Final = {"deg": "degrees", "rad": "radians"}
 
 
 class TextReader:
@@ -38,116 +47,84 @@ class TextReader:
 
     name = "text"
     suffixes = frozenset({".txt", ".csv", ".tsv", ".dat"})
-    options: Mapping[str, str] = {}
+    options: Mapping[str, str] = OPTIONS
 
     def look(self, source: Source) -> Contents:
         """What the file holds."""
-        read_response(source.file, source.name)
-        return Contents(Form.RESPONSES, (Part(),))
+        told = _tell(source)
+        for part in told.columns.parts:
+            told.response(part)
+        parts = tuple(Part(part.selector, part.words) for part in told.columns.parts)
+        return Contents(Form.RESPONSES, parts, words=told.words(), remark=told.remark())
 
     def read(self, source: Source, selectors: Sequence[str]) -> Sequence[MeasuredResponse]:
-        """The file's one response, for each of `selectors`."""
+        """The responses that `selectors` name."""
+        told = _tell(source)
+        parts = {part.selector: part for part in told.columns.parts}
         for selector in selectors:
-            if selector:
+            if selector not in parts:
                 raise no_such_part(source, selector)
-        return [read_response(source.file, source.name)] * len(selectors)
+        return [told.response(parts[selector]) for selector in selectors]
 
 
 READER: Final = TextReader()
 
 
-def read_response(file: Path, name: str) -> MeasuredResponse:
-    """Frequency, level and phase from columns parted by tab, space, comma or semicolon.
+@dataclass(frozen=True)
+class _Told:
+    """A file of which everything is told but the levels themselves."""
 
-    Lines that begin with ``#``, ``*``, ``;``, ``//`` or ``%`` are comments; so is a heading of words above
-    the first row. A fourth and a fifth column are left aside.
+    name: str
+    encoding: str
+    lines: Sorted
+    table: Table
+    columns: Columns
+    frequency: FrequencyAxis
+    unit: ValueUnit
+    phase: str | None
 
-    Raises
-    ------
-    ReadError
-        With the line: not text, not a number, decimal commas, frequencies that don't rise, rows of unequal
-        length, fewer than two rows, too many columns or lines, a line that is too long.
-    """
-    require_regular(file, name, MAX_BYTES)
-    rows: list[list[float]] = []
-    for number, line in _lines(file.read_bytes(), name):
-        row = _row(line, number, name, may_be_heading=not rows)
-        if row is None:
-            continue
-        if rows and len(row) != len(rows[0]):
-            problem = f"has {len(row)} columns where the rows above have {len(rows[0])}"
-            raise ReadError(name, problem, "export it again", f"line {number}")
-        _require_in_range(row, rows[-1][0] if rows else 0.0, number, name)
-        rows.append(row)
-    if len(rows) < 2:
-        raise ReadError(name, f"has {len(rows)} rows of numbers", "export at least two frequencies")
-    table = np.array(rows, dtype=np.float64)
-    return MeasuredResponse(table[:, 0], table[:, 1], table[:, 2] if table.shape[1] > 2 else None)
+    def response(self, part: PartColumns) -> MeasuredResponse:
+        """One part."""
+        rows = self.frequency.rows
+        values = self.table.values[rows]
+        imaginary = None if part.imaginary is None else values[:, part.imaginary]
+        level, phase = levels_db(values[:, part.value], imaginary, self.unit, self.table.at[rows], self.name)
+        if part.phase is not None and self.phase is not None:
+            phase = values[:, part.phase] * DEGREES_PER_UNIT[self.phase]
+        return MeasuredResponse(self.frequency.hz, level, phase, self.unit.level)
 
+    def words(self) -> tuple[str, ...]:
+        """What the file says of itself beside its headings."""
+        used = set(self.columns.lines)
+        lines: list[Line] = [line for line in self.lines.above if line.number not in used]
+        found = (line.words[:_LONGEST_WORDS] for line in (*lines, *self.lines.below))
+        return tuple(words for words in found if words)[:MAX_WORDS]
 
-def _lines(content: bytes, name: str) -> Iterator[tuple[int, str]]:
-    """Numbered lines that hold something other than a comment."""
-    raw = content.removeprefix(b"\xef\xbb\xbf").splitlines()
-    if len(raw) > MAX_LINES:
-        raise ReadError(name, f"has more than {MAX_LINES} lines", "export fewer frequencies")
-    for number, line in enumerate(raw, start=1):
-        if len(line) > MAX_LINE_LENGTH:
-            raise ReadError(
-                name, f"is longer than {MAX_LINE_LENGTH} bytes", "export it again", f"line {number}"
-            )
-        if _CONTROL.search(line):
-            raise ReadError(name, "is not text", "export it as plain text", f"line {number}")
-        try:
-            text = line.decode("utf-8").strip()
-        except UnicodeDecodeError as error:
-            raise ReadError(
-                name, "is not text in UTF-8", "export it as plain text", f"line {number}"
-            ) from error
-        if text and not text.startswith(COMMENTS):
-            yield number, text
+    def remark(self) -> str:
+        """How it was read."""
+        dialect = self.table.dialect
+        phase = (_PHASES[self.phase],) if self.phase else ()
+        aside = self.table.columns - 1 - self.columns.used
+        notes = (
+            *(("decimal commas",) if dialect.decimal == "," else ()),
+            *((ENCODINGS[self.encoding],) if self.encoding != "utf-8" else ()),
+            *self.frequency.remarks,
+            *((f"{aside} column{'s' * (aside > 1)} left aside",) if aside else ()),
+        )
+        return "; ".join((", ".join((self.frequency.unit, self.unit.name, *phase)), *notes))
 
 
-def _row(line: str, number: int, name: str, *, may_be_heading: bool) -> list[float] | None:
-    """The numbers of one line; None for a heading of words."""
-    where = f"line {number}"
-    spaced = _split(line, r"[;\s]+")
-    if len(spaced) > 1 and any(_DECIMAL_COMMA.fullmatch(cell) for cell in spaced):
-        raise ReadError(name, "has decimal commas", "export it with decimal points", where)
-    cells = _split(line, r"\s*[,;]\s*|\s+")
-    if may_be_heading and _is_word(cells[0]):
-        return None
-    if len(cells) > MAX_COLUMNS:
-        problem = f"has {len(cells)} columns, more than {MAX_COLUMNS}"
-        raise ReadError(name, problem, "export frequency, level and phase only", where)
-    if len(cells) < 2:
-        raise ReadError(name, "has one column", "export frequency and level side by side", where)
-    if len(cells) > 3 and "," in line and "." not in line:
-        raise ReadError(name, "may have decimal commas", "export it with decimal points", where)
-    for cell in cells:
-        if not _NUMBER.fullmatch(cell):
-            problem = f"{cell[:40]!r} is not a number"
-            raise ReadError(name, problem, "export it again, or make the line a comment", where)
-    return [float(cell) for cell in cells]
-
-
-def _is_word(cell: str) -> bool:
-    return any(c.isalpha() for c in cell) and not re.fullmatch(r"[+-]?(nan|inf|[\d.]+e?[\d.+-]*)", cell, re.I)
-
-
-def _split(line: str, at: str) -> list[str]:
-    return re.split(at, line.rstrip(",; "))
-
-
-def _require_in_range(row: list[float], previous_hz: float, number: int, name: str) -> None:
-    """Refuse frequencies that don't rise, and values that no response has."""
-    frequency, level = row[0], row[1]
-    where = f"line {number}"
-    if not 0.0 < frequency <= MAX_FREQUENCY_HZ:
-        raise ReadError(name, f"{frequency:g} Hz is no audible frequency", "leave that row out", where)
-    if frequency == previous_hz:
-        raise ReadError(name, f"{frequency:g} Hz stands there twice", "export each frequency once", where)
-    if frequency < previous_hz:
-        problem = f"{frequency:g} Hz follows {previous_hz:g} Hz"
-        raise ReadError(name, problem, "export the rows in rising order of frequency", where)
-    if abs(level) > MAX_LEVEL_DB or not all(np.isfinite(row)):
-        raise ReadError(name, f"{level:g} dB is no level", "export it again", where)
+def _tell(source: Source) -> _Told:
+    """Everything about a file but its levels."""
+    name, options = source.name, text_options(source)
+    require_regular(source.file, name, MAX_BYTES)
+    text, encoding = decode(source.file.read_bytes(), name, options.encoding)
+    lines = sort_lines(text, name, options.skip)
+    table = tabulate(lines.rows, lines.at, name, options)
+    columns = tell_columns(table, lines.above, name, options)
+    require_words(lines, table.columns, table.dialect.delimiter, set(columns.lines), name)
+    heading = columns.headings[columns.frequency]
+    axis = frequency_axis(table.values[:, columns.frequency], table.at, heading, name, options.frequency)
+    unit = value_unit_of(columns, table.values[axis.rows], name, options.level)
+    phase = phase_unit_of(columns, table.values[axis.rows], name, options.phase)
+    return _Told(name, encoding, lines, table, columns, axis, unit, phase)

@@ -1,0 +1,132 @@
+"""Levels: decibels or magnitudes, told by headings, by the case, or by numbers that allow no other.
+
+Without a word on their unit, numbers are decibels only where a linear magnitude can't be: one of them is
+zero or negative, or their median lies above 20, which is 120 dB as pascals, and none above 150. Numbers of
+ohms can't be told from decibels: they come out as plain dB, and whoever uses an impedance asks for ohms. Real
+and imaginary parts always need a unit. So does 0.02 to 5: pascals, or a microphone's few decibels.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.measurement.readers.text_columns import Columns
+from earwitness.measurement.readers.text_phase import proven_phase
+from earwitness.measurement.readers.text_units import OHM, PLAIN_DB, SPL, STATED_VALUES, Role, ValueUnit
+from earwitness.records.errors import ReadError
+
+Float64s = npt.NDArray[np.float64]
+
+MAX_LEVEL_DB: Final = 400.0
+#: A median of pascals above this, 120 dB, is no measurement's.
+_LOUDEST_MEDIAN_PA: Final = 20.0
+_LOUDEST_DB: Final = 150.0
+#: Directions of one loudspeaker don't differ by more in their median.
+_WIDEST_SPREAD_DB: Final = 60.0
+_SETTLED: Final = 'state which, as in read = { level = "dB SPL" }'
+
+
+def value_unit_of(columns: Columns, values: Float64s, name: str, stated: str | None) -> ValueUnit:
+    """The one unit of all value columns of a table, shape (n, columns).
+
+    Raises
+    ------
+    ReadError
+        It can't be told, differs between columns, or what is stated contradicts the headings or the numbers.
+    """
+    first = columns.parts[0]
+    heading = columns.headings[first.value]
+    said = {columns.headings[k].unit for k in _value_columns(columns)}
+    headed = next(iter(said))
+    if len(said) > 1:
+        other = next(
+            columns.headings[k] for k in _value_columns(columns) if columns.headings[k].unit != headed
+        )
+        problem = f"{heading.text!r} and {other.text!r} have different units"
+        raise ReadError(name, problem, "export all columns in one unit")
+    wanted = STATED_VALUES[stated] if stated else None
+    if headed is not None and wanted is not None and not _refines(wanted, headed):
+        problem = f"its levels are headed {heading.text!r}, where read.level says {stated}"
+        raise ReadError(name, problem, "correct read.level in takes.toml")
+    unit = _hinted(wanted if wanted and headed in (None, PLAIN_DB) else headed, heading.hint)
+    if unit is not None:
+        return unit
+    if columns.headings[first.value].role is Role.REAL:
+        raise ReadError(name, "the unit of its real and imaginary parts isn't said", _SETTLED)
+    magnitudes = values[:, [part.value for part in columns.parts]]
+    _require_decibels(columns, magnitudes, name)
+    return SPL if heading.hint == "spl" else PLAIN_DB
+
+
+def _refines(wanted: ValueUnit, headed: ValueUnit) -> bool:
+    """Whether a stated unit says the same as a heading, or what plain dB are relative to."""
+    if wanted == headed or (wanted is PLAIN_DB and not headed.linear):
+        return True
+    return headed is PLAIN_DB and not wanted.linear
+
+
+def _hinted(unit: ValueUnit | None, hint: str) -> ValueUnit | None:
+    if unit is PLAIN_DB and hint == "spl":
+        return SPL
+    if unit is None and hint == "ohm":
+        return OHM
+    return unit
+
+
+def _value_columns(columns: Columns) -> list[int]:
+    found = [part.value for part in columns.parts]
+    return found + [part.imaginary for part in columns.parts if part.imaginary is not None]
+
+
+def _require_decibels(columns: Columns, magnitudes: Float64s, name: str) -> None:
+    """Refuse numbers, shape (n, parts), that may be something else than decibels."""
+    medians = np.median(magnitudes, axis=0)
+    for part, column in zip(columns.parts, magnitudes.T, strict=True):
+        if proven_phase(column) is not None:
+            problem = f"column {part.value + 1} jumps as a phase does"
+            raise ReadError(
+                name, problem, 'state read = { columns = "frequency, level, phase" } or what it holds'
+            )
+    linear_can_be = magnitudes.min() > 0.0 and np.median(medians) <= _LOUDEST_MEDIAN_PA
+    if linear_can_be or (magnitudes.min() > 0.0 and magnitudes.max() > _LOUDEST_DB):
+        span = f"{magnitudes.min():g} to {magnitudes.max():g}"
+        raise ReadError(name, f"its values from {span} may be dB or a linear magnitude", _SETTLED)
+    apart = np.abs(medians - np.median(medians)) > _WIDEST_SPREAD_DB
+    if apart.any():
+        column = columns.parts[int(np.argmax(apart))].value + 1
+        problem = f"column {column} can't be the level of one more direction"
+        raise ReadError(
+            name, problem, "name what it is in its heading, or leave it aside: read = { columns = … }"
+        )
+
+
+def levels_db(
+    value: Float64s, imaginary: Float64s | None, unit: ValueUnit, at: npt.NDArray[np.int64], name: str
+) -> tuple[Float64s, Float64s | None]:
+    """Levels in dB re the unit's reference and the phase of a complex value in degrees, each (n,).
+
+    Raises
+    ------
+    ReadError
+        A magnitude has no level, or a level is none; with the line.
+    """
+    phase = None if imaginary is None else np.degrees(np.arctan2(imaginary, value))
+    magnitude = value if imaginary is None else np.hypot(value, imaginary)
+    linear = unit.linear or imaginary is not None
+    if linear:
+        silent = magnitude <= 0.0
+        if silent.any():
+            k = int(np.argmax(silent))
+            problem = f"a magnitude of {magnitude[k]:g} {unit.name} has no level"
+            raise ReadError(name, problem, "export it again, or leave that row out", f"line {at[k]}")
+        level = 20.0 * np.log10(magnitude) + 20.0 * np.log10(unit.scale)
+    else:
+        level = value + 20.0 * np.log10(unit.scale)
+    wrong = np.abs(level) > MAX_LEVEL_DB
+    if wrong.any():
+        k = int(np.argmax(wrong))
+        raise ReadError(name, f"{value[k]:g} {unit.name} is no level", "export it again", f"line {at[k]}")
+    return level, phase
