@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 import scipy.signal
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -98,6 +98,7 @@ def test_three_ways_are_flat_once_the_lowest_is_turned_like_the_others() -> None
     np.testing.assert_allclose(np.abs(total), 1.0, rtol=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(50.0, 15_000.0), st.none() | st.floats(0.3, 5.0))
 def test_all_passes_only_turn(centre_hz: float, q: float | None) -> None:
     filtered = AllPass(centre_hz, q)
@@ -180,6 +181,7 @@ def test_ladders_of_the_textbook_are_butterworth_filters_and_a_constant_load(val
     np.testing.assert_allclose(1.0 / total, load, rtol=1e-6)
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.builds(

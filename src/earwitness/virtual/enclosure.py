@@ -94,10 +94,11 @@ class Enclosure:
             raise ValueError(
                 f"no driver of this box is called {', '.join(sorted(unknown))}; a resonator carries it"
             )
-        modes = [mode.name for unit in self.drive_units for mode in unit.bending]
-        parts = [part.name for part in (*self.drive_units, *self.ports, *self.resonators)]
-        if len(set(modes + parts)) < len(modes + parts):
-            raise ValueError(f"all that moves in a box has a name of its own: {', '.join(parts + modes)}")
+        moving = [unit.name for unit in self.drive_units] + [port.name for port in self.ports]
+        moving += [resonator.name for resonator in self.resonators]
+        moving += [mode.name for unit in self.drive_units for mode in unit.bending]
+        if len(set(moving)) < len(moving):
+            raise ValueError(f"all that moves in a box has a name of its own: {', '.join(moving)}")
 
     @property
     def openings(self) -> tuple[Opening, ...]:
