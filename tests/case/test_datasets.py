@@ -154,14 +154,15 @@ def test_the_unit_follows_the_drive(tmp_path: Path, drives: list[Drive], unit: s
 
 
 def curves(valid_from_hz: float = 300.0) -> CurveSet:
-    """The specimen with what it lacks: missing directions, takes in another order, curves without a take."""
+    """The specimen with what it lacks: missing and mirrored directions, takes in another order or none."""
     made = specimen.curve_set(valid_from_hz)
     power = made.curves[CurveName.SOUND_POWER]
     missing = (Direction(Orbit.VERTICAL, -10.0), Direction(Orbit.HORIZONTAL, 22.5))
     turned = dataclasses.replace(power, takes=power.takes[::-1], missing=missing)
     index = dataclasses.replace(made.curves[CurveName.SOUND_POWER_DI], takes=(), components_db={})
     changed = {**made.curves, CurveName.SOUND_POWER: turned, CurveName.SOUND_POWER_DI: index}
-    return dataclasses.replace(made, curves=changed)
+    flat = dataclasses.replace(made.coverage["horizontal"], mirrored_deg=(-170.0, -10.0))
+    return dataclasses.replace(made, curves=changed, coverage={**made.coverage, "horizontal": flat})
 
 
 def test_curves_come_back_exactly(tmp_path: Path) -> None:

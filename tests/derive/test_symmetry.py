@@ -55,6 +55,8 @@ def test_half_a_symmetrical_loudspeaker_is_the_whole_one() -> None:
         np.testing.assert_allclose(found.relative_db, chart.relative_db, atol=1e-9)
         np.testing.assert_array_equal(found.negative_deg, found.positive_deg)
         np.testing.assert_array_equal(found.negative_uncertainty_deg, found.positive_uncertainty_deg)
+        assert found.mirrored_deg == tuple(float(a) for a in range(-170, 0, 10))
+        assert chart.mirrored_deg == ()
 
 
 def test_the_evidence_is_what_was_measured() -> None:

@@ -89,3 +89,13 @@ def test_the_caption_says_which_side_is_positive(orbit: str, words: str) -> None
     assert exhibit is not None
     assert f"Positive angles are {words}." in str(exhibit.caption)
     assert "The heavy line is −6 dB." in str(exhibit.caption)
+
+
+def test_a_mirrored_side_is_said() -> None:
+    whole = CURVES.coverage["horizontal"]
+    said = "mirror image of the other side"
+    for mirrored, expected in (((), False), ((-20.0, -10.0), True)):
+        charts = {"horizontal": replace(whole, mirrored_deg=mirrored)}
+        exhibit = coverage(replace(CURVES, coverage=charts), "horizontal")
+        assert exhibit is not None
+        assert (said in str(exhibit.conditions)) is expected

@@ -157,6 +157,8 @@ def _write_map(file: NetcdfWriter, frequency_hz: Floats, one: CoverageMap) -> No
     level = f"level on the {one.orbit} orbit re its smoothed on-axis response"
     file.numbers(name, Variable(over, "dB", level, band), one.relative_db)
     file.flags(f"{name}_valid", Variable(over, "1", f"{level}: whether it is valid", band), one.valid)
+    stood_in = Variable((angle,), "1", "whether the other side, mirrored, stands in for it")
+    file.flags(f"{angle}_mirrored", stood_in, np.isin(one.angle_deg, one.mirrored_deg))
     for line, meaning in _LINES.items():
         values = getattr(one, f"{line}_deg")
         file.numbers(f"{name}_{line}", Variable(("frequency",), "degree", meaning, band), values)
@@ -245,11 +247,13 @@ def _read_curve(
 
 def _read_map(file: NetcdfReader, orbit: str, takes: tuple[TakeId, ...]) -> CoverageMap:
     name = f"coverage_{orbit}"
+    angle_deg = file.numbers(f"angle_{orbit}")
     return CoverageMap(
         orbit=orbit,
-        angle_deg=file.numbers(f"angle_{orbit}"),
+        angle_deg=angle_deg,
         relative_db=file.numbers(name),
         valid=file.truths(f"{name}_valid"),
         takes=takes,
+        mirrored_deg=tuple(angle_deg[file.truths(f"angle_{orbit}_mirrored")].tolist()),
         **{f"{line}_deg": file.numbers(f"{name}_{line}") for line in _LINES},
     )

@@ -114,6 +114,7 @@ def orbit_coverage(derived: DerivedCurves, orbit: Orbit) -> OrbitCoverage | None
         positive_uncertainty_deg=np.where(np.isfinite(positive) & stated, spread[0], np.nan),
         negative_uncertainty_deg=np.where(np.isfinite(negative) & stated, spread[1], np.nan),
         takes=tuple(sorted({t for row in rows for t in field.takes[row]})),
+        mirrored_deg=tuple(angle[derived.takes.mirrored[rows]].tolist()),
     )
     axis_db = level_db(field.power[rows[axis]])
     about_raw = np.where(field.valid[rows], level_db(field.power[rows]), np.nan) - axis_db

@@ -25,7 +25,7 @@ from earwitness.records.figures import (
     Value,
 )
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
-from earwitness.records.sentences import Term, say
+from earwitness.records.sentences import EMPTY, Term, say
 from earwitness.records.takes import Orbit
 
 #: Coverage is summed up over at most this band.
@@ -59,9 +59,9 @@ def coverage(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) 
             Term("1/3 octave"),
             ", ",
             band_words("derive.coverage_figures", "COVERAGE_BAND_HZ", COVERAGE_BAND_HZ),
-            "; what wasn't measured is the mirror image of the other side"
-            if _mirrored(derived, orbit)
-            else "",
+            say("; what wasn't measured is the mirror image of the other side")
+            if found and found.chart.mirrored_deg
+            else EMPTY,
         ),
         reading="half-angles, each side apart",
         valid_band_hz=(clauses[0].from_hz, clauses[-1].to_hz) if clauses else None,
@@ -69,14 +69,6 @@ def coverage(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) 
         source=SOURCE,
         evidence=Evidence((CurveName.ON_AXIS,), found.chart.takes if found else ()),
         also=also,
-    )
-
-
-def _mirrored(derived: DerivedCurves, orbit: Orbit) -> bool:
-    """Whether mirror images stand in for directions of an orbit."""
-    takes = derived.takes
-    return any(
-        d.orbit is orbit and one for d, one in zip(takes.directions, takes.mirrored.tolist(), strict=True)
     )
 
 

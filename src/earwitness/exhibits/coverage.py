@@ -15,7 +15,7 @@ from earwitness.exhibits.description import Axis, Exhibit, LevelMap, Panel
 from earwitness.exhibits.wording import axis_span
 from earwitness.records.curves import CoverageMap, CurveSet
 from earwitness.records.grid import Floats
-from earwitness.records.sentences import say
+from earwitness.records.sentences import EMPTY, say
 
 LEVELS_DB: Final = (-24.0, -18.0, -12.0, -9.0, -6.0, -3.0)
 HEAVY_DB: Final = -6.0
@@ -46,7 +46,12 @@ def coverage(curves: CurveSet, orbit: str) -> Exhibit | None:
             quantity(HEAVY_DB, "dB", "method:exhibits.coverage/HEAVY_DB", 0),
             f". {SIDES[orbit]}",
         ),
-        conditions=say("dB re on axis · blank where it isn't valid"),
+        conditions=say(
+            "dB re on axis · blank where it isn't valid",
+            say(" · what wasn't measured is the mirror image of the other side")
+            if measured.mirrored_deg
+            else EMPTY,
+        ),
         alt=say(f"Map of level over angle on the {orbit} orbit and frequency, ", axis_span(), "."),
         panels=(panel,),
     )

@@ -86,6 +86,7 @@ class CoverageMap:
     `relative_db` has shape (A, F) over `angle_deg` (A,), NaN where not valid; `left_deg` and `right_deg` (F,)
     are the first −6 dB crossings going outward (positive side, negative side; both as positive angles, NaN
     where the level never falls that far or isn't valid). On the vertical orbit they are up and down.
+    `mirrored_deg` are those of the angles that weren't measured and that the other side stands in for.
     """
 
     orbit: str
@@ -97,6 +98,7 @@ class CoverageMap:
     positive_uncertainty_deg: Floats
     negative_uncertainty_deg: Floats
     takes: tuple[TakeId, ...]
+    mirrored_deg: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
