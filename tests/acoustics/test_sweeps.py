@@ -125,3 +125,29 @@ def test_a_take_does_not_depend_on_its_neighbours(sweep: npt.NDArray[np.float64]
     together = sweeps.deconvolve(block, inverse, length)
     for rows in (slice(0, 1), slice(2, 5)):
         assert np.array_equal(together[rows], sweeps.deconvolve(block[rows], inverse, length))
+
+
+@pytest.mark.parametrize("place", [2_000.0, 2_000.37, 1_999.5])
+@pytest.mark.parametrize("gain", [1.0, -0.02])
+def test_where_a_pulse_lies(place: float, gain: float) -> None:
+    rate, length = 48_000, 20_000
+    frequency = np.fft.rfftfreq(length, 1.0 / rate)
+    # zero-phase and band-limited, as the deconvolution of a wire is
+    passed = np.clip(np.log2(np.maximum(frequency, 1.0) / 10.0), 0.0, 1.0) * (frequency < 21_000.0)
+    spectrum = gain * passed * np.exp(-2j * np.pi * frequency * place / rate)
+    response = np.fft.irfft(spectrum, length).astype(np.float32)
+    assert sweeps.pulse_position(response, rate, (20.0, 20_000.0)) == pytest.approx(place, abs=1e-4)
+    # before the stimulus' start it lies at the far end of the circle
+    early = np.roll(response, -1_990)
+    assert sweeps.pulse_position(early, rate, (20.0, 20_000.0)) == pytest.approx(place - 1_990, abs=1e-4)
+
+
+def test_prominence() -> None:
+    noise = np.random.default_rng(0).standard_normal((4, 200_000)).astype(np.float32)
+    # the greatest of n normal values squared is about 2·ln(n/√(4π·ln n)), here 19.4
+    assert sweeps.prominence(noise).max() < 40.0
+    assert sweeps.prominence(noise).min() > 15.0
+    click = np.zeros(1_000, dtype=np.float32)
+    click[7] = -3.0
+    assert sweeps.prominence(click) == pytest.approx(1_000.0)
+    assert sweeps.prominence(np.zeros(9)) == 0.0
