@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
+from scipy.special import j1
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
@@ -146,8 +147,9 @@ class DriveUnit:
 class Port:
     """A round pipe from the box to the outside, flanged there and free inside.
 
-    With `resonant` it is a pipe in which the sound takes its time, and which has resonances of its own near
-    every half wave; without, the same air as one lump.
+    With `resonant` it is a pipe in which the sound takes its time: it resonates near every half wave, damped
+    by its walls and by what it radiates, 1 − J₁(2ka)/ka of ρc/S as a piston in a baffle (Kinsler; recalled).
+    Without, it is the same air as one lump, as the theory of vented boxes has it.
     """
 
     opening: Opening
@@ -185,6 +187,8 @@ class Port:
         outer = s * air.density * FLANGED_END * self.diameter_m / 2.0 / self.area_m2
         inner = s * air.density * FREE_END * self.diameter_m / 2.0 / self.area_m2 + resistance
         if self.resonant:
+            size = 2.0 * np.pi * frequencies / air.speed * self.diameter_m / 2.0
+            outer = outer + characteristic * (1.0 - j1(2.0 * size) / size)
             loss = WALL_LOSS * np.sqrt(frequencies) / (self.diameter_m / 2.0)
             turn = (s / air.speed + loss) * self.length_m
             emitted = 1.0 / (np.cosh(turn) + outer / characteristic * np.sinh(turn))

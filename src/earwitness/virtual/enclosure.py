@@ -10,8 +10,8 @@ gⱼ is 1 for the driver's piston and the modes of its cone, and minus what a re
 matrix is symmetric (reciprocity), and its real part is never negative (nothing in a box gives power). For one
 driver on one volume this is the closed box of Small (JAES 20 (10), 1972), and with a port the vented box of
 Thiele (JAES 19 (5), 1971) and Small (JAES 21 (5), 1973), losses as there; recalled. The reaction of the air
-outside is part of masses and end corrections; the power radiated, a few hundredths at most, is not
-drawn from them.
+outside is part of masses and end corrections; the power radiated, less than two hundredths of the whole, is
+drawn from the pipes of ports alone.
 """
 
 from __future__ import annotations
