@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from hostile.refusal import Refusal
-from hostile.refusals_of_containers import CONTAINERS
+from hostile.refusals_of_arrays import ARRAYS
 from hostile.refusals_of_sound import SOUND
 from hostile.refusals_of_sources import SOURCES
+from hostile.refusals_of_spheres import AES69, HDF5, NETCDF
 from hostile.refusals_of_takes import TAKES
 from hostile.refusals_of_text import TEXT
 
@@ -18,7 +19,10 @@ REFUSALS: Final[Mapping[str, Sequence[Refusal]]] = {
     "Whatever it holds": SOURCES,
     "Text": TEXT,
     "Sound": SOUND,
-    "AES69, HDF5, MATLAB": CONTAINERS,
+    "HDF5, whatever is in it": HDF5,
+    "AES69": AES69,
+    "`responses.nc` of a case": NETCDF,
+    "Arrays in HDF5 and MATLAB files": ARRAYS,
     "Names and `takes.toml`": TAKES,
 }
 _HEAD: Final = """\

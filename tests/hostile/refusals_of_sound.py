@@ -95,8 +95,8 @@ SOUND: Final = (
         "two channels, and nobody says which",
         holding(encoded(np.c_[TONE, -TONE]), NAME),
         "horizontal_+030_2.83V.wav: which of channel 1, channel 2 is the microphone's "
-        "isn't said; read.microphone states it; rename it, or write its entry in "
-        "takes.toml first; --drive states a drive for all",
+        "isn't said; read.microphone states it; state --read microphone=1 or the like, "
+        "or write an entry in takes.toml with its selector",
     ),
     Refusal(
         "sound that isn't plain samples",

@@ -157,7 +157,7 @@ SOURCES: Final = (
     Refusal(
         "ten gigabytes of nothing, as text",
         _sparse(10, NAME),
-        "horizontal_+030_2.83V.txt: is 10240 MiB, more than the 16 MiB that are read; shorten it",
+        "horizontal_+030_2.83V.txt: is 10240 MiB, more than the 32 MiB that are read; shorten it",
     ),
     Refusal(
         "ten gigabytes of nothing, as sound",

@@ -40,14 +40,13 @@ TAKES: Final = (
         "a sign that isn't said",
         holding(ROWS, "horizontal_030_2.83V.txt"),
         "horizontal_030_2.83V.txt: the sign of 30° isn't said: + is the loudspeaker's "
-        "left, or upward; rename it, or write its entry in takes.toml first; --drive "
-        "states a drive for all",
+        "left, or upward; rename it, or write its entry in takes.toml first",
     ),
     Refusal(
         "a plane that isn't said",
         holding(ROWS, "+030_2.83V.txt"),
         "+030_2.83V.txt: the plane isn't said: horizontal or vertical; rename it, or "
-        "write its entry in takes.toml first; --drive states a drive for all",
+        "write its entry in takes.toml first",
     ),
     Refusal(
         "a drive that isn't said",
@@ -59,7 +58,7 @@ TAKES: Final = (
         "two angles in a name",
         holding(ROWS, "horizontal_+030_+040_2.83V.txt"),
         "horizontal_+030_+040_2.83V.txt: more than one angle may be in the name; rename "
-        "it, or write its entry in takes.toml first; --drive states a drive for all",
+        "it, or write its entry in takes.toml first",
     ),
     Refusal(
         "an entry for a file that isn't there",
@@ -84,7 +83,7 @@ TAKES: Final = (
     Refusal(
         "an option that its reader doesn't have",
         holding(ROWS),
-        "horizontal_+030_2.83V.txt: read.frequencies is no option of a text file; a text file has: none",
+        "horizontal_+030_2.83V.txt: read.frequencies is no option of a text file; did you mean frequency?",
         takes=entry(*DIRECTED, 'read = { frequencies = "kHz" }'),
     ),
     Refusal(

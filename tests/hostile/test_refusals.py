@@ -16,7 +16,7 @@ from small_build import tree
 from earwitness.case.manifest import new_case
 from earwitness.cli.run import run
 
-EACH = [one for group in REFUSALS.values() for one in group]
+EACH = {f"{heading}: {one.case}": one for heading, group in REFUSALS.items() for one in group}
 FACTS = '[unit]\nname = "Cobble Two"\n[rig]\ndistance_m = 2.0\n'
 
 
@@ -29,7 +29,7 @@ def folder() -> Iterator[Path]:
 
 
 @pytest.mark.timeout(30)
-@pytest.mark.parametrize("refusal", EACH, ids=[one.case for one in EACH])
+@pytest.mark.parametrize("refusal", EACH.values(), ids=EACH.keys())
 def test_refusal(refusal: Refusal, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     files = folder / "files"
     files.mkdir()
@@ -55,7 +55,7 @@ def test_refusal(refusal: Refusal, folder: Path, capsys: pytest.CaptureFixture[s
 
 
 def test_each_case_stands_once() -> None:
-    assert len({one.case for one in EACH}) == len(EACH)
+    assert len(EACH) == sum(len(group) for group in REFUSALS.values())
 
 
 def test_the_page_is_what_the_tests_provoke() -> None:
