@@ -40,10 +40,10 @@ def plane_law(n: Floats, hz: Floats) -> Complexes:
 
 
 def two_sources(n: Floats, hz: Floats) -> Complexes:
-    """Monopoles 0.1 m above and below the reference point, the lower one of 0.8 (no nulls)."""
+    """Monopoles 0.1 m above and below the reference point, the lower one half as loud: no nulls."""
     k = 2.0 * np.pi * hz / SOUND_SPEED
     up = np.multiply.outer(n[:, 2], 0.1 * k)
-    return np.asarray(np.exp(1j * up) + 0.8 * np.exp(-1j * up))
+    return np.asarray(np.exp(1j * up) + 0.5 * np.exp(-1j * up))
 
 
 @dataclass(frozen=True)
