@@ -164,7 +164,7 @@ def test_several_microphones_in_one_file(
 
 
 def one_wired(
-    raw: Path, folder: Path, change: Callable[[Floats, Floats], tuple[Floats, Floats]], **fields: object
+    raw: Path, folder: Path, change: Callable[[Floats, Floats], tuple[Floats, ...]], **fields: object
 ) -> Take:
     """An on-axis take whose two channels were changed."""
     rewriter = Rewriter(raw, folder)
@@ -193,14 +193,19 @@ NOISE = 0.1 * np.random.default_rng(3).standard_normal(200_000)
         (lambda m, w: (m, w), {"read": (("loopback", "2"),)}, "read.loopback is no channel"),
         (lambda m, w: (m, w), {"read": (("loopback", 0),)}, "read.loopback is no channel"),
         (lambda m, w: (m, w), {"read": (("loopback", True),)}, "read.loopback is no channel"),
-        (lambda m, w: (m, w), {"selector": "channel 3"}, "has no part 'channel 3'"),
+        (lambda m, w: (m, w), {"selector": "channel 3"}, "has 2 channels, and no channel 3"),
+        (
+            lambda m, _: (m,),
+            {"selector": ""},
+            "has 1 channel, and no channel 2; correct its selector or read",
+        ),
         (lambda m, w: (m, w), {"selector": "", "read": ()}, "has 2 channels, and which one is meant"),
     ],
 )
 def test_refused(
     tmp_path: Path,
     raw: Path,
-    change: Callable[[Floats, Floats], tuple[Floats, Floats]],
+    change: Callable[[Floats, Floats], tuple[Floats, ...]],
     fields: dict[str, object],
     message: str,
 ) -> None:

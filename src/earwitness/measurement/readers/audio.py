@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.measurement.readers import audio_containers, audio_flac
-from earwitness.measurement.readers.contents import Contents, Form, Part, Recording, Source, no_such_part
+from earwitness.measurement.readers.contents import Contents, Form, Part, Recording, Source
 from earwitness.measurement.readers.files import require_regular
 from earwitness.records.errors import ReadError
 
@@ -210,8 +210,11 @@ def _candidates(source: Source, stored: _Stored) -> tuple[int, ...]:
 
 
 def _existing(source: Source, stored: _Stored, role: str) -> int | None:
+    """The channel of a role; None also in a file of one channel, as a stimulus may be beside recordings."""
     channel = stated_channel(source, role)
-    if channel is not None and channel > stored.channels:
+    if channel is None or (channel > 1 and stored.channels == 1):
+        return None
+    if channel > stored.channels:
         problem = f"has {_counted(stored.channels)}, and read.{role} states channel {channel}"
         raise ReadError(source.name, problem, "state one that is there, or leave it out")
     return channel
@@ -227,7 +230,11 @@ def _channel_of(source: Source, stored: _Stored, selector: str) -> int:
         for channel in range(1, stored.channels + 1):
             if selector == selector_of(channel):
                 return channel
-        raise no_such_part(source, selector)
+        raise ReadError(
+            source.name,
+            f"has {_counted(stored.channels)}, and no {selector}",
+            "correct its selector or read.loopback in takes.toml",
+        )
     channels = _candidates(source, stored)
     if len(channels) > 1 and not _all_same(stored, channels):
         raise ReadError(
