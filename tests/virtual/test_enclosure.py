@@ -329,6 +329,21 @@ def test_a_fault_can_be_left_out_and_acts_where_it_is(fault: str) -> None:
     assert with_it.shape == without.shape == (6, 4001)
 
 
+def test_a_box_without_its_standing_waves_keeps_its_tuning() -> None:
+    """A wave's slow part is a mass of air, which damping leaves alone: it is none of the fault's truth.
+
+    Against a box in which the wave isn't at all, that mass shows.
+    """
+    box = replace(full_box(), resonators=())
+    low = np.array([30.0, 40.0, 60.0])
+    flow = np.abs(box.motion(low, AIR).volume_velocity[:, 0].sum(axis=0))
+    damped = np.abs(box.without("height", "depth").motion(low, AIR).volume_velocity[:, 0].sum(axis=0))
+    absent = replace(box, interior=replace(box.interior, waves=()))
+    none = np.abs(absent.motion(low, AIR).volume_velocity[:, 0].sum(axis=0))
+    assert np.max(np.abs(damped / flow - 1.0)) < 0.005
+    assert np.max(np.abs(none / flow - 1.0)) > 0.01
+
+
 def test_a_pipe_without_its_resonances_is_a_lump() -> None:
     box = full_box()
     lump = replace(box, ports=(replace(box.ports[0], resonant=False),))

@@ -26,6 +26,9 @@ from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.bodies import Body, DriveUnit, Port, Resonator
 from earwitness.virtual.interior import Interior, Opening
 
+#: A standing wave without resonance. What is left of it is slow: the mass of air that moves about in the box.
+STUFFED_Q = 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class Losses:
@@ -75,9 +78,10 @@ class Motion:
 class Enclosure:
     """A box with everything in its walls.
 
-    `silent` names what is left out though it has its place: modes of cones, standing waves, resonators and
-    the resonances of ports (by the port's name). The openings stay as they are, so that with and without can
-    be compared. A leak radiates where the first driver does, round whose edge it is taken to be.
+    `silent` names what doesn't sound though it has its place, so that with and without can be compared. Modes
+    of cones and resonators stand still; pipes of ports (by the port's name) are lumps of air; standing waves
+    are damped to `STUFFED_Q`, since the slow part of them belongs to the box's tuning whether they sound or
+    not. A leak radiates where the first driver does, round whose edge it is taken to be.
     """
 
     interior: Interior
@@ -163,7 +167,9 @@ class Enclosure:
     def _air_load(self, bodies: tuple[Body, ...], frequencies: Floats, air: Air) -> Complexes:
         areas = self._areas(bodies)
         _, absorption, _ = self.losses.resistances(self.interior.compliance(air))
-        waves = tuple(wave for wave in self.interior.waves if wave.name not in self.silent)
+        waves = tuple(
+            replace(wave, q=STUFFED_Q) if wave.name in self.silent else wave for wave in self.interior.waves
+        )
         inside = replace(self.interior, waves=waves)
         return areas @ inside.impedance(self.openings, frequencies, air, absorption) @ areas.T
 
