@@ -28,7 +28,8 @@ TEXT: Final = (
     Refusal(
         "a level that is no number",
         holding("20 80\n30 nan\n40 81\n"),
-        "arrays_2.83V.h5: level, response 2, 67.2717 Hz: is not a number; export it again",
+        "horizontal_+030_2.83V.txt: line 2: 'nan' is not a number; export it again, or "
+        "make the line a comment",
     ),
     Refusal(
         "an infinite level",
@@ -55,7 +56,8 @@ TEXT: Final = (
     Refusal(
         "frequencies out of order",
         holding("20 80\n40 81\n30 82\n50 81\n"),
-        "arrays_2.83V.h5: f, entry 5: 40 Hz follows 999 Hz; export each frequency once, in order",
+        "horizontal_+030_2.83V.txt: line 3: the frequency 30 follows 40; export the "
+        "rows in rising order of frequency",
     ),
     Refusal(
         "a negative frequency",
@@ -90,9 +92,9 @@ TEXT: Final = (
     Refusal(
         "decimal commas stated between commas",
         holding(_rows("{f:.2f};{x}")),
-        "horizontal_+030_2.83V.txt: read.delimiter can't be ','; state one of tab, "
-        "semicolon, bar, comma, space",
-        takes=_read('decimal = ",", delimiter = ","'),
+        "horizontal_+030_2.83V.txt: read.decimal is a comma, and so is read.delimiter; "
+        "export it with decimal points or with semicolons",
+        takes=_read('decimal = ",", delimiter = "comma"'),
     ),
     Refusal(
         "separators of thousands",
