@@ -31,6 +31,7 @@ OPTIONS: Final[Mapping[str, str]] = {
     "samples": "the array of samples, where the file holds sound or impulse responses",
     "sample_rate": "the array that holds their rate, or the rate in Hz itself",
     "pa_per_unit": "what 1 in the samples is in pascals, where the case's calibration doesn't hold",
+    "impulse_response": "true for a near field that is an impulse response and no recording of a sweep",
     "azimuth": "the array of azimuths (AES69: +90 is the loudspeaker's left), or one number",
     "elevation": "the array of elevations (AES69: upward), or one number",
     "angle": "the array of angles on an orbit, with the signs that takes.toml has",
@@ -262,6 +263,7 @@ _GOES_WITH: Final[Mapping[str, tuple[Way, ...]]] = {
     "imaginary": (Way.PARTS,),
     "sample_rate": (Way.SAMPLES,),
     "pa_per_unit": (Way.SAMPLES,),
+    "impulse_response": (Way.SAMPLES,),
 }
 _NEEDED: Final[Mapping[Way, tuple[str, ...]]] = {
     Way.LEVEL: ("frequency",),
@@ -290,35 +292,39 @@ def example(arrays: Mapping[str, ArrayInfo]) -> str:
     plain = {
         name: info for name, info in arrays.items() if info.holding in (Holding.NUMBERS, Holding.COMPLEX)
     }
-    vectors = [name for name, info in plain.items() if len(info.lengths) == 1]
-    largest = max(plain, key=lambda name: plain[name].size, default="H")
-    rate = next((name for name, info in plain.items() if _SAMPLE_RATE.search(name) and info.size == 1), None)
-    frequency = _likely(_FREQUENCY, vectors, largest)
-    if rate is not None and frequency is None:
-        stated = [f'samples = "{largest}"', f'sample_rate = "{rate}"']
+    said = {
+        key: next(
+            (name for name, info in plain.items() if len(info.lengths) <= 1 and like.search(name)), None
+        )
+        for key, like in _LIKELY.items()
+    }
+    others = {name: info for name, info in plain.items() if name not in said.values()}
+    values = max(others, key=lambda name: others[name].size, default="…")
+    if said["sample_rate"] is not None and said["frequency"] is None:
+        stated = [f'samples = "{values}"', f'sample_rate = "{said["sample_rate"]}"']
     else:
-        is_complex = largest in plain and plain[largest].holding is Holding.COMPLEX
+        is_complex = values in others and others[values].holding is Holding.COMPLEX
         way = Way.COMPLEX if is_complex else Way.LEVEL
-        stated = [f'frequency = "{frequency or "f"}"', f'{way} = "{largest}"', 'unit = "…"']
-    azimuth, elevation = _likely(_AZIMUTH, vectors, largest), _likely(_ELEVATION, vectors, largest)
-    angle = _likely(_ANGLE, vectors, largest)
-    if azimuth is not None:
-        of_height = f'"{elevation}"' if elevation else "0"
-        stated += [f'azimuth = "{azimuth}"', f"elevation = {of_height}"]
-    elif angle is not None:
-        stated += [f'angle = "{angle}"', 'orbit = "…"']
+        stated = [f'frequency = "{said["frequency"] or "…"}"', f'{way} = "{values}"', 'unit = "…"']
+    if said["azimuth"] is not None:
+        elevation = f'"{said["elevation"]}"' if said["elevation"] is not None else "0"
+        stated += [f'azimuth = "{said["azimuth"]}"', f"elevation = {elevation}"]
+    elif said["angle"] is not None:
+        stated += [f'angle = "{said["angle"]}"', 'orbit = "…"']
     return f"read = {{ {', '.join(stated)} }}"
 
 
-_SAMPLE_RATE: Final = re.compile(r"(?:^|[._/])(?:fs|sr|sample_?rate|rate)$", re.IGNORECASE)
-_FREQUENCY: Final = re.compile(r"(?:^|[._/])(?:f|w|omega|freq\w*)$", re.IGNORECASE)
-_AZIMUTH: Final = re.compile(r"(?:^|[._/])az\w*$", re.IGNORECASE)
-_ELEVATION: Final = re.compile(r"(?:^|[._/])el\w*$", re.IGNORECASE)
-_ANGLE: Final = re.compile(r"(?:^|[._/])(?:angles?|deg\w*)$", re.IGNORECASE)
-
-
-def _likely(pattern: re.Pattern[str], names: list[str], not_this: str) -> str | None:
-    return next((name for name in names if name != not_this and pattern.search(name)), None)
+#: Names that arrays often have, for the example alone.
+_LIKELY: Final = {
+    key: re.compile(rf"(?:^|[._/])(?:{names})$", re.IGNORECASE)
+    for key, names in (
+        ("frequency", r"f|w|omega|freq\w*"),
+        ("sample_rate", r"fs|sr|sample_?rate|rate"),
+        ("azimuth", r"az\w*"),
+        ("elevation", r"el\w*"),
+        ("angle", r"angles?|deg\w*"),
+    )
+}
 
 
 def _cut(text: str, limit: int = 150) -> str:
