@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.bodies import Bending, DriveUnit, Mouth, Port, Resonator
-from earwitness.virtual.enclosure import Enclosure, Losses
+from earwitness.virtual.enclosure import Enclosure, Fault, Losses
 from earwitness.virtual.interior import Interior, Opening, StandingWave
 from earwitness.virtual.ladder import Ladder, Step
 from earwitness.virtual.network import Branch, Cut
@@ -221,8 +221,8 @@ def faulty() -> Source:
 
 def test_truth_is_with_against_without() -> None:
     source = faulty()
-    assert source.faults == ("bending", "height", "port", "wall")
-    clean = source.without(*source.faults)
+    assert source.fault_names == ("bending", "height", "port", "wall")
+    clean = source.without(*source.fault_names)
     assert clean.radiators == source.radiators == ("woofer", "port", "side", "tweeter")
     flow = clean.volume_velocities(FREQUENCIES, AIR)
     assert np.all(flow[2] == 0.0)
@@ -237,6 +237,17 @@ def test_truth_is_with_against_without() -> None:
     assert ratio[0] == pytest.approx(expected, rel=5e-3)
     with pytest.raises(ValueError, match="no fault is called rattle; there are: bending, height, port, wall"):
         source.without("rattle")
+
+
+def test_faults_say_what_they_are_and_where() -> None:
+    bending, height, port, wall = faulty().faults(AIR)
+    assert bending == Fault("bending", "bending", ("woofer",), 3500.0, 10.0)
+    assert wall == Fault("wall", "panel", ("side",), 280.0, 30.0)
+    assert (height.kind, height.radiators, height.q) == ("standing wave", ("woofer", "port", "side"), 25.0)
+    assert height.frequency_hz == pytest.approx(343.2146 / 0.66, rel=1e-6)
+    assert (port.kind, port.radiators, port.q) == ("pipe", ("port",), None)
+    whole = 0.12 + 0.025 * (0.6133 + 0.8217)
+    assert port.frequency_hz == pytest.approx(343.2146 / 2.0 / whole, rel=1e-6)
 
 
 def test_contradictions_are_refused() -> None:

@@ -172,6 +172,10 @@ class Port:
         """Length that both end corrections add."""
         return (FREE_END + FLANGED_END) * self.diameter_m / 2.0
 
+    def half_wave_hz(self, air: Air) -> float:
+        """The first resonance of the pipe: half a wave between its ends."""
+        return air.speed / (2.0 * (self.length_m + self.ends_m))
+
     def tuning_hz(self, volume_m3: float, air: Air) -> float:
         """Resonance of the port's air, as one lump, on a volume of air: c/2π · √(S/(V·l))."""
         return (

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -75,6 +76,22 @@ class Motion:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """What sounds in a box though it shouldn't, as it was put there.
+
+    Frequency and quality factor are its own: the box and the driver that it meets shift them a little. `q` is
+    None for a pipe, which takes it from its walls and its radiation. `radiators` names the openings where it
+    comes out.
+    """
+
+    name: str
+    kind: Literal["bending", "standing wave", "pipe", "panel", "cavity"]
+    radiators: tuple[str, ...]
+    frequency_hz: float
+    q: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Enclosure:
     """A box with everything in its walls.
 
@@ -101,8 +118,9 @@ class Enclosure:
         moving = [unit.name for unit in self.drive_units] + [port.name for port in self.ports]
         moving += [resonator.name for resonator in self.resonators]
         moving += [mode.name for unit in self.drive_units for mode in unit.bending]
+        moving += [wave.name for wave in self.interior.waves]
         if len(set(moving)) < len(moving):
-            raise ValueError(f"all that moves in a box has a name of its own: {', '.join(moving)}")
+            raise ValueError(f"each part, mode and wave of a box has a name of its own: {', '.join(moving)}")
 
     @property
     def openings(self) -> tuple[Opening, ...]:
@@ -110,15 +128,24 @@ class Enclosure:
         mouths = (mouth.opening for resonator in self.resonators for mouth in resonator.mouths)
         return (*(unit.opening for unit in self.drive_units), *(port.opening for port in self.ports), *mouths)
 
-    @property
-    def faults(self) -> tuple[str, ...]:
-        """Names of what `without` can leave out: all but passive radiators, which are meant."""
-        return (
-            *(mode.name for unit in self.drive_units for mode in unit.bending),
-            *(wave.name for wave in self.interior.waves),
-            *(port.name for port in self.ports if port.resonant),
-            *(resonator.name for resonator in self.resonators if resonator.kind != "passive radiator"),
-        )
+    def faults(self, air: Air) -> tuple[Fault, ...]:
+        """What `without` can leave out: all but passive radiators, which are meant."""
+        found = [
+            Fault(mode.name, "bending", (unit.name,), mode.frequency_hz, mode.q)
+            for unit in self.drive_units
+            for mode in unit.bending
+        ]
+        everywhere = tuple(opening.name for opening in self.openings)
+        for wave in self.interior.waves:
+            frequency = self.interior.wave_hz(wave, air)
+            found.append(Fault(wave.name, "standing wave", everywhere, frequency, wave.q))
+        pipes = (port for port in self.ports if port.resonant)
+        found += (Fault(port.name, "pipe", (port.name,), port.half_wave_hz(air), None) for port in pipes)
+        for part in self.resonators:
+            if part.kind != "passive radiator":
+                mouths = tuple(mouth.opening.name for mouth in part.mouths)
+                found.append(Fault(part.name, part.kind, mouths, part.frequency_hz, part.q))
+        return tuple(found)
 
     def without(self, *names: str) -> Enclosure:
         """The same box in which these faults don't sound; openings keep their order."""

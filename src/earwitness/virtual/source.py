@@ -14,7 +14,7 @@ import numpy as np
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.enclosure import Enclosure, Motion
+from earwitness.virtual.enclosure import Enclosure, Fault, Motion
 from earwitness.virtual.interior import Opening
 from earwitness.virtual.network import Branch
 
@@ -59,7 +59,7 @@ class Source:
         if sorted(fed) != sorted(self.drivers):
             there, hung = ", ".join(self.drivers), ", ".join(fed)
             raise ValueError(f"each driver hangs on one branch: there are {there}; on branches are {hung}")
-        for names in (self.radiators, self.faults):
+        for names in (self.radiators, self.fault_names):
             if len(set(names)) < len(names):
                 raise ValueError(f"each radiator and each fault has a name of its own: {', '.join(names)}")
 
@@ -78,10 +78,14 @@ class Source:
         """Names of the drivers, box by box."""
         return tuple(unit.name for enclosure in self.enclosures for unit in enclosure.drive_units)
 
+    def faults(self, air: Air) -> tuple[Fault, ...]:
+        """What `without` can leave out, box by box."""
+        return tuple(fault for enclosure in self.enclosures for fault in enclosure.faults(air))
+
     @property
-    def faults(self) -> tuple[str, ...]:
-        """Names of what `without` can leave out."""
-        return tuple(fault for enclosure in self.enclosures for fault in enclosure.faults)
+    def fault_names(self) -> tuple[str, ...]:
+        """Theirs, which don't depend on the air."""
+        return tuple(fault.name for fault in self.faults(Air()))
 
     def without(self, *names: str) -> Source:
         """The same source in which these faults don't sound; its radiators keep their order.
@@ -91,9 +95,9 @@ class Source:
         ValueError
             Where there is no such fault; the message lists those there are.
         """
-        unknown = set(names) - set(self.faults)
+        unknown = set(names) - set(self.fault_names)
         if unknown:
-            known = ", ".join(self.faults) or "none"
+            known = ", ".join(self.fault_names) or "none"
             raise ValueError(f"no fault is called {', '.join(sorted(unknown))}; there are: {known}")
         return replace(self, enclosures=tuple(enclosure.without(*names) for enclosure in self.enclosures))
 
