@@ -8,8 +8,9 @@ from earwitness.measurement.recognise import Arrived
 
 def arrived(*paths: str) -> list[Arrived]:
     """Files of one part each, sound or responses by the end of their names."""
-    return [Arrived(path, Contents(_form(path), (Part(),))) for path in paths]
+    return [Arrived(path, Contents(form_of(path), (Part(),))) for path in paths]
 
 
-def _form(path: str) -> Form:
+def form_of(path: str) -> Form:
+    """Sound or responses, by the end of the name."""
     return Form.SOUND if path.lower().endswith((".wav", ".flac")) else Form.RESPONSES

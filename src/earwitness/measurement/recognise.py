@@ -149,14 +149,12 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
 def _kind(heard: _Heard) -> TakeKind | Unclear:
     """The kind that the file's format states, else what the name says, else what the values are."""
     form = heard.file.contents.form
-    named = heard.directions["name"]
-    has_direction = bool(named.planes) or named.is_sure
-    if heard.part.selector == EVERY_PART:
-        has_direction = False
-    kind = kind_in(heard.texts.name, form, has_direction=has_direction)
+    named, whole = heard.directions["name"], heard.part.selector == EVERY_PART
+    says_plane, says_angle = bool(named.planes) and not whole, named.is_sure and not whole
+    kind = kind_in(heard.texts.name, form, says_plane=says_plane, says_angle=says_angle)
     levels = heard.file.levels.get(heard.part.selector)
     in_ohms = levels is not None and levels.unit is LevelUnit.OHM
-    says_nothing = not has_direction and not heard.drives["name"].drives
+    says_nothing = not (says_plane or says_angle) and not heard.drives["name"].drives
     if kind is TakeKind.RESPONSE and in_ohms and says_nothing:
         return TakeKind.IMPEDANCE
     stated = heard.part.kind

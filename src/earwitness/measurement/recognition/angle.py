@@ -28,6 +28,8 @@ from earwitness.measurement.recognition.words import (
 from earwitness.records.takes import Direction, Orbit
 
 _NEEDS_NO_SIGN: Final = (0.0, 180.0)
+#: Words that may stand between a plane and its angle.
+_BETWEEN: Final = SIDES | UP | DOWN | TURNED | {"axis", "plane", "ebene", "plan", "plano"}
 #: What doesn't make a number of digits that are joined to a word.
 _NO_SIGN_FOR_SURE: Final = (Sign.NONE, Sign.P, Sign.M, Sign.N)
 
@@ -58,12 +60,17 @@ class SaidDirection:
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A number that may be the angle: its place, value, sign where it is known, and whether it is marked."""
+    """A number that may be the angle.
+
+    `signed` is its value where the sign is known; `marked` holds where the text marks it as an angle,
+    `has_sign` where something stands before it that may be a sign.
+    """
 
     index: int
     magnitude: float
     signed: float | None
     marked: bool
+    has_sign: bool = False
 
 
 def direction_in(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirection:
@@ -138,18 +145,26 @@ def _candidate(text: Text, index: int, sets: Sets, spent: Collection[int]) -> _C
     if token.value is None or index in spent or not _is_of_an_angle(text, index):
         return None
     before = text.word(index - 1)
-    version = _is_version(text, index - 1, sets)
-    short = before in PLANES_BEFORE_NUMBERS and _is_plane(text, index - 1, sets)
-    named = (before in PLANES and not version) or before in ANGLE or short
-    has_signs = sets.has_signs(text, index)
+    named = _is_named(text, index, sets)
+    has_signs = token.sign is Sign.NONE and sets.has_signs(text, index)
     part_of_a_word = token.joined and token.sign in _NO_SIGN_FOR_SURE and not (named or has_signs)
-    letter = before in MAY_BE_VERSION and not named and token.sign is Sign.NONE
+    letter = before in MAY_BE_VERSION and not (named or text.is_unit(index - 1)) and token.sign is Sign.NONE
     counts = sets.counts_files(text, index) and unit not in DEGREES
     if part_of_a_word or letter or counts or before in OTHER_NUMBERS:
         return None
-    follows = text.word(index + 1) in PLANES and token.sign is not Sign.NONE
-    marked = named or unit in DEGREES or _has_side(text, index) or follows or has_signs
-    return _Candidate(index, token.value, sets.signed(text, index), marked)
+    marked = named or unit in DEGREES or _has_side(text, index) or has_signs
+    return _Candidate(index, token.value, sets.signed(text, index), marked, token.sign is not Sign.NONE)
+
+
+def _is_named(text: Text, index: int, sets: Sets) -> bool:
+    """Whether a word for a plane or an angle stands before the number, with nothing but a side between."""
+    place = index - 1
+    while text.word(place) in _BETWEEN:
+        place -= 1
+    word = text.word(place)
+    if word in ANGLE or (word in PLANES and not _is_version(text, place, sets)):
+        return True
+    return place == index - 1 and word in PLANES_BEFORE_NUMBERS and _is_plane(text, place, sets)
 
 
 def _is_of_an_angle(text: Text, index: int) -> bool:
@@ -176,20 +191,25 @@ def _chosen(candidates: list[_Candidate]) -> _Candidate | Unclear | None:
     if not best:
         return None
     chosen = next((c for c in best if c.signed is not None), best[0])
-    others = [c for c in best if c.magnitude != chosen.magnitude]
-    others += [c for c in (*best, *signed) if c.signed not in (None, chosen.signed)]
-    if not marked:
-        others += [c for c in candidates if _may_be_angle(c) and c.magnitude != chosen.magnitude]
-    if others:
+    rivals = [c for c in candidates if c in best or c.has_sign or (not marked and _may_be_angle(c))]
+    if any(_differs(rival, chosen) for rival in rivals):
         return Unclear("angle", "more than one angle may be in the name")
     if chosen.marked or chosen.signed is not None:
         return chosen
     return Unclear("angle", f"whether {chosen.magnitude:g} is an angle isn't said, as in horizontal_+030")
 
 
+def _differs(rival: _Candidate, chosen: _Candidate) -> bool:
+    """Whether another number says another angle: its size or sign differs, or its sign isn't sure."""
+    without = rival.signed is None and chosen.signed is not None
+    unsure = without and (rival.has_sign or not rival.marked)
+    other = rival.signed is not None and rival.signed != chosen.signed
+    return rival.magnitude != chosen.magnitude or other or unsure
+
+
 def _may_be_angle(candidate: _Candidate) -> bool:
     """Whether an unmarked number is one that turntables stop at."""
-    return candidate.magnitude > 0.0 and candidate.magnitude % 5.0 == 0.0
+    return candidate.magnitude % 5.0 == 0.0
 
 
 def _with_words(
@@ -239,7 +259,9 @@ def _height(text: Text, index: int) -> set[int]:
     """+1 for a word that says above, −1 for one that says below, beside the angle or the plane's word."""
     found = set()
     for place, token in enumerate(text.tokens):
-        beside = abs(place - index) == 1 or any(text.word(place + step) in PLANES for step in (-1, 1))
+        after_unit = place - index == 2 and text.unit(index) in DEGREES
+        by_plane = any(text.word(place + step) in PLANES for step in (-1, 1))
+        beside = abs(place - index) == 1 or after_unit or by_plane
         if beside and token.is_word and token.text in UP | DOWN:
             found.add(1 if token.text in UP else -1)
     return found

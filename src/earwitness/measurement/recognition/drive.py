@@ -121,7 +121,9 @@ def _why_not_volts(text: Text, index: int) -> list[str]:
     is_whole = "." not in token.text and "," not in token.text
     if before is not None and before.value is not None and is_whole and before.where == token.where:
         short = len(before.text) <= 2 and before.text.isdecimal()
-        plain = before.sign is Sign.NONE and (before.text == "0" or not before.text.startswith("0"))
+        plain = before.sign in (Sign.NONE, Sign.HYPHEN) and (
+            before.text == "0" or not before.text.startswith("0")
+        )
         if short and plain:
             reasons.append(f"{before.text} {token.text} V may be {before.text}.{token.text} V")
     if text.words & _POWERED_MICROPHONE and token.value == 48.0:

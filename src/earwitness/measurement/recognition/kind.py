@@ -61,10 +61,10 @@ class Repeat:
     unclear: tuple[Unclear, ...] = ()
 
 
-def kind_in(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Unclear:
+def kind_in(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> TakeKind | Unclear:
     """The kind that a name says, else the kind that the form has where a name says none.
 
-    `has_direction` holds where the name says a plane or an angle.
+    `says_plane` and `says_angle` hold where the name says one.
     """
     words = text.words
     found = {KINDS[word] for word in words if word in KINDS}
@@ -72,7 +72,7 @@ def kind_in(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Unclea
     if not found and words & NEAR and words & RADIATORS:
         found.add(TakeKind.NEAR_FIELD)
     if not found and words & (MICROPHONE | CALIBRATION):
-        calibrated = _calibrated(text, form, has_direction=has_direction)
+        calibrated = _calibrated(text, form, says_plane=says_plane, says_angle=says_angle)
         if isinstance(calibrated, Unclear):
             return calibrated
         found |= {calibrated} if calibrated else set()
@@ -80,10 +80,13 @@ def kind_in(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Unclea
         named = " and ".join(sorted(str(kind).replace("_", " ") for kind in found))
         return Unclear("kind", f"its name says {named}")
     kind = found.pop() if found else (TakeKind.SWEEP if form is Form.SOUND else TakeKind.RESPONSE)
+    # a microphone is calibrated at an incidence, which is no direction of the loudspeaker
+    incidence = kind is TakeKind.MICROPHONE_CALIBRATION
+    has_direction = says_plane or (says_angle and not incidence)
     return _why_not(text, kind, form, has_direction=has_direction) or kind
 
 
-def _calibrated(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Unclear | None:
+def _calibrated(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> TakeKind | Unclear | None:
     """What a word for microphone or calibration says; None where it says nothing."""
     microphone, calibration = text.words & MICROPHONE, text.words & CALIBRATION
     if microphone and calibration:
@@ -92,9 +95,11 @@ def _calibrated(text: Text, form: Form, *, has_direction: bool) -> TakeKind | Un
         if form is Form.SOUND and any(text.unit(i) in ("db", "dbspl") for i in range(len(text.tokens))):
             return TakeKind.CALIBRATOR
         return Unclear("kind", "whose calibration it is isn't said: the microphone's or a calibrator's tone")
-    if has_direction:
+    if says_plane or (says_angle and form is Form.SOUND):
         return None
-    if any(t.value is not None and len(t.text) <= 3 and t.value % 5.0 == 0.0 for t in text.tokens):
+    if says_angle or any(
+        t.value is not None and len(t.text) <= 3 and t.value % 5.0 == 0.0 for t in text.tokens
+    ):
         return Unclear("kind", "whether it is the microphone's own response isn't said")
     return TakeKind.MICROPHONE_CALIBRATION
 

@@ -42,7 +42,7 @@ def radiator_in(text: Text, spent: Collection[int], known: Collection[str]) -> s
                 pieces.append((token.joined, token.text))
         elif token.text in RADIATORS | RADIATOR_PLACES or token.text in known:
             pieces.append((token.joined, token.text))
-        elif behind and not _is_unit(text, index) and token.text not in SAYS_NOTHING:
+        elif behind and not text.is_unit(index) and token.text not in SAYS_NOTHING:
             strange.append(token.text)
     name = "".join(piece if joined or not i else f"_{piece}" for i, (joined, piece) in enumerate(pieces))
     named = {text for _, text in pieces}
@@ -70,9 +70,3 @@ def distance_in(text: Text) -> float | Unclear | None:
     if len(found) > 1 or 0.0 in found:
         return Unclear("radiator", "more than one distance is in the name, or one of zero")
     return found.pop() if found else None
-
-
-def _is_unit(text: Text, index: int) -> bool:
-    """Whether the word at `index` is the unit of the number before it."""
-    before = text.at(index - 1)
-    return before is not None and before.is_number and bool(text.unit(index - 1))

@@ -90,6 +90,11 @@ class Text:
             return f"{after.text}?" if is_cut and beyond.sign is Sign.NONE else after.text
         return after.text if after.text in SPACED_UNITS else ""
 
+    def is_unit(self, index: int) -> bool:
+        """Whether the word at `index` is the unit of the number before it."""
+        before = self.at(index - 1)
+        return before is not None and before.is_number and bool(self.unit(index - 1))
+
     def has(self, *words: str) -> bool:
         """Whether `words` follow each other somewhere."""
         return self.find(words) is not None
