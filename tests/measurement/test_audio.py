@@ -426,3 +426,24 @@ def test_floats_beyond_full_scale_are_not_clipped(tmp_path: Path) -> None:
     samples = SAMPLES.copy()
     samples[50:60] = 1.0 - 2.0**-15
     refused(written(tmp_path, samples, "FLOAT"), "is clipped")
+
+
+def test_flac_is_held_against_its_own_checksum(tmp_path: Path) -> None:
+    made = bytearray(content(kind="FLAC"))
+    # the MD5 of all samples stands in bytes 26 to 41; sixteen zeros mean that there is none
+    made[26] ^= 1
+    (tmp_path / "a.wav").write_bytes(made)
+    refused(tmp_path / "a.wav", "its sound isn't what was coded")
+    made[26:42] = bytes(16)
+    (tmp_path / "a.wav").write_bytes(made)
+    assert np.max(np.abs(read_recording(tmp_path / "a.wav", "a.wav").samples[0] - SAMPLES)) <= 2**-15
+
+
+def test_an_aiff_whose_sound_begins_later(tmp_path: Path) -> None:
+    # AIFF 1.3: `offset` bytes of the sound chunk come before its first sample
+    common = struct.pack(">HIH", 1, 2, 16) + EXTENDED_48K
+    sound = struct.pack(">II", 6, 0) + b"\x7f" * 6 + struct.pack(">hh", 2**14, -(2**13))
+    body = b"AIFFCOMM" + len(common).to_bytes(4, "big") + common
+    body += b"SSND" + len(sound).to_bytes(4, "big") + sound
+    (tmp_path / "a.aiff").write_bytes(b"FORM" + len(body).to_bytes(4, "big") + body)
+    assert read_recording(tmp_path / "a.aiff", "a.aiff").samples.tolist() == [[0.5, -0.25]]
