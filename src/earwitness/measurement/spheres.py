@@ -24,6 +24,7 @@ from earwitness.records.facts import Box, Sphere
 from earwitness.records.takes import Direction
 
 Float64s = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.intp]
 Complexes = npt.NDArray[np.complexfloating]
 
 #: A sphere that supports less is none: two orbits in steps of 10° support 1.
@@ -32,8 +33,9 @@ LEAST_ORDER: Final = 4
 LARGEST_MISS: Final = 0.1
 #: A level that may be wrong by more than this isn't valid.
 LARGEST_DB: Final = 3.0
-#: Frequencies fitted at a time.
+#: Frequencies fitted at a time, and those at which directions are left out.
 BLOCK: Final = 512
+TESTED: Final = 384
 REFERENCE_M: Final = 1.0
 _DB_PER_PART: Final = 20.0 / np.log(10.0)
 
@@ -150,21 +152,25 @@ def _of_pressures(
 ) -> _Fitted:
     """The fit to complex pressures, moved to the cabinet's centre, where their order is least."""
     radius, behind = _round_cabinet(cabinet)
-    wavenumber = 2.0 * np.pi * sphere.frequency_hz / speed_m_s
+    turn = 2j * np.pi * behind / speed_m_s * sphere.frequency_hz
     weights = fit.weights(wanted)
     predicted = np.empty((len(wanted), sphere.frequency_hz.size), dtype=np.complex128)
-    missed, mean = np.empty(sphere.frequency_hz.size), np.empty(sphere.frequency_hz.size)
+
+    def centred(these: slice | Integers) -> Complexes:
+        moved = np.exp(np.outer(sphere.directions[:, 0], turn[these])) if behind else 1.0
+        return np.asarray(sphere.pressure[:, these] * moved)
+
     for block in _blocks(sphere.frequency_hz.size):
-        turn = 1j * behind * wavenumber[block]
-        centred = sphere.pressure[:, block] * np.exp(np.outer(sphere.directions[:, 0], turn))
-        predicted[:, block] = (weights @ centred) * np.exp(-np.outer(wanted[:, 0], turn))
-        missed[block] = fit.left_out(centred)
-        mean[block] = np.sqrt(fit.area_sr @ np.abs(centred) ** 2 / fit.area_sr.sum())
-    missed = _third_octave(missed, sphere.frequency_hz)
+        predicted[:, block] = weights @ centred(block)
+    predicted *= np.exp(-np.outer(wanted[:, 0], turn))
+    tested = _tested(sphere.frequency_hz)
+    samples = centred(tested)
+    mean = np.sqrt(fit.area_sr @ np.abs(samples) ** 2 / fit.area_sr.sum())
+    missed, part = _over_all(sphere.frequency_hz, tested, fit.left_out(samples), mean)
     # of an error in a random phase, half its square moves the level
     standard = _DB_PER_PART * _over(missed / np.sqrt(2.0), np.abs(predicted))
     limit = supported_hz(fit.order, radius, speed_m_s) if radius else np.inf
-    return _Fitted(predicted, standard, missed / mean, limit)
+    return _Fitted(predicted, standard, part, limit)
 
 
 def _of_squares(
@@ -174,17 +180,35 @@ def _of_squares(
     radius, _ = _round_cabinet(cabinet)
     weights = fit.weights(wanted)
     predicted = np.empty((len(wanted), sphere.frequency_hz.size))
-    missed, mean = np.empty(sphere.frequency_hz.size), np.empty(sphere.frequency_hz.size)
     for block in _blocks(sphere.frequency_hz.size):
-        square = np.abs(sphere.pressure[:, block]).astype(np.float64) ** 2
-        predicted[:, block] = weights @ square
-        missed[block] = fit.left_out(square)
-        mean[block] = fit.area_sr @ square / fit.area_sr.sum()
-    missed = _third_octave(missed, sphere.frequency_hz)
+        predicted[:, block] = weights @ _squared(sphere.pressure[:, block])
+    tested = _tested(sphere.frequency_hz)
+    samples = _squared(sphere.pressure[:, tested])
+    mean = fit.area_sr @ samples / fit.area_sr.sum()
+    missed, part = _over_all(sphere.frequency_hz, tested, fit.left_out(samples), mean)
     square = np.maximum(predicted, 0.0)
     standard = 0.5 * _DB_PER_PART * _over(missed, square)
     limit = 0.5 * supported_hz(fit.order, radius, speed_m_s) if radius else np.inf
-    return _Fitted(np.sqrt(square).astype(np.complex128), standard, 0.5 * missed / mean, limit)
+    return _Fitted(np.sqrt(square).astype(np.complex128), standard, 0.5 * part, limit)
+
+
+def _squared(pressure: Complexes) -> Float64s:
+    return np.asarray(np.abs(pressure).astype(np.float64) ** 2)
+
+
+def _tested(frequency_hz: Float64s) -> Integers:
+    """Which frequencies directions are left out at: some of them, evenly over log frequency."""
+    at = np.geomspace(frequency_hz[0], frequency_hz[-1], TESTED)
+    return np.unique(np.searchsorted(frequency_hz, at).clip(0, frequency_hz.size - 1))
+
+
+def _over_all(
+    frequency_hz: Float64s, tested: Integers, missed: Float64s, mean: Float64s
+) -> tuple[Float64s, Float64s]:
+    """What is missed, and its part of the mean, at all frequencies from those that were tested, (F,) each."""
+    smooth = _third_octave(missed, frequency_hz[tested])
+    place, known = np.log(frequency_hz), np.log(frequency_hz[tested])
+    return np.interp(place, known, smooth), np.interp(place, known, smooth / mean)
 
 
 def _response(
