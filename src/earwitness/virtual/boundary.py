@@ -1,15 +1,15 @@
 """Boundary elements: the sound of a closed rigid surface that moves in places, without any series or edge.
 
 A second way to the same numbers, slow and for few frequencies, against which the others are held. With
-G = e^(−jkr)/(4πr), normals out of the body and e^(+jωt), the surface pressure obeys (Helmholtz and Kirchhoff; any
-textbook)
+G = e^(−jkr)/(4πr), normals out of the body and e^(+jωt), the surface pressure obeys (Helmholtz and Kirchhoff;
+any textbook)
 
     ½p(x) − ∫ p ∂G/∂n dS = jωρ ∫ G v dS
 
-Flat triangles, pressure and velocity constant on each, collocation at their middles. The equation alone fails at
-the resonances of the body's inside; points in there, where the same sum must vanish, keep it honest (Schenck,
-JASA 44 (1), 1968; recalled). What touches is integrated on finer triangles, and a triangle's own ∫G dS exactly
-along the radius.
+Flat triangles, pressure and velocity constant on each, collocation at their middles. The equation alone
+fails at the resonances of the body's inside; points in there, where the same sum must vanish, keep it
+honest (Schenck, JASA 44 (1), 1968; recalled). What touches is integrated on finer triangles, and a
+triangle's own ∫G dS exactly along the radius.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.polyhedron import Polyhedron
 from earwitness.virtual.web import Disc
 
-#: Seven points on a triangle, exact to the fifth degree (Radon 1948; Cowper 1973; recalled): barycentric, weight.
+#: Seven points on a triangle, exact to the fifth degree (Radon 1948; Cowper 1973; recalled): barycentric,
+#: weight.
 _A, _B = (6.0 - 15.0**0.5) / 21.0, (6.0 + 15.0**0.5) / 21.0
 _WA, _WB = (155.0 - 15.0**0.5) / 1200.0, (155.0 + 15.0**0.5) / 1200.0
 PLACES = np.array(
@@ -63,7 +64,9 @@ class Surface:
         size = np.sqrt(self.areas)
         for start in range(0, len(points), BLOCK):
             rows = slice(start, start + BLOCK)
-            single[rows], double[rows] = _integrals(points[rows, None], self.triangles, self.normals, wavenumber)
+            single[rows], double[rows] = _integrals(
+                points[rows, None], self.triangles, self.normals, wavenumber
+            )
             away = np.linalg.norm(points[rows, None] - self.middles, axis=-1)
             at, of = np.nonzero(away < NEAR * size)
             pieces = self.triangles[of]
@@ -72,11 +75,13 @@ class Surface:
             each = 4**CUTS
             here = np.repeat(points[rows][at], each, axis=0)
             parts = _integrals(here, pieces, np.repeat(self.normals[of], each, axis=0), wavenumber)
-            single[rows][at, of], double[rows][at, of] = (part.reshape(-1, each).sum(axis=1) for part in parts)
+            single[rows][at, of], double[rows][at, of] = (
+                part.reshape(-1, each).sum(axis=1) for part in parts
+            )
         return single, double
 
     def own(self, wavenumber: float) -> Complexes:
-        """∫G dS over each triangle from its own middle, (T,): along the radius it is (1 − e^(−jkR))/(4πjk)."""
+        """∫G dS over each triangle from its own middle, (T,): (1 − e^(−jkR))/(4πjk) along each radius."""
         nodes, weights = np.polynomial.legendre.leggauss(12)
         total = np.zeros(len(self.triangles), dtype=np.complex128)
         for side in range(3):
@@ -107,7 +112,7 @@ class Solved:
 
 
 def solve(surface: Surface, velocity: Floats, wavenumber: float, inside: Floats) -> Solved:
-    """The sound of a surface whose triangles move outward with `velocity` (T,); `inside` (I, 3) keeps it honest."""
+    """The sound of a surface that moves outward with `velocity` (T,); points `inside` keep it honest."""
     single, double = surface.layers(surface.middles, wavenumber)
     diagonal = np.arange(len(velocity))
     single[diagonal, diagonal], double[diagonal, diagonal] = surface.own(wavenumber), -0.5
@@ -143,7 +148,9 @@ def box(body: Polyhedron, disc: Disc, step_m: float) -> tuple[Surface, npt.NDArr
     for face in range(len(body.faces)):
         axis = face // 2
         across, up = (other for other in range(3) if other != axis)
-        flat = np.stack([part.ravel() for part in np.meshgrid(lines[across], lines[up], indexing="ij")], axis=1)
+        flat = np.stack(
+            [part.ravel() for part in np.meshgrid(lines[across], lines[up], indexing="ij")], axis=1
+        )
         centre = disc.centre[[across, up]]
         if face == disc.face:
             flat = _with_rings(flat, centre, disc.radius_m, step_m)
@@ -203,8 +210,10 @@ def _quartered(triangles: Floats) -> Floats:
     return np.stack([np.stack(part, axis=1) for part in parts], axis=1).reshape(-1, 3, 3)
 
 
-def _integrals(points: Floats, triangles: Floats, normals: Floats, wavenumber: float) -> tuple[Complexes, Complexes]:
-    """∫G dS and ∫∂G/∂n dS by seven points; `points` (..., 3) against triangles (T, 3, 3), shapes broadcast."""
+def _integrals(
+    points: Floats, triangles: Floats, normals: Floats, wavenumber: float
+) -> tuple[Complexes, Complexes]:
+    """∫G dS and ∫∂G/∂n dS by seven places; `points` (..., 3) against triangles (T, 3, 3)."""
     areas = np.linalg.norm(_twice_area(triangles), axis=1) / 2.0
     single: Complexes = np.zeros(np.broadcast_shapes(points.shape[:-1], areas.shape), dtype=np.complex128)
     double = np.zeros_like(single)
@@ -213,5 +222,10 @@ def _integrals(points: Floats, triangles: Floats, normals: Floats, wavenumber: f
         distance = np.maximum(np.linalg.norm(sight, axis=-1), np.finfo(float).tiny ** 0.25)
         green = share * areas * np.exp(-1j * wavenumber * distance) / (4.0 * np.pi * distance)
         single += green
-        double -= green * (1.0 + 1j * wavenumber * distance) / distance**2 * np.einsum("...x,...x->...", sight, normals)
+        double -= (
+            green
+            * (1.0 + 1j * wavenumber * distance)
+            / distance**2
+            * np.einsum("...x,...x->...", sight, normals)
+        )
     return single, double

@@ -1,7 +1,8 @@
 """A rectangular cabinet with round pistons and ports in its faces.
 
-The pressure of each radiator is what it would send into half space from an endless face, where that face can be
-seen, and what the box's edges make of it (`edges`), to an order of diffraction that falls with frequency.
+The pressure of each radiator is what it would send into half space from an endless face, where that face
+can be seen, and what the box's edges make of it (`edges`), to an order of diffraction that falls with
+frequency.
 
 Everything is computed on an even grid of frequencies, coarse but fine enough for the time in which the box's
 answer dies away, and interpolated from there (Shannon), the time of flight taken out. Points hidden from the
@@ -35,7 +36,8 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
 ORDERS: Final = ((700.0, 6), (1500.0, 5), (3000.0, 4), (6500.0, 3), (10000.0, 2), (14000.0, 2), (np.inf, 2))
 #: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
 ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
-#: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must be.
+#: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must
+#: be.
 TAPS, FINER = 12, 1.3
 #: Points closer to a face's plane than this are moved off it, in metres.
 OFF_PLANE_M = 1e-6
@@ -61,7 +63,7 @@ class RoundRadiator:
 
 @dataclass(frozen=True, slots=True)
 class BoxCabinet:
-    """A rigid box. The reference point lies in the front's vertical middle line, `reference_up_m` above its middle.
+    """A rigid box, its reference point on the front's middle line, `reference_up_m` above its middle.
 
     Points are metres from the reference point: x forward, y to the loudspeaker's left, z up.
     """
@@ -80,14 +82,14 @@ class BoxCabinet:
             room = np.minimum(centre - corners[0, plane], corners[1, plane] - centre)
             if room.min() <= radiator.diameter_m / 2.0:
                 raise ValueError(
-                    f"a radiator of {radiator.diameter_m:g} m on the {radiator.face} reaches over the face's edge; "
-                    "make it smaller or move it inward"
+                    f"a radiator of {radiator.diameter_m:g} m on the {radiator.face} reaches "
+                    "over the face's edge; make it smaller or move it inward"
                 )
 
     def corners(self) -> Floats:
         """The rear right lower and the front left upper corner, shape (2, 3)."""
         low = np.array([-self.depth_m, -self.width_m / 2.0, -self.height_m / 2.0 - self.reference_up_m])
-        return np.stack([low, low + [self.depth_m, self.width_m, self.height_m]])
+        return np.stack([low, low + np.array([self.depth_m, self.width_m, self.height_m])])
 
     def body(self) -> Polyhedron:
         """Its faces and corners."""
@@ -111,7 +113,7 @@ class BoxCabinet:
         return np.asarray(disc.centre + gap_m * self.body().normal(disc.face))
 
     def flight_m(self, points: Floats) -> Floats:
-        """The length that is divided out before interpolation over frequency: to the reference point; (D,)."""
+        """What is divided out before interpolation over frequency: the way to the reference point; (D,)."""
         return np.asarray(np.linalg.norm(points, axis=-1))
 
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
@@ -136,18 +138,19 @@ class BoxCabinet:
         flight = self.flight_m(points)
         if len(frequencies) < highest:
             order = np.argsort(frequencies)
-            mean = np.empty((len(self.radiators), len(points), len(frequencies)), dtype=np.complex128)
-            mean[..., order] = self._mean(points, frequencies[order], flight, air)
+            mean = self._mean(points, frequencies[order], flight, air)[..., np.argsort(order)]
         else:
             delay = flight + ANSWER_MIDDLE * (self.width_m + self.height_m + self.depth_m)
             coarse = self._mean(points, step * np.arange(highest + 1), delay, air)
             mean = interpolated(coarse, frequencies / step)
             flight = delay
         turn = 2j * np.pi * frequencies / air.speed
-        return np.asarray(air.density * air.speed / (4.0 * np.pi) * turn * mean * np.exp(-turn * flight[:, None]))
+        return np.asarray(
+            air.density * air.speed / (4.0 * np.pi) * turn * mean * np.exp(-turn * flight[:, None])
+        )
 
     def _mean(self, points: Floats, frequencies: Floats, flight: Floats, air: Air) -> Complexes:
-        """Mean of e^(−jk(R − flight))/R over each radiator with all that the box does to it; sorted frequencies."""
+        """Mean of e^(−jk(R − flight))/R over each radiator, with the box; at sorted frequencies."""
         discs, body = self.discs(), self.body()
         parts = []
         lowest = -1.0
@@ -157,10 +160,9 @@ class BoxCabinet:
             if len(band):
                 wavenumbers = 2.0 * np.pi * band / air.speed
                 web = Web.on(body, float(wavenumbers.max()))
-                field = diffracted(web, discs, points, wavenumbers, flight, orders)
-                for disc, at in zip(discs, field, strict=True):
-                    at += straight(body, disc, points, wavenumbers, flight)
-                parts.append(field)
+                field = diffracted(web, discs, points, wavenumbers, flight, orders=orders)
+                lit = [straight(body, disc, points, wavenumbers, flight) for disc in discs]
+                parts.append(field + np.stack(lit))
         return np.concatenate(parts, axis=-1)
 
     def _off_planes(self, points: Floats) -> Floats:
@@ -175,7 +177,7 @@ class BoxCabinet:
 
 
 def straight(body: Polyhedron, disc: Disc, points: Floats, wavenumbers: Floats, flight: Floats) -> Complexes:
-    """Twice the mean of e^(−jk(R − flight))/R over a disc where its face can be seen, else nothing; (D, F)."""
+    """Twice the mean of e^(−jk(R − flight))/R over a disc where its face is seen, else nothing; (D, F)."""
     field = np.zeros((len(points), len(wavenumbers)), dtype=np.complex128)
     height = body.height(disc.face, points)
     sight = points - disc.centre
@@ -184,15 +186,17 @@ def straight(body: Polyhedron, disc: Disc, points: Floats, wavenumbers: Floats, 
     for group, count in ((near, NEAR_RAYS), (~near, rays_needed(disc.radius_m, float(wavenumbers.max())))):
         lit = group & (height > 0.0)
         if lit.any():
-            field[lit] = 2.0 * baffled(disc.radius_m, aside[lit], height[lit], wavenumbers, flight[lit], count)
+            field[lit] = 2.0 * baffled(
+                disc.radius_m, aside[lit], height[lit], wavenumbers, flight[lit], count=count
+            )
     return field
 
 
 def interpolated(spectra: Complexes, places: Floats) -> Complexes:
     """Values between the points of an even grid, for the spectra of real signals from 0 Hz up.
 
-    `spectra` is (..., G), `places` (F,) in steps of the grid, up to G − 1 − TAPS. The kernel is sinc in Kaiser's
-    window; what is interpolated must fit into the middle 1/FINER of the grid's period.
+    `spectra` is (..., G), `places` (F,) in steps of the grid, up to G − 1 − TAPS. The kernel is sinc in
+    Kaiser's window; what is interpolated must fit into the middle 1/FINER of the grid's period.
     """
     mirrored = np.concatenate([np.conj(spectra[..., TAPS:0:-1]), spectra], axis=-1)
     first = np.floor(places).astype(int)

@@ -6,13 +6,14 @@ recalled):
 
     p = −(ν/4π) ∫ e^(−jk(m + l))/(m l) Σ βᵢ dz,   βᵢ = sin νφᵢ/(cosh νη − cos νφᵢ),   φᵢ = π ± θ_S ± θ_R
 
-for a source whose free field is e^(−jkr)/r, ν = π over the wedge's opening, m and l the ways from the source to
-the place z on the edge and from there to the listener.
+for a source whose free field is e^(−jkr)/r, ν = π over the wedge's opening, m and l the ways from the
+source to the place z on the edge and from there to the listener.
 
 With u = asinh((z − z_S)/r_S) for the source and v likewise for the listener, η = u + v: nothing but sums.
-Close to the plane that parts what is seen from what isn't, one β becomes a peak of the width νφ in x = νη, which
-nodes along the edge may miss. What they miss is known, ∫β dx = 2 atan(tanh(x/2)/tan(νφ/2)), and is put back at
-the peak's place, on what the rest of the integrand is there (by the polynomial through the nodes).
+Close to the plane that parts what is seen from what isn't, one β becomes a peak of the width νφ in x = νη,
+which nodes along the edge may miss. What they miss is known, ∫β dx = 2 atan(tanh(x/2)/tan(νφ/2)), and is
+put back at the peak's place, on what the rest of the integrand is there (by the polynomial through the
+nodes).
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.polyhedron import Edge
 
 #: Nodes on an edge beyond those that its length in wavelengths asks for.
-FEWEST_NODES = 10
+FEWEST_NODES = 16
 #: Nodes to a radian of kL; an edge wave and its way on turn by up to twice that phase.
 NODES_PER_RADIAN = 0.42
 #: Angles below it (times ν) from the limit of what is seen make a peak that nodes may miss.
@@ -79,9 +80,9 @@ class Nodes:
 class Arrivals:
     """Waves that arrive at the nodes of one edge.
 
-    `side` (I,) is the face along which each comes, `lean` (N, I) its variable u, `slope` (N, I) how fast that
-    grows along the edge, `amplitude` (N, I, C, F) that of a source with the free field e^(−jkr)/r, phase at the
-    node.
+    `side` (I,) is the face along which each comes, `lean` (N, I) its variable u, `slope` (N, I) how fast
+    that grows along the edge, `amplitude` (N, I, C, F) that of a source with the free field e^(−jkr)/r,
+    phase at the node.
     """
 
     nodes: Nodes
@@ -91,8 +92,8 @@ class Arrivals:
     amplitude: Complexes
 
     def joined(self, other: Arrivals) -> Arrivals:
-        """These and others at the same nodes, one after the other, or added up where they come from the same."""
-        if self.lean.shape == other.lean.shape:
+        """These and others at the same nodes: summed where they come from the same places, else in a row."""
+        if np.array_equal(self.lean, other.lean):
             return replace(self, amplitude=self.amplitude + other.amplitude)
         return Arrivals(
             self.nodes,
@@ -122,7 +123,9 @@ class Arrivals:
             these = self.side == side
             lean = self.lean[:, None, these] + nodes.lean(points[seen])[:, :, None]
             slope = self.slope[:, None, these] + 1.0 / distance[:, seen, None]
-            beta[np.ix_(range(len(beta)), seen, these)] = listener_beta(nodes, lean, slope, angles[seen])
+            beta[np.ix_(np.arange(len(beta)), seen, np.flatnonzero(these))] = listener_beta(
+                nodes, lean, slope, angles[seen]
+            )
         field = _weighted(beta, self.amplitude)
         scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / distance
         field *= turned(scale, distance - flight, wavenumbers)[:, :, None]
@@ -130,18 +133,20 @@ class Arrivals:
 
 
 def turned(scale: Floats, lengths: Floats, wavenumbers: Floats) -> Complexes:
-    """Scale times e^(−jk length), both of the same shape (...), for sorted wavenumbers (F,); single precision.
+    """Scale times e^(−jk length), both of the shape (...), for sorted wavenumbers (F,), in single precision.
 
     On an even grid it is the product of a few coarse and a few fine steps.
     """
     count = len(wavenumbers)
     steps = np.diff(wavenumbers)
     if count <= FINE_STEPS or np.ptp(steps) > EVEN * steps[0]:
-        return np.asarray((scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers)).astype(np.complex64))
+        return np.asarray(
+            (scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers)).astype(np.complex64)
+        )
     coarse = scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers[::FINE_STEPS])
     fine = np.exp(-1j * lengths[..., None] * (wavenumbers[:FINE_STEPS] - wavenumbers[0]))
     product = coarse[..., None].astype(np.complex64) * fine[..., None, :].astype(np.complex64)
-    return product.reshape(*lengths.shape, -1)[..., :count]
+    return np.asarray(product.reshape(*lengths.shape, -1)[..., :count])
 
 
 def _weighted(beta: Floats, amplitude: Complexes) -> Complexes:
@@ -155,17 +160,29 @@ def _weighted(beta: Floats, amplitude: Complexes) -> Complexes:
 def listener_beta(nodes: Nodes, lean: Floats, slope: Floats, angles: Floats) -> Floats:
     """Sum of the four β for sources on the face from which angles (D,) are measured.
 
-    `lean` is u + v and `slope` its growth along the edge, both (N, D, I).
+    `lean` is u + v and `slope` its growth along the edge, both (N, D, I). The denominators are written as
+    cosh x − cos w = 2 sinh²(x/2) + 2 sin²(w/2), which doesn't cancel.
     """
     order = np.pi / nodes.edge.opening
     plus, minus = order * (np.pi + angles[:, None]), order * (np.pi - angles[:, None])
     minus = np.where(np.abs(minus) < TINY, TINY, minus)
-    steep = np.cosh(order * lean)
-    beta = np.sin(plus) / (steep - np.cos(plus)) + np.sin(minus) / (steep - np.cos(minus))
+    rise = np.exp((order * lean).astype(np.float32))
+    steep = (rise + 1.0 / rise) / 4.0 - np.float32(0.5)
+    beta = np.zeros_like(steep)
+    for width in (plus, minus):
+        sine, floor = np.sin(width).astype(np.float32), np.sin(width / 2.0).astype(np.float32) ** 2
+        beta += sine / (steep + np.maximum(floor, np.float32(TINY)))
     (peaked,) = np.nonzero(np.abs(minus[:, 0]) < PEAKED)
     if len(peaked):
-        beta[:, peaked] += missed_peak(nodes, order * lean[:, peaked], order * slope[:, peaked], minus[peaked])
-    return np.asarray(2.0 * beta)
+        x, width = order * lean[:, peaked], minus[peaked]
+        beta[:, peaked] = 2.0 * (wedge_beta(x, plus[peaked]) + wedge_beta(x, width))
+        beta[:, peaked] += 2.0 * missed_peak(nodes, x, order * slope[:, peaked], width)
+    return beta
+
+
+def wedge_beta(x: Floats, width: Floats) -> Floats:
+    """The quotient sin w/(cosh x − cos w) for w (D, 1) and x (N, D, I)."""
+    return np.asarray(np.sin(width) / (2.0 * (np.sinh(x / 2.0) ** 2 + np.sin(width / 2.0) ** 2)))
 
 
 def missed_peak(nodes: Nodes, x: Floats, slope: Floats, width: Floats) -> Floats:
@@ -174,9 +191,12 @@ def missed_peak(nodes: Nodes, x: Floats, slope: Floats, width: Floats) -> Floats
     `x` and `slope` (N, D, I) are the variable and its growth along the edge, `width` (D, 1) is w.
     """
     steps = nodes.weights[:, None, None] * slope
-    ends = np.stack([-nodes.along[0] * slope[0], (nodes.edge.length_m - nodes.along[-1]) * slope[-1]]) + x[[0, -1]]
+    ends = (
+        np.stack([-nodes.along[0] * slope[0], (nodes.edge.length_m - nodes.along[-1]) * slope[-1]])
+        + x[[0, -1]]
+    )
     whole = 2.0 * np.arctan(np.tanh(ends / 2.0) / np.tan(width / 2.0))
-    with_nodes = np.sum(steps * np.sin(width) / (np.cosh(x) - np.cos(width)), axis=0)
+    with_nodes = np.sum(steps * wedge_beta(x, width), axis=0)
     missed = whole[1] - whole[0] - with_nodes
     after = np.clip(np.sum(x < 0.0, axis=0), 1, len(x) - 1)[None]
     high, low = np.take_along_axis(x, after, 0)[0], np.take_along_axis(x, after - 1, 0)[0]

@@ -6,8 +6,9 @@ along m, since R² = m² + h² makes m dm = R dR:
     ∫∫ e^(−jkR)/R dS = ∫ [e^(−jkR₁(ψ)) − e^(−jkR₂(ψ))]/(jk) dψ
 
 where R₁ and R₂ are the distances at which the ray ψ enters and leaves the disc. What is left is one smooth
-integral over ψ. It needs no grid on the disc, has no singularity at the surface, and gives each ray's direction,
-which a diffracting edge needs (Stepanishen, JASA 49 (5), 1971, has the same geometry in the time domain; derived).
+integral over ψ. It needs no grid on the disc, has no singularity at the surface, and gives each ray's
+direction, which a diffracting edge needs (Stepanishen, JASA 49 (5), 1971, has the same geometry in the time
+domain; derived).
 """
 
 from __future__ import annotations
@@ -55,8 +56,8 @@ def rays_needed(radius_m: float, wavenumber: float) -> int:
 def rays_to(radius_m: float, aside: Floats, height: Floats, count: int) -> Rays:
     """Rays to a disc from points `aside` (M,) from its axis and `height` (M,) above its plane.
 
-    From beside the disc they lie at the nodes of Gauss and Chebyshev (second kind) across it, which suit chords
-    that vanish like a square root at the rim; from above it they go all round.
+    From beside the disc they lie at the nodes of Gauss and Chebyshev (second kind) across it, which suit
+    chords that vanish like a square root at the rim; from above it they go all round.
     """
     shape = (len(aside), count)
     turn, low, high, weight, enter, leave = (np.empty(shape) for _ in range(6))
@@ -83,7 +84,7 @@ def rays_to(radius_m: float, aside: Floats, height: Floats, count: int) -> Rays:
 
 
 def baffled(
-    radius_m: float, aside: Floats, height: Floats, wavenumbers: Floats, flight: Floats, count: int
+    radius_m: float, aside: Floats, height: Floats, wavenumbers: Floats, flight: Floats, *, count: int
 ) -> Complexes:
     """Mean of e^(−jk(R − flight))/R over a disc, for points beside and above it.
 

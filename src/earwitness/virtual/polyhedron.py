@@ -1,7 +1,7 @@
 """A convex body with flat faces, and the edges between them.
 
-Angles round an edge are measured through the air from one of its two faces: 0 on that face, the opening on the
-other. They are greater than the opening for points that the body hides from the edge.
+Angles round an edge are measured through the air from one of its two faces: 0 on that face, the opening on
+the other. They are greater than the opening for points that the body hides from the edge.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from earwitness.virtual.arrays import Floats
 class Edge:
     """A straight edge from `start` along the unit vector `along`.
 
-    `faces` are the numbers of the faces that meet in it, `inward` (2, 3) the directions that lead from the edge
-    into each, `normals` (2, 3) theirs, pointing out of the body.
+    `faces` are the numbers of the faces that meet in it, `inward` (2, 3) the directions that lead from the
+    edge into each, `normals` (2, 3) theirs, pointing out of the body.
     """
 
     start: Floats
@@ -87,6 +87,8 @@ class Polyhedron:
 
 def cuboid(low: Floats, high: Floats) -> Polyhedron:
     """A box between two corners; its faces are −x, +x, −y, +y, −z, +z."""
-    corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
+    corners = np.array(
+        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
     faces = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
     return Polyhedron(corners, faces)

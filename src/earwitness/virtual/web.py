@@ -1,8 +1,9 @@
 """All edges of a body together: what each sends along the faces to the others, order by order.
 
-What arrives at another edge over a face is diffracted anew, with half the strength, since a wave along a face is
-its own reflection. Summed over all orders that is exact for a convex body to within numerics (Asheim & Svensson,
-JASA 133 (6), 2013; recalled): at low frequencies the orders add up to a source in free space on every side.
+What arrives at another edge over a face is diffracted anew, with half the strength, since a wave along a
+face is its own reflection. Summed over all orders that is exact for a convex body to within numerics
+(Asheim & Svensson, JASA 133 (6), 2013; recalled): at low frequencies the orders add up to a source in free
+space on every side.
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ from earwitness.virtual.edges import Arrivals, Nodes, turned
 from earwitness.virtual.piston import rays_needed, rays_to
 from earwitness.virtual.polyhedron import Polyhedron
 
-#: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along their
-#: own face they are 25 dB down, and what goes round two edges lies lower still.
+#: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along
+#: their own face they are 25 dB down, and what goes round two edges lies lower still.
 BEAMING = 8.0
 
 
@@ -34,7 +35,7 @@ class Disc:
 
 @dataclass(frozen=True, slots=True)
 class Web:
-    """Nodes on all edges of a body, and which see each other along its faces, for one range of wavenumbers."""
+    """Nodes on all edges of a body, fine enough for some wavenumbers, and which see each other."""
 
     body: Polyhedron
     nodes: tuple[Nodes, ...]
@@ -71,7 +72,7 @@ class Web:
         return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
 
     def sent(self, waves: Arrivals, edge: int, to: int, wavenumbers: Floats) -> Complexes:
-        """What an edge makes of its arrivals and sends to a neighbour: amplitudes there (N there, N here, C, F)."""
+        """What an edge sends on to a neighbour: amplitudes there, (N there, N here, C, F)."""
         here, places = self.nodes[edge], self.nodes[to].places
         side = dict(self.neighbours(edge))[to]
         diffracted = waves.towards_faces(np.full(len(places), side), here.lean(places))
@@ -134,10 +135,12 @@ class Cascade:
             yield from (waves for edge in edges if (waves := self.second(edge, straight)) is not None)
             return
         latest = {edge: waves for edge in edges if (waves := self.second(edge, straight)) is not None}
-        total = {edge: waves for edge, waves in latest.items()}
+        total = dict(latest)
         for _ in range(3, orders + 1):
             latest = {edge: self._next(edge, latest) for edge in edges}
-            total = {edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()}
+            total = {
+                edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()
+            }
         yield from total.values()
 
     def _next(self, edge: int, latest: Mapping[int, Arrivals]) -> Arrivals:
@@ -152,7 +155,7 @@ class Cascade:
 
 
 def diffracted(
-    web: Web, discs: Sequence[Disc], points: Floats, wavenumbers: Floats, flight: Floats, orders: int
+    web: Web, discs: Sequence[Disc], points: Floats, wavenumbers: Floats, flight: Floats, *, orders: int
 ) -> Complexes:
     """What the edges add to the mean of e^(−jk(R − flight))/R over each disc's free field; (C, D, F)."""
     field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
