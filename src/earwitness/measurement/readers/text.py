@@ -33,6 +33,7 @@ from earwitness.measurement.readers.text_frequency import FrequencyAxis, frequen
 from earwitness.measurement.readers.text_lines import Line, Sorted, require_words, sort_lines
 from earwitness.measurement.readers.text_options import OPTIONS, text_options
 from earwitness.measurement.readers.text_phase import DEGREES_PER_UNIT, phase_unit_of
+from earwitness.measurement.readers.text_thousands import require_no_thousands
 from earwitness.measurement.readers.text_units import ValueUnit
 from earwitness.measurement.readers.text_values import levels_db, value_unit_of
 
@@ -125,6 +126,8 @@ def _tell(source: Source) -> _Told:
     require_words(lines, table.columns, table.dialect.delimiter, set(columns.lines), name)
     heading = columns.headings[columns.frequency]
     axis = frequency_axis(table.values[:, columns.frequency], table.at, heading, name, options.frequency)
+    if options.decimal is None:
+        require_no_thousands(lines.rows, table, columns.frequency, axis, name)
     unit = value_unit_of(columns, table.values[axis.rows], name, options.level)
     phase = phase_unit_of(columns, table.values[axis.rows], name, options.phase)
     return _Told(name, encoding, lines, table, columns, axis, unit, phase)

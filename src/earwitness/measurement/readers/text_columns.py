@@ -19,6 +19,7 @@ from earwitness.records.takes import EVERY_PART
 _NO_FREQUENCY: Final = re.compile(
     r"freq\w*(?:gang|\s+(?:response|range|resolution|weighting))", re.IGNORECASE
 )
+_LONGEST_TITLE: Final = 300
 _LONGEST_SELECTOR: Final = 80
 _SETTLED: Final = 'state what its columns are, as in read = { columns = "frequency, level, phase" }'
 
@@ -126,7 +127,9 @@ def _like_a_heading(words: str) -> bool:
 
 def _roles_in(words: str) -> set[Role]:
     """The roles that pieces of a line name, each piece taken for itself."""
-    pieces = [piece for piece in re.split(r"[\s,;|]+", _NO_FREQUENCY.sub(" ", words)) if piece]
+    pieces = [
+        piece for piece in re.split(r"[\s,;|]+", _NO_FREQUENCY.sub(" ", words[:_LONGEST_TITLE])) if piece
+    ]
     return {heading.role for heading in map(read_heading, pieces) if heading.named}
 
 

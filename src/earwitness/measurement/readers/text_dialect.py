@@ -20,9 +20,10 @@ Float64s = npt.NDArray[np.float64]
 
 MAX_COLUMNS: Final = 1_024
 MAX_CELLS: Final = 2**22
+#: No frequency, level or phase is larger, and sums and squares of smaller ones stay finite.
+MAX_NUMBER: Final = 1e12
 #: Two tabs with nothing between, or one at a row's end: an empty cell, not a wide space.
 _TABS_OF_NOTHING: Final = re.compile(r"\t *\t|\t *(?:\n|\Z)")
-_THOUSANDS: Final = re.compile(r"[+]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)
 _PLURALS: Final = {
     "tab": "tabs",
     "semicolon": "semicolons",
@@ -76,14 +77,17 @@ def tabulate(rows: list[str], at: list[int], name: str, options: TextOptions) ->
         No dialect fits all rows, or two do; there are too many columns or numbers.
     """
     text = "\n".join(rows)
-    candidates = _candidates(text, options)
+    candidates = _candidates(text, options.delimiter, options.decimal)
     found = [
         (dialect, values)
         for dialect in candidates
         if (values := _parse(rows, text, dialect, name)) is not None
     ]
     if not found:
-        raise _unreadable(rows, at, name, candidates, options)
+        unbound = _candidates(text, None, None)
+        if any(_parse(rows, text, dialect, name) is not None for dialect in set(unbound) - set(candidates)):
+            raise _contradicted(name, options)
+        raise _unreadable(rows, at, name, candidates or unbound)
     dialect, values = found[0]
     for other, rival in found[1:]:
         if not np.array_equal(values, rival):
@@ -91,29 +95,23 @@ def tabulate(rows: list[str], at: list[int], name: str, options: TextOptions) ->
             raise ReadError(
                 name, problem, f'state which, as in read = {{ delimiter = "{dialect.delimiter}" }}'
             )
-    infinite = ~np.isfinite(values).all(axis=1)
-    if infinite.any():
-        where = f"line {at[int(np.argmax(infinite))]}"
+    beyond = ~(np.abs(values) <= MAX_NUMBER).all(axis=1)
+    if beyond.any():
+        where = f"line {at[int(np.argmax(beyond))]}"
         raise ReadError(name, "holds a number beyond all bounds", "export it again", where)
-    _require_no_thousands(rows, values, name, dialect, options)
     whole = dialect.delimiter == "comma" and "." not in text and options.delimiter is None
     return Table(values, np.array(at), dialect, whole)
 
 
-def _candidates(text: str, options: TextOptions) -> list[Dialect]:
+def _candidates(text: str, delimiter: str | None, decimal: str | None) -> list[Dialect]:
     """The dialects whose marks are in the rows, and that go with what is stated."""
+    undecided = "," not in text and "." not in text
     found = []
-    for delimiter, mark in DELIMITERS.items():
-        if mark not in text and delimiter != "space":
-            continue
-        comma = delimiter != "comma" and "," in text
-        dialect = Dialect(delimiter, "," if comma else ".")
-        free = "," not in text and "." not in text
-        if options.delimiter not in (None, delimiter):
-            continue
-        if options.decimal not in (None, dialect.decimal) and not free:
-            continue
-        found.append(dialect)
+    for each, mark in DELIMITERS.items():
+        dialect = Dialect(each, "," if each != "comma" and "," in text else ".")
+        goes = delimiter in (None, each) and (decimal in (None, dialect.decimal) or undecided)
+        if goes and (mark in text or each == "space"):
+            found.append(dialect)
     return found
 
 
@@ -166,44 +164,15 @@ def _require_few(width: int, rows: int, name: str) -> None:
         raise ReadError(name, problem, "split it, or export fewer frequencies")
 
 
-def _require_no_thousands(
-    rows: list[str], values: Float64s, name: str, dialect: Dialect, options: TextOptions
-) -> None:
-    """Refuse frequencies such as 1.000 and 20.000 throughout, which may be thousands of hertz.
-
-    A single number that isn't cut into groups of three digits proves the mark to be a decimal one; so does
-    any decimal in another column, since nobody's levels and phases are thousands throughout. Frequencies
-    below 1 and above 999.999 are proof, too.
-    """
-    first = values[:, 0]
-    if (
-        options.decimal is not None
-        or first.min() < 1.0
-        or first.max() >= 1000.0
-        or dialect.delimiter == "comma"
-    ):
-        return
-    for row in rows:
-        cells = [cell for cell in re.split(r'[\s;|"]+', row) if cell]
-        if not _THOUSANDS.fullmatch(cells[0]) or any("." in cell or "," in cell for cell in cells[1:]):
-            return
-    problem = "may have separators of thousands in its frequencies, or three decimals in each"
-    raise ReadError(
-        name, problem, f'state read = {{ decimal = "{dialect.decimal}" }}, or export it without them'
-    )
+def _contradicted(name: str, options: TextOptions) -> ReadError:
+    """The refusal of a dialect that is stated where another one fits."""
+    pairs = (("delimiter", options.delimiter), ("decimal", options.decimal))
+    stated = " and ".join(f'read.{key} = "{value}"' for key, value in pairs if value is not None)
+    return ReadError(name, f"can't be read with {stated}", "take that out of takes.toml, or correct it")
 
 
-def _unreadable(
-    rows: list[str], at: list[int], name: str, candidates: list[Dialect], options: TextOptions
-) -> ReadError:
+def _unreadable(rows: list[str], at: list[int], name: str, candidates: list[Dialect]) -> ReadError:
     """Why no dialect fits: the first row that spoils the one that fits best."""
-    if not candidates:
-        stated = ", ".join(
-            f'read.{key} = "{value}"'
-            for key, value in (("delimiter", options.delimiter), ("decimal", options.decimal))
-            if value is not None
-        )
-        return ReadError(name, f"can't be read with {stated}", "take that out of takes.toml, or correct it")
     dialect = candidates[0]
     split, mark = _between_marks(rows, dialect)
     counts = [len(row.split(mark)) for row in split]

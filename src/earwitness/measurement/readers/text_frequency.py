@@ -58,7 +58,9 @@ def frequency_axis(
     rows = np.flatnonzero(values)
     if rows.size < 2:
         raise ReadError(
-            name, f"has {rows.size} rows of numbers above 0 Hz", "export at least two frequencies"
+            name,
+            f"has {rows.size} row{'s' * (rows.size != 1)} of numbers above 0 Hz",
+            "export at least two frequencies",
         )
     remarks = ["0 Hz left aside"] if rows.size < values.size else []
     falls = bool(values[rows[-1]] < values[rows[0]])
@@ -85,7 +87,7 @@ def _require_order(values: Float64s, at: npt.NDArray[np.int64], name: str, *, fa
 
 
 def _unit(values: Float64s, heading: Heading, name: str, stated: str | None) -> str:
-    possible = [unit for unit, hz in FREQUENCY_UNITS.items() if _can_be(values * hz)]
+    possible = [unit for unit, hz in FREQUENCY_UNITS.items() if can_be_hz(values * hz)]
     span = f"frequencies from {values[0]:g} to {values[-1]:g}"
     headed = next((u for u, hz in FREQUENCY_UNITS.items() if hz == heading.frequency), None)
     said = stated or headed
@@ -109,5 +111,6 @@ def _unit(values: Float64s, heading: Heading, name: str, stated: str | None) -> 
     raise ReadError(name, problem, 'state which, as in read = { frequency = "kHz" }')
 
 
-def _can_be(hz: Float64s) -> bool:
+def can_be_hz(hz: Float64s) -> bool:
+    """Whether rising frequencies in hertz may be those of a loudspeaker's response."""
     return bool(LOWEST_TOP_HZ <= hz[-1] <= HIGHEST_TOP_HZ and hz[0] < HIGHEST_BOTTOM_HZ)

@@ -26,6 +26,8 @@ _WORD: Final = re.compile(r"[^\W\d_]+")
 _EMPTY_BRACKETS: Final = re.compile(r"[(\[{|]\s*[)\]}|]")
 _ONE_LETTER_FREE: Final = frozenset(word for word in EXACT if len(word) == 1)
 _LONGEST: Final = 200
+#: Headings stand among so many lines above the rows.
+_NEAREST: Final = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +163,7 @@ def find_headings(above: Sequence[Line], count: int, delimiter: str) -> HeadingL
     The lowest line that falls into `count` cells, one of which is a frequency, is it. A line of units below a
     line of names is joined with it, and a line of directions above fills in what the headings lack.
     """
-    for k in range(len(above) - 1, -1, -1):
+    for k in range(len(above) - 1, max(-1, len(above) - 1 - _NEAREST), -1):
         for cells in splits(above[k], count, delimiter):
             columns = tuple(read_heading(cell) for cell in cells)
             if [c.role for c in columns].count(Role.FREQUENCY) != 1:

@@ -18,6 +18,7 @@ DELIMITERS: Final[Mapping[str, str]] = {
     "space": " ",
 }
 MAX_LINES: Final = 210_000
+MAX_WORD_LINES: Final = 2_000
 MAX_LINE_LENGTH: Final = 65_536
 #: No number needs more digits before its point, or behind it.
 MAX_DIGITS: Final = 40
@@ -93,6 +94,9 @@ def sort_lines(text: str, name: str, skip: int) -> Sorted:
             at.append(number)
         elif bare := line.strip():
             (below if rows else above).append(Line(number, line, bare.startswith(COMMENTS)))
+    if len(above) + len(below) > MAX_WORD_LINES:
+        problem = f"has {len(above) + len(below)} lines of words, more than {MAX_WORD_LINES}"
+        raise ReadError(name, problem, "leave them out")
     if len(rows) < 2:
         raise _too_few(above, below, len(rows), name)
     return Sorted(tuple(above), rows, at, tuple(below))
@@ -127,7 +131,7 @@ def require_words(lines: Sorted, columns: int, delimiter: str, used: set[int], n
 
     A title may begin with digits (``2 way, 30 deg``) and a line of facts may end with them (``Distance: 2``).
     A line of as many cells as the rows have is a row if its first cell is a number, or all others are; so is
-    one that begins with a number and has no word in it.
+    one of several pieces that has a number and no word in it.
 
     Parameters
     ----------
@@ -155,13 +159,13 @@ def _may_be_a_row(text: str, columns: int, delimiter: str) -> bool:
     if not _SAYS.search(bare) and (delimiter == "space" or DELIMITERS[delimiter] not in bare):
         return False
     cells = bare.split() if delimiter == "space" else bare.split(DELIMITERS[delimiter])
-    whole = len(cells) == columns
+    whole = len(cells) - (not cells[-1]) == columns
     pieces = cells_by_any(bare)
     numbers = [is_number_like(piece) for piece in pieces]
     words = sum(
         bool(_WORDY.search(piece)) and not number for piece, number in zip(pieces, numbers, strict=True)
     )
-    if pieces and numbers[0]:
+    if pieces and (numbers[0] or (not words and len(pieces) > 1 and any(numbers))):
         return words < 1 + whole
     return whole and len(pieces) > 1 and all(numbers[1:]) and not _FACT.match(bare)
 
@@ -171,7 +175,7 @@ def _too_few(above: list[Line], below: list[Line], rows: int, name: str) -> Read
     for line in (*above, *below):
         if not line.comment and (rows or any(map(is_number_like, cells_by_any(line.text)))):
             return not_a_row(line, name)
-    return ReadError(name, f"has {rows} rows of numbers", "export at least two frequencies")
+    return ReadError(name, f"has {rows} row{'s' * (rows != 1)} of numbers", "export at least two frequencies")
 
 
 def not_a_row(line: Line, name: str) -> ReadError:

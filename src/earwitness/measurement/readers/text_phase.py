@@ -31,7 +31,8 @@ def phase_unit_of(columns: Columns, values: Float64s, name: str, stated: str | N
     wrapped proves nothing, as −400 may be either.
 
     A column that nothing names may be anything (coherence, distortion, a second level): there two jumps are
-    asked for, and radians must go below zero, which percentages never do.
+    asked for, and radians must go below zero, which percentages never do. As much is asked for to contradict
+    what is said.
 
     Raises
     ------
@@ -52,8 +53,8 @@ def phase_unit_of(columns: Columns, values: Float64s, name: str, stated: str | N
     proven = {unit for k in these if (unit := proven_phase(values[:, k])) is not None}
     said = first.phase or stated
     if said is not None:
-        if proven - {said}:
-            problem = f"its phase is said to be in {said}, and jumps as one in {proven.pop()} does"
+        if any(_proven_without_name(values[:, k]) and proven_phase(values[:, k]) != said for k in these):
+            problem = f"its phase is said to be in {said}, and jumps as one in {(proven - {said}).pop()} does"
             raise ReadError(name, problem, "export it again, or correct read.phase in takes.toml")
         return said
     of_what = f"the column {first.text!r}" if first.text else f"column {these[0] + 1}"

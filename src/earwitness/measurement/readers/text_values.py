@@ -1,9 +1,11 @@
 """Levels: decibels or magnitudes, told by headings, by the case, or by numbers that allow no other.
 
 Without a word on their unit, numbers are decibels only where a linear magnitude can't be: one of them is
-zero or negative, or their median lies above 20, which is 120 dB as pascals, and none above 150. Numbers of
-ohms can't be told from decibels: they come out as plain dB, and whoever uses an impedance asks for ohms. Real
-and imaginary parts always need a unit. So does 0.02 to 5: pascals, or a microphone's few decibels.
+zero or negative, or their median lies above 40 and none above 150. As pascals 40 are 126 dB, as ohms they are
+more than a loudspeaker's impedance is over most of its band, and in millipascals a level that is worth a
+measurement goes beyond 150. Nor may they be a phase: numbers that jump as one does, or lie more than 200
+apart, are refused. So is 0.02 to 5 (pascals, or a microphone's few decibels), and so are real and imaginary
+parts without a unit.
 """
 
 from __future__ import annotations
@@ -21,9 +23,11 @@ from earwitness.records.errors import ReadError
 Float64s = npt.NDArray[np.float64]
 
 MAX_LEVEL_DB: Final = 400.0
-#: A median of pascals above this, 120 dB, is no measurement's.
-_LOUDEST_MEDIAN_PA: Final = 20.0
+#: What positive numbers without a unit have to be, to be decibels.
+_LEAST_MEDIAN_DB: Final = 40.0
 _LOUDEST_DB: Final = 150.0
+#: The levels of one response don't lie further apart, and a phase that goes round does.
+_WIDEST_SPAN_DB: Final = 200.0
 #: Directions of one loudspeaker don't differ by more in their median.
 _WIDEST_SPREAD_DB: Final = 60.0
 _SETTLED: Final = 'state which, as in read = { level = "dB SPL" }'
@@ -39,12 +43,10 @@ def value_unit_of(columns: Columns, values: Float64s, name: str, stated: str | N
     """
     first = columns.parts[0]
     heading = columns.headings[first.value]
-    said = {columns.headings[k].unit for k in _value_columns(columns)}
-    headed = next(iter(said))
-    if len(said) > 1:
-        other = next(
-            columns.headings[k] for k in _value_columns(columns) if columns.headings[k].unit != headed
-        )
+    headed = heading.unit
+    others = [columns.headings[k] for k in _value_columns(columns)]
+    other = next((each for each in others if each.unit != headed), None)
+    if other is not None:
         problem = f"{heading.text!r} and {other.text!r} have different units"
         raise ReadError(name, problem, "export all columns in one unit")
     wanted = STATED_VALUES[stated] if stated else None
@@ -84,14 +86,17 @@ def _value_columns(columns: Columns) -> list[int]:
 def _require_decibels(columns: Columns, magnitudes: Float64s, name: str) -> None:
     """Refuse numbers, shape (n, parts), that may be something else than decibels."""
     medians = np.median(magnitudes, axis=0)
-    for part, column in zip(columns.parts, magnitudes.T, strict=True):
-        if proven_phase(column) is not None:
-            problem = f"column {part.value + 1} jumps as a phase does"
+    spans = np.ptp(magnitudes, axis=0)
+    for part, column, span_db in zip(columns.parts, magnitudes.T, spans, strict=True):
+        if span_db > _WIDEST_SPAN_DB or proven_phase(column) is not None:
+            problem = (
+                f"column {part.value + 1} may be a phase: it runs from {column.min():g} to {column.max():g}"
+            )
             raise ReadError(
                 name, problem, 'state read = { columns = "frequency, level, phase" } or what it holds'
             )
-    linear_can_be = magnitudes.min() > 0.0 and np.median(medians) <= _LOUDEST_MEDIAN_PA
-    if linear_can_be or (magnitudes.min() > 0.0 and magnitudes.max() > _LOUDEST_DB):
+    decibels = medians.min() >= _LEAST_MEDIAN_DB and magnitudes.max() <= _LOUDEST_DB
+    if magnitudes.min() > 0.0 and not decibels:
         span = f"{magnitudes.min():g} to {magnitudes.max():g}"
         raise ReadError(name, f"its values from {span} may be dB or a linear magnitude", _SETTLED)
     apart = np.abs(medians - np.median(medians)) > _WIDEST_SPREAD_DB
