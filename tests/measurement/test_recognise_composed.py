@@ -1,4 +1,4 @@
-"""Names put together at random from pieces whose meaning is known: the right take or a doubt, never another."""
+"""Names put together at random from pieces whose meaning is known: the right take or a doubt."""
 
 from __future__ import annotations
 

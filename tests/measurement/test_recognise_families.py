@@ -12,7 +12,8 @@ from arriving import form_of
 
 from earwitness.case.drives import format_drive, parse_drive
 from earwitness.measurement.readers.contents import Contents, Part
-from earwitness.measurement.recognise import Arrived, Recognition, recognise
+from earwitness.measurement.recognise import Arrived, recognise
+from earwitness.measurement.recognition.answers import Recognition
 from earwitness.records.takes import Take
 
 NAMES = Path(__file__).parents[1] / "reference" / "names.toml"

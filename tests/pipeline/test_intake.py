@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from earwitness.case.lock import exclusive
 from earwitness.case.manifest import new_case
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.takes import read_takes
-from earwitness.pipeline.intake import accept, look_at
-from earwitness.records.errors import BusyError, ReadError
-from earwitness.records.takes import ON_AXIS, Drive, TakeKind
+from earwitness.measurement.readers.contents import Contents, Form, Part
+from earwitness.pipeline.arrivals import Whole, whole_of
+from earwitness.pipeline.intake import Intake, accept, look_at
+from earwitness.records.errors import BusyError, CallError, CaseError, ReadError
+from earwitness.records.takes import ON_AXIS, Direction, Drive, Orbit, TakeKey, TakeKind
 
 
 @pytest.fixture
@@ -124,3 +127,202 @@ def test_what_is_being_read_is_told(case: CaseFolder, tmp_path: Path) -> None:
     files = [tone(tmp_path / "files" / "stimulus.wav"), tone(tmp_path / "files" / "horizontal_+000_1V.wav")]
     look_at(case.root, files, progress=lambda *step: told.append(step))
     assert [(done, total) for _, done, total in told] == [(0, 2), (1, 2)]
+
+
+def text(path: Path, *, level_db: float = 84.0, heading: str = "Hz\tdB\tdeg") -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    rows = (
+        f"{f}\t{level_db + 0.1 * i:.1f}\t{-10 * i}" for i, f in enumerate((20, 200, 400, 1000, 2000, 20000))
+    )
+    path.write_text("\n".join([heading, *rows, ""]), encoding="utf-8")
+    return path
+
+
+def problems(intake: Intake) -> dict[str, str]:
+    return {doubt.label: doubt.problem for doubt in intake.doubts}
+
+
+def at_rate(path: Path, rate_hz: int, channels: int = 1) -> Path:
+    path.parent.mkdir(exist_ok=True)
+    samples = 0.5 * np.sin(np.outer(np.arange(4800), 0.1 + 0.05 * np.arange(channels)))
+    soundfile.write(path, samples, rate_hz, subtype="PCM_24")
+    return path
+
+
+def test_the_stimulus_of_the_recording_s_rate_is_its_stimulus(case: CaseFolder, tmp_path: Path) -> None:
+    folder = tmp_path / "files"
+    at_rate(folder / "stimulus_a.wav", 48_000)
+    at_rate(folder / "stimulus_b.wav", 96_000)
+    at_rate(folder / "horizontal_+000_1V.wav", 96_000)
+    at_rate(folder / "horizontal_+010_1V.wav", 48_000)
+    intake = look_at(case.root, [folder])
+    played = {take.path: take.stimulus for take in intake.takes if take.stimulus}
+    assert intake.doubts == ()
+    assert played == {
+        "horizontal_+000_1V.wav": "stimulus_b.wav",
+        "horizontal_+010_1V.wav": "stimulus_a.wav",
+    }
+    accept(case.root, intake)
+    (later,) = look_at(case.root, [at_rate(tmp_path / "horizontal_+020_1V.wav", 96_000)]).takes
+    assert later.stimulus == "stimulus_b.wav"
+    told = problems(look_at(case.root, [at_rate(tmp_path / "horizontal_+030_1V.wav", 44_100)]))
+    assert told == {
+        "horizontal_+030_1V.wav": "it was recorded at 44100 Hz, and no stimulus was: "
+        "stimulus_a.wav at 48000 Hz, stimulus_b.wav at 96000 Hz"
+    }
+
+
+def test_a_level_that_is_no_pressure_is_settled_by_stating_what_it_is(
+    case: CaseFolder, tmp_path: Path
+) -> None:
+    file = text(tmp_path / "horizontal_+000_1V.txt", level_db=-12.0)
+    (doubt,) = look_at(case.root, [file]).doubts
+    assert doubt.subject == "level"
+    assert "its level of −12 dB (median from 300 Hz to 3 kHz) is no sound pressure level" in doubt.problem
+    assert "--read level=" in doubt.remedy
+    stated = look_at(case.root, [file], read=(("level", "dB re 1 Pa"),))
+    assert stated.doubts == ()
+    accept(case.root, stated)
+    (take,) = read_takes(case)
+    assert take.read == (("level", "dB re 1 Pa"),)
+
+
+def test_stated_options_go_to_the_files_that_have_them(case: CaseFolder, tmp_path: Path) -> None:
+    files = [
+        at_rate(tmp_path / "stimulus.wav", 48_000),
+        at_rate(tmp_path / "horizontal_+000_1V.wav", 48_000, channels=2),
+        text(tmp_path / "horizontal_+010_1V.txt"),
+    ]
+    (doubt,) = look_at(case.root, files).doubts
+    assert doubt.subject == "channel"
+    assert doubt.problem.startswith("which of channel 1, channel 2 is the microphone's isn't said")
+    stated = look_at(case.root, files, read=(("loopback", 2),))
+    assert stated.doubts == ()
+    takes = {take.path: take for take in stated.takes}
+    assert takes["horizontal_+000_1V.wav"].selector == "channel 1"
+    assert takes["horizontal_+000_1V.wav"].read == (("loopback", 2),)
+    assert takes["horizontal_+010_1V.txt"].read == ()
+    with pytest.raises(CallError, match=r"^--read loop: none of these files has .*did you mean loopback\?$"):
+        look_at(case.root, files, read=(("loop", 2),))
+
+
+def test_many_directions_in_one_table(case: CaseFolder, tmp_path: Path) -> None:
+    file = tmp_path / "horizontal_2.83V.csv"
+    rows = [f"{f};{84 - i};{85 - i};{83 - i}" for i, f in enumerate((20, 400, 1000, 20000))]
+    file.write_text("\n".join(["Hz;-30 deg;0 deg;30 deg", *rows, ""]), encoding="utf-8")
+    intake = look_at(case.root, [file], read=(("level", "dB SPL"),))
+    assert problems(intake) == {}
+    angles = [take.key.direction.angle_deg for take in intake.takes if take.key.direction]
+    assert angles == [-30.0, 0.0, 30.0]
+    accept(case.root, intake)
+    assert [take.id for take in read_takes(case)] == sorted(take.id for take in intake.takes)
+
+
+def test_a_sphere_is_one_entry_and_is_counted() -> None:
+    places = [(az, el) for az in range(0, 360, 10) for el in range(-80, 81, 10)]
+    parts = tuple(Part(f"az {az} el {el}", position_deg=(az, el)) for az, el in places)
+    whole = whole_of(Contents(Form.RESPONSES, parts))
+    # 36 of the horizontal orbit, 16 more in front and behind of the vertical one
+    assert whole == Whole(directions=36 * 17, on_orbits=36 + 2 * 16)
+    assert whole_of(Contents(Form.RESPONSES, (Part(),))) is None
+
+
+def test_what_a_person_corrects_is_told(case: CaseFolder, tmp_path: Path) -> None:
+    files = [text(tmp_path / "files" / f"horizontal_{a:+04d}_1V.txt") for a in (-30, 0, 30)]
+    intake = look_at(case.root, files)
+    assert (intake.corrections, intake.changes) == ((), ())
+    accept(case.root, intake)
+    entries = case.takes_toml.read_text(encoding="utf-8")
+    case.takes_toml.write_text(
+        entries.replace("angle_deg = 30", "angle_deg = 40").replace('"1 V"', '"2 V"', 1), encoding="utf-8"
+    )
+    again = look_at(case.root, files)
+    assert [str(correction) for correction in again.corrections] == [
+        "horizontal_+000_1V.txt: takes.toml says 2 V where the name says 1 V",
+        "horizontal_+030_1V.txt: takes.toml says horizontal +40° where the name says horizontal +30°",
+    ]
+    assert [str(change) for change in again.changes] == [
+        "horizontal_+000_1V.txt: drive was 1 V, and is 2 V",
+        "horizontal_+030_1V.txt: direction was horizontal +30°, and is horizontal +40°",
+    ]
+    accept(case.root, again)
+    assert look_at(case.root, files).changes == ()
+    text_before = case.takes_toml.read_text(encoding="utf-8").split("\n[[take]]\n")
+    case.takes_toml.write_text("\n[[take]]\n".join(text_before[:-1]), encoding="utf-8")
+    (change,) = look_at(case.root, files[:1]).changes
+    assert str(change) == "horizontal_-030_1V.txt: its entry is gone"
+
+
+def test_a_build_folder_that_is_gone_loses_nothing_but_what_changed(case: CaseFolder, tmp_path: Path) -> None:
+    files = [text(tmp_path / "horizontal_+000_1V.txt")]
+    accept(case.root, look_at(case.root, files))
+    (case.build / "takes_seen.json").write_bytes(b"{torn")
+    assert look_at(case.root, files).changes == ()
+    shutil.rmtree(case.build)
+    assert look_at(case.root, files).changes == ()
+
+
+@pytest.mark.parametrize(
+    ("stated", "line"),
+    [
+        ("", "horizontal + is the loudspeaker's left (not stated: rig.positive_horizontal in case.toml)"),
+        ('positive_horizontal = "right"\n', "horizontal + is the loudspeaker's right (as case.toml states)"),
+    ],
+)
+def test_how_signs_are_taken(case: CaseFolder, tmp_path: Path, stated: str, line: str) -> None:
+    facts = case.case_toml.read_text(encoding="utf-8")
+    case.case_toml.write_text(facts.replace("[rig]\n", f"[rig]\n{stated}"), encoding="utf-8")
+    assert look_at(case.root, [text(tmp_path / "horizontal_+030_1V.txt")]).signs == line
+    assert look_at(case.root, [text(tmp_path / "horizontal_+000_1V.txt")]).signs == ""
+    assert "vertical + is up (not" in look_at(case.root, [text(tmp_path / "vertical_+030_1V.txt")]).signs
+
+
+def test_radiators_are_those_of_the_case(case: CaseFolder, tmp_path: Path) -> None:
+    files = [tone(tmp_path / "stimulus.wav"), tone(tmp_path / "near_field_blorb_1V.wav")]
+    assert "the radiator isn't said" in problems(look_at(case.root, files))["near_field_blorb_1V.wav"]
+    facts = case.case_toml.read_text(encoding="utf-8")
+    radiator = '[[unit.radiators]]\nname = "blorb"\ndiameter_m = 0.1\n\n'
+    case.case_toml.write_text(facts.replace("[disclosure]", f"{radiator}[disclosure]", 1), encoding="utf-8")
+    assert look_at(case.root, files).doubts == ()
+
+
+def test_another_file_of_that_name_is_a_doubt_before_anything_is_copied(
+    case: CaseFolder, tmp_path: Path
+) -> None:
+    file = text(tmp_path / "horizontal_+000_1V.txt")
+    accept(case.root, look_at(case.root, [file]))
+    text(file, level_db=80.0)
+    (doubt,) = look_at(case.root, [file]).doubts
+    assert doubt.problem.startswith("raw/horizontal_+000_1V.txt is there already and differs (SHA-256 ")
+    assert read_hashes(case)[file.name] in doubt.problem
+
+
+def test_an_example_is_refused_until_it_is_made_right(case: CaseFolder, tmp_path: Path) -> None:
+    file = text(tmp_path / "some 30.txt")
+    example = look_at(case.root, [file]).example
+    assert example.startswith('[[take]]\nfile = "some 30.txt"\nkind = "response"\norbit = "?"')
+    stands = case.takes_toml.read_text(encoding="utf-8")
+    case.takes_toml.write_text(f"{stands}\n{example}\n", encoding="utf-8")
+    with pytest.raises(CaseError, match="isn't a number that can be"):
+        look_at(case.root, [file])
+    settled = example.replace('orbit = "?"', 'orbit = "vertical"')
+    settled = settled.replace('angle_deg = "?"', "angle_deg = -30").replace('drive = "?"', 'drive = "1 V"')
+    case.takes_toml.write_text(f"{stands}\n{settled}\n", encoding="utf-8")
+    accept(case.root, look_at(case.root, [file]))
+    (take,) = read_takes(case)
+    assert take.key == TakeKey(TakeKind.RESPONSE, Direction(Orbit.VERTICAL, -30.0), Drive(1.0))
+
+
+def test_many_files_alike_are_settled_by_one_rule(case: CaseFolder, tmp_path: Path) -> None:
+    folder = tmp_path / "files"
+    for angle in (10, 20, 40, 60):
+        text(folder / f"horizontal at {angle}.txt")
+    intake = look_at(case.root, [folder])
+    assert len(intake.doubts) == 4
+    assert intake.example.startswith('[[rule]]\nfiles = "{orbit} at {angle}.txt"')
+    stands = case.takes_toml.read_text(encoding="utf-8")
+    rule = intake.example.replace('drive = "?"', 'drive = "1 V"')
+    case.takes_toml.write_text(f"{stands}\n{rule}\n", encoding="utf-8")
+    accept(case.root, look_at(case.root, [folder]))
+    angles = [take.key.direction.angle_deg for take in read_takes(case) if take.key.direction]
+    assert angles == [10.0, 20.0, 40.0, 60.0]

@@ -8,6 +8,7 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from earwitness.pipeline.arrivals import Doubt
     from earwitness.pipeline.intake import Intake
     from earwitness.records.takes import Take
 
@@ -39,8 +40,28 @@ def rows_of(intake: Intake, *, every: bool) -> list[Row]:
             rows.append(_folded([take for take, _ in group], group[0][1]))
         else:
             rows += [_single(take, intake, remark) for take, remark in group]
-    rows += [(doubt.label, "can't be added", "", "", doubt.problem) for doubt in intake.doubts]
-    return sorted(rows)
+    return sorted([*rows, *_doubtful(intake.doubts, every=every)])
+
+
+def _doubtful(doubts: Sequence[Doubt], *, every: bool) -> list[Row]:
+    """Rows of doubts; files of one folder with the very same problem share one."""
+    alike: dict[tuple[object, ...], list[Doubt]] = {}
+    for doubt in doubts:
+        whose = doubt.label if every else PurePosixPath(doubt.path).parent
+        alike.setdefault((whose, doubt.problem), []).append(doubt)
+    rows = []
+    for group in alike.values():
+        if len(group) >= _FEWEST_FOLDED:
+            counted = f"{group[0].label} … ({_counted([doubt.path for doubt in group])})"
+            rows.append((counted, "can't be added", "", "", group[0].problem))
+        else:
+            rows += [(doubt.label, "can't be added", "", "", doubt.problem) for doubt in group]
+    return rows
+
+
+def _counted(paths: Sequence[str]) -> str:
+    files = len(set(paths))
+    return f"{files} files" if files == len(paths) else f"{len(paths)} parts of {files} files"
 
 
 def _single(take: Take, intake: Intake, remark: str) -> Row:
@@ -63,8 +84,7 @@ def _single(take: Take, intake: Intake, remark: str) -> Row:
 def _folded(group: Sequence[Take], remark: str) -> Row:
     """One row of takes on one orbit, with every angle accounted for."""
     first = min(group, key=lambda take: take.id)
-    files = len({take.path for take in group})
-    counted = f"{len(group)} files" if files == len(group) else f"{len(group)} takes in {files} files"
+    counted = _counted([take.path for take in group])
     angles = sorted(take.key.direction.angle_deg for take in group if take.key.direction)
     orbit = first.key.direction.orbit if first.key.direction else ""
     drive = first.key.drive.label if first.key.drive else ""

@@ -121,6 +121,8 @@ _CAMEL: Final = re.compile(r"(?<=[a-z]{3})(?=[A-Z])")
 _PIECE: Final = re.compile(
     r"(?P<sign>[+\-−±]*)(?P<number>[0-9]+(?:[.,][0-9]+)*)|(?P<word>[^\W\d_]+|°)|(?P<other>.)", re.DOTALL
 )
+#: Behind one of these, or a space, a hyphen before a digit is a minus; behind other marks it may part.
+_APART: Final = frozenset("_/=:,;|@#&([{~")
 _LONGEST_NUMBER: Final = 12
 _LONGEST: Final = 1000
 
@@ -171,7 +173,9 @@ def _pieces(text: str, where: str) -> Iterator[Token]:
             last = "word"
         else:
             digits, run = match["number"], match["sign"]
-            sign = _sign(run, last if joined else "")
+            ahead = text[: match.start()][-1:].strip()
+            mark = "mark" if ahead and ahead not in _APART else ""
+            sign = _sign(run, last if joined else mark)
             yield Token(digits, where, joined, True, _value(digits), sign, len(run))
             last = "number"
         end = match.end()
