@@ -195,6 +195,15 @@ def test_no_phase_where_all_is_real(tmp_path: Path) -> None:
     assert response.phase_deg is None
 
 
+def test_phase_of_nothing_is_a_phase_where_others_have_one(tmp_path: Path) -> None:
+    made = sphere(grid(90.0))
+    made.pressure[0, 1] = np.abs(made.pressure[0, 1])
+    path = made.write(tmp_path / "s.sofa")
+    (response,) = READER.read(source(path), [READER.look(source(path)).parts[1].selector])
+    assert response.phase_deg is not None
+    assert np.abs(response.phase_deg).max() == 0.0
+
+
 def test_kilohertz(tmp_path: Path) -> None:
     made = sphere(grid(90.0))
     changes = {"N": (("N",), FREQUENCIES / 1_000.0, {"Units": "kHz"})}

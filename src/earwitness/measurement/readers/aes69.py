@@ -12,7 +12,7 @@ have them (read).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Final
 
@@ -91,11 +91,12 @@ class Aes69Reader:
                 if selector not in rows:
                     raise no_such_part(source, selector)
             wanted = [rows[selector] for selector in selectors]
+            has_phase = _has_phase(file, held)
             found: dict[int, MeasuredResponse] = {}
-            for first, block in _blocks(file, held):
+            for first, block in _blocks(file, held, set(wanted)):
                 for row in {r for r in wanted if first <= r < first + len(block)}:
                     _require_levels(source, held, row, block[row - first : row - first + 1])
-                    found[row] = _response(held, row, block[row - first])
+                    found[row] = _response(held, row, block[row - first], has_phase)
         return [found[row] for row in wanted]
 
 
@@ -245,19 +246,26 @@ def _drives(source: Source, measurements: int) -> tuple[Drive, ...]:
     return tuple(drives)
 
 
-def _blocks(file: Hdf5File, held: _Held) -> Iterator[tuple[int, Complexes]]:
-    """Pressures of some responses at a time, shape (rows, F), with the row of the first."""
+def _blocks(file: Hdf5File, held: _Held, wanted: Set[int] | None = None) -> Iterator[tuple[int, Complexes]]:
+    """Pressures of some responses at a time, shape (rows, F), with the row of the first.
+
+    Those that hold none of the `wanted` rows are left out.
+    """
     bins = held.frequency_hz.size + held.skipped
     most = max(1, BLOCK_BYTES // (16 * bins))
     together = max(1, most // held.receivers)
     for first in range(0, held.measurements, together):
-        these = slice(first, min(first + together, held.measurements))
+        last = min(first + together, held.measurements)
         for start in range(0, held.receivers, most):
-            part = (these, slice(start, min(start + most, held.receivers)))
+            stop = min(start + most, held.receivers)
+            row, end = first * held.receivers + start, (last - 1) * held.receivers + stop
+            if wanted is not None and wanted.isdisjoint(range(row, end)):
+                continue
+            part = (slice(first, last), slice(start, stop))
             real, imaginary = (file.reals(f"Data.{name}", part) for name in ("Real", "Imag"))
             block = np.empty(real.shape, dtype=np.complex128)
             block.real, block.imag = real, imaginary
-            yield first * held.receivers + start, block[..., held.skipped :].reshape(-1, bins - held.skipped)
+            yield row, block[..., held.skipped :].reshape(-1, bins - held.skipped)
 
 
 def _require_levels(source: Source, held: _Held, first: int, block: Complexes) -> None:
@@ -280,15 +288,21 @@ def _require_levels(source: Source, held: _Held, first: int, block: Complexes) -
             raise ReadError(source.name, problem, "measure or export it again", where)
 
 
-def _response(held: _Held, row: int, pressure: Complexes) -> MeasuredResponse:
-    """One response where it isn't zero; without phase where the data have none."""
-    sound = np.abs(pressure) > 0.0
+def _has_phase(file: Hdf5File, held: _Held) -> bool:
+    """Whether any of the data isn't real and positive; where all are, they are magnitudes."""
+    return any(
+        bool((block.imag != 0.0).any() or (block.real < 0.0).any()) for _, block in _blocks(file, held)
+    )
+
+
+def _response(held: _Held, row: int, pressure: Complexes, has_phase: bool) -> MeasuredResponse:
+    """One response where it isn't zero."""
+    sound = (pressure.real != 0.0) | (pressure.imag != 0.0)
     pressure = pressure[sound]
-    plain = bool((pressure.imag == 0.0).all() and (pressure.real > 0.0).all())
     return MeasuredResponse(
         held.frequency_hz[sound],
         20.0 * np.log10(np.abs(pressure)),
-        None if plain else np.rad2deg(np.angle(pressure)),
+        np.rad2deg(np.angle(pressure)) if has_phase else None,
         held.unit,
         Placed(float(held.distance_m[row])),
     )
