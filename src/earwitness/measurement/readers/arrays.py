@@ -87,8 +87,9 @@ class ArrayFile(Protocol):
 
 
 def listing(arrays: Mapping[str, ArrayInfo]) -> str:
-    """``f (512), H (72 × 512, complex) and 3 more``; numbers first."""
-    ordered = sorted(arrays.items(), key=lambda item: item[1].holding is Holding.OTHER)
+    """``f (512), H (72 × 512, complex) and 3 more``; numbers first, what isn't read last."""
+    ranks = {Holding.TEXT: 1, Holding.OTHER: 2}
+    ordered = sorted(arrays.items(), key=lambda item: ranks.get(item[1].holding, 0))
     shown = [f"{name[:_LONGEST_NAME]} ({info.label})" for name, info in ordered[:_LISTED]]
     more = len(ordered) - len(shown)
     return ", ".join(shown) + (f" and {more} more" if more else "")

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from earwitness.measurement.readers.contents import Source
 from earwitness.measurement.readers.files import require_regular
+from earwitness.measurement.readers.hdf5_trial import MAX_TEXTS, survives
 from earwitness.records.errors import ReadError
 
 Array = npt.NDArray[Any]
@@ -33,7 +34,6 @@ MAX_OBJECTS: Final = 10_000
 MAX_DEPTH: Final = 16
 MAX_DIMENSIONS: Final = 8
 MAX_ATTRIBUTE_BYTES: Final = 2**16
-MAX_TEXTS: Final = 20_000
 MAX_TEXT_BYTES: Final = 2**23
 #: What a file is allowed to have been packed with: all of it is part of the HDF5 library itself.
 FILTERS: Final = frozenset({h5py.h5z.FILTER_DEFLATE, h5py.h5z.FILTER_SHUFFLE, h5py.h5z.FILTER_FLETCHER32})
@@ -277,6 +277,8 @@ def hdf5_file(source: Source, *, user_block: bool = False, leave_others: bool = 
     """
     size = require_regular(source.file, source.name, MAX_BYTES)
     with _broken(source.name, ""):
+        if not survives(source.file):
+            raise OSError("reading its texts has no end")
         file = h5py.File(source.file, "r", locking=False)
     with file:
         with _broken(source.name, ""):
