@@ -255,3 +255,24 @@ def test_noise_of_a_common_near_field_take_does_not_average_out(origin: Origin) 
     np.testing.assert_allclose(
         np.asarray(curves[C.SOUND_POWER_DI].components_db[N.NOISE])[low], 0.0, atol=1e-9
     )
+
+
+def test_interpolation_is_there_only_where_a_take_is_one() -> None:
+    plain = derive(closed_forms.responses(closed_forms.omni, components={N.NOISE: 0.2}), facts())
+    assert all(N.INTERPOLATION not in c.components_db for c in plain.curves.curves.values())
+    assert all(N.INTERPOLATION not in figure.components for figure in plain.figures)
+
+
+def test_interpolation_adds_in_squares_over_directions() -> None:
+    made = closed_forms.responses(closed_forms.omni, components={N.INTERPOLATION: 0.3}, gate_s=0.0)
+    on_axis = [i for i, t in enumerate(made.takes) if t.key.direction and t.key.direction.angle_deg == 0.0]
+    made.components[N.INTERPOLATION][on_axis] = 0.0
+    curves = derive(made, facts()).curves.curves
+    # eight directions off the axis with 0.3 dB each and one, measured, with none: 0.3·√8/9
+    window = curves[C.LISTENING_WINDOW].components_db[N.INTERPOLATION]
+    assert window is not None
+    np.testing.assert_allclose(window, 0.3 * np.sqrt(8.0) / 9.0)
+    np.testing.assert_allclose(curves[C.LISTENING_WINDOW].uncertainty_db, window, rtol=OF_DRAWS)
+    on = curves[C.ON_AXIS].components_db[N.INTERPOLATION]
+    assert on is not None
+    assert not on.any()
