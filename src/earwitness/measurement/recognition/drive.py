@@ -6,14 +6,22 @@ from dataclasses import dataclass
 from typing import Final
 
 from earwitness.measurement.recognition.answers import Unclear
-from earwitness.measurement.recognition.tokens import Sign, Text
-from earwitness.measurement.recognition.words import ANGLE, LEVELS, PLANES, PLANES_BEFORE_NUMBERS
+from earwitness.measurement.recognition.tokens import Sign, Text, Token
+from earwitness.measurement.recognition.words import (
+    ANGLE,
+    LEVELS,
+    OTHER_NUMBERS,
+    PLANES,
+    PLANES_BEFORE_NUMBERS,
+)
 from earwitness.records.takes import Drive
 
 _VOLTS: Final = {"v": 1.0, "vrms": 1.0, "veff": 1.0, "mv": 1e-3, "mvrms": 1e-3}
 _PEAK: Final = frozenset({"vp", "vpk", "vpp", "vpeak"})
 _WATTS: Final = frozenset({"w", "mw", "watt", "watts"})
 _OTHER_DECIBELS: Final = frozenset({"dbu", "dbv", "dbm"})
+#: Words before a whole number of volts.
+_BEFORE_VOLTS: Final = frozenset({"drive", "voltage", "spannung", "tension", "at", "mit", "bei", "con"})
 _POWERED_MICROPHONE: Final = frozenset({"phantom", "p48", "speisung"})
 #: As `add` refuses it: no loudspeaker is driven with it.
 _VOLTS_BELOW: Final = 1000.0
@@ -28,42 +36,67 @@ class SaidDrive:
     unclear: tuple[Unclear, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """What one number says: a drive, doubts of it, and a doubt that holds where no other number says one."""
+
+    places: frozenset[int]
+    drive: Drive | None = None
+    doubts: tuple[str, ...] = ()
+    instead: str = ""
+
+
 def drive_in(text: Text) -> SaidDrive:
     """What `text` says of the drive."""
-    drives: set[Drive] = set()
-    places: set[int] = set()
-    unclear: list[str] = []
-    other: list[str] = []
-    for index, token in enumerate(text.tokens):
-        if token.value is None:
-            continue
-        unit, shown = text.unit(index), f"{token.text} {text.word(index + 1)}"
-        if (compound := _compound(text, index)) is not None:
-            drives.add(Drive(compound))
-            places |= {index, index + 2}
-        elif unit in _VOLTS and _may_be_volts(text, index):
-            places.add(index)
-            unclear += _why_not_volts(text, index)
-            drives.add(Drive(round(token.value * _VOLTS[unit], 9)))
-        elif unit == "dbfs":
-            places.add(index)
-            if token.value and token.sign not in (Sign.MINUS, Sign.HYPHEN):
-                unclear.append(
-                    "a drive above digital full scale is in the name; −20dBFS has its sign"
-                    if token.sign in (Sign.NONE, Sign.PLUS)
-                    else f"whether {shown} has a minus isn't clear"
-                )
-            drives.add(Drive(-token.value if token.value else 0.0, "dBFS"))
-        elif unit in _PEAK or unit in _WATTS or unit in _OTHER_DECIBELS:
-            places.add(index)
-            other.append(f"{shown} is no drive in volts RMS or dBFS: {_lacking(unit)}")
-        elif unit in _VOLTS and text.tokens[index + 1].joined:
-            other.append(f"whether {shown} is a drive isn't clear")
-        elif _is_level(text, index):
-            unclear.append(f"{token.text} is a level, and not said re what")
+    numbers = [number for i in range(len(text.tokens)) if (number := _number(text, i)) is not None]
+    drives = frozenset(number.drive for number in numbers if number.drive is not None)
+    doubts = [doubt for number in numbers for doubt in number.doubts]
     if not drives:
-        unclear += other
-    return SaidDrive(frozenset(drives), frozenset(places), tuple(Unclear("drive", why) for why in unclear))
+        doubts += [number.instead for number in numbers if number.instead]
+    places = frozenset(place for number in numbers for place in number.places)
+    return SaidDrive(drives, places, tuple(Unclear("drive", doubt) for doubt in doubts))
+
+
+def _number(text: Text, index: int) -> _Number | None:
+    """What the number at `index` says of the drive; None where that is nothing."""
+    token, unit = text.tokens[index], text.unit(index)
+    shown, here = f"{token.text} {text.word(index + 1)}", frozenset({index})
+    if token.value is None:
+        return None
+    if unit in _VOLTS or unit == "v?":
+        return _volts(text, index, shown)
+    if unit == "dbfs":
+        return _full_scale(token, shown, here)
+    if unit in _PEAK or unit in _WATTS or unit in _OTHER_DECIBELS:
+        return _Number(here, instead=f"{shown} is no drive in volts RMS or dBFS: {_lacking(unit)}")
+    is_level = _is_level(text, index)
+    return (
+        _Number(frozenset(), doubts=(f"{token.text} is a level, and not said re what",)) if is_level else None
+    )
+
+
+def _volts(text: Text, index: int, shown: str) -> _Number | None:
+    """A number before a V: volts, an angle before the letter for vertical, or a doubt."""
+    token, compound = text.tokens[index], _compound(text, index)
+    if compound is not None:
+        return _Number(frozenset({index, index + 2}), Drive(compound))
+    if text.unit(index) in _VOLTS and _is_volts(text, index):
+        drive = Drive(round((token.value or 0.0) * _VOLTS[text.unit(index)], 9))
+        return _Number(frozenset({index}), drive, tuple(_why_not_volts(text, index)))
+    if _is_angle_before_v(text, index):
+        return None
+    return _Number(frozenset(), doubts=(f"whether {shown} is a drive isn't clear",))
+
+
+def _full_scale(token: Token, shown: str, here: frozenset[int]) -> _Number:
+    """A level re full scale, which is never above it: a hyphen before it is a minus."""
+    value = token.value or 0.0
+    doubts: tuple[str, ...] = ()
+    if value and token.sign in (Sign.NONE, Sign.PLUS):
+        doubts = ("a drive above digital full scale is in the name; −20dBFS has its sign",)
+    elif value and token.sign not in (Sign.MINUS, Sign.HYPHEN):
+        doubts = (f"whether {shown} has a minus isn't clear",)
+    return _Number(here, Drive(-value if value else 0.0, "dBFS"), doubts)
 
 
 def _is_level(text: Text, index: int) -> bool:
@@ -95,23 +128,43 @@ def _compound(text: Text, index: int) -> float | None:
     token, unit, rest = text.tokens[index], text.at(index + 1), text.at(index + 2)
     if unit is None or rest is None or unit.text != "v" or not (unit.joined and rest.joined):
         return None
-    alone = token.sign is Sign.NONE and not token.joined and token.text.isdecimal() and len(token.text) <= 3
+    alone = _may_begin(token) and token.text.isdecimal() and len(token.text) <= 3
     if not alone or rest.sign is not Sign.NONE or not rest.text.isdecimal() or text.unit(index + 2):
         return None
     return float(f"{token.text}.{rest.text}")
 
 
-def _may_be_volts(text: Text, index: int) -> bool:
-    """Whether a number before a V is volts, and not an angle before the word for vertical."""
+def _may_begin(token: Token) -> bool:
+    """Whether nothing before a number makes it a part of something else: a hyphen parts it there."""
+    return token.sign is Sign.HYPHEN or (token.sign is Sign.NONE and not token.joined)
+
+
+def _is_volts(text: Text, index: int) -> bool:
+    """Whether a number before a V is volts for sure, and not an angle before the letter for vertical.
+
+    A V apart from its number belongs to it where that has decimals, or no word before it that it may count.
+    """
     token, unit = text.tokens[index], text.tokens[index + 1]
-    glued = token.joined and token.sign is not Sign.HYPHEN
-    if glued or token.sign not in (Sign.NONE, Sign.HYPHEN):
+    if not _may_begin(token):
         return False
     if unit.joined or unit.text != "v":
         return True
-    before, beyond = text.word(index - 1), text.at(index + 2)
+    before, beyond = text.at(index - 1), text.at(index + 2)
+    counts = (
+        before is not None and before.is_word and before.where == token.where and not text.is_unit(index - 1)
+    )
+    known = text.word(index - 1) in _BEFORE_VOLTS
+    has_decimals = not token.text.isdecimal() and text.word(index - 1) not in OTHER_NUMBERS
+    alone = beyond is None or beyond.is_word or beyond.where != token.where
+    return alone and not _is_angle_before_v(text, index) and (has_decimals or known or not counts)
+
+
+def _is_angle_before_v(text: Text, index: int) -> bool:
+    """Whether a number is the angle that a word before it says, and the V apart behind it isn't its unit."""
+    before = text.word(index - 1)
     named = before in PLANES or before in PLANES_BEFORE_NUMBERS or before in ANGLE
-    return not named and (beyond is None or beyond.is_word)
+    signed = text.tokens[index].sign not in (Sign.NONE, Sign.HYPHEN)
+    return not text.tokens[index + 1].joined and text.word(index + 1) == "v" and (named or signed)
 
 
 def _why_not_volts(text: Text, index: int) -> list[str]:
