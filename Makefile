@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.set-up
 
-.PHONY: help setup demo test check speed fuzz commands docs clean
+.PHONY: help setup demo test check speed fuzz commands refusals docs clean
 
 help:  ## what there is to make
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
@@ -44,6 +44,9 @@ fuzz: setup  ## every reader on damaged files, guided by coverage: SECONDS=600 e
 
 commands: setup  ## docs/commands.md again, from the program itself
 	$(BIN)/python -m earwitness.cli.reference > docs/commands.md
+
+refusals: setup  ## docs/refusals.md again, from the tests
+	PYTHONPATH=tests $(BIN)/python -m hostile.refusals > docs/refusals.md
 
 docs: setup  ## the documentation as pages in site/
 	NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --strict --site-dir site
