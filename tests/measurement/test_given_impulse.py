@@ -206,3 +206,15 @@ def test_silence_that_was_put_before_is_no_noise(tmp_path: Path) -> None:
     ((_, found),) = deconvolve(tmp_path, [take])
     # 5 ms before the peak, 240 samples, are left out
     assert found.noise == pytest.approx(noise[: 4_000 - 240], rel=1e-5)
+
+
+def test_the_gate_ends_with_the_file(tmp_path: Path) -> None:
+    case = CaseFacts(unit=Unit(name="made up"), rig=Rig(distance_m=2.0))
+    (take,) = in_pascals(tmp_path, (0,), (("pa_per_unit", 1.0),), 1.0)
+    samples, _ = soundfile.read(tmp_path / take.path)
+    arrival_s = np.argmax(np.abs(samples)) / RATE
+    soundfile.write(tmp_path / take.path, samples[: round((arrival_s + 0.02) * RATE)], RATE, subtype="FLOAT")
+    found = reduced(tmp_path, [take], case)
+    # to two samples, since the arrival is that of a band's envelope
+    assert found.gate_s[0] == pytest.approx(0.02, abs=2.0 / RATE)
+    assert found.valid_from_hz == pytest.approx(3.3 / 0.02, rel=0.01)
