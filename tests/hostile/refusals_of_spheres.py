@@ -468,5 +468,10 @@ NETCDF: Final = (
         rows(pressure_re=np.array([[0.1] * 10, [0.1] * 9 + [np.nan]])),
         f"{ROWS}: horizontal +30 at 2.83 V: is valid where it is no pressure; {AGAIN}",
     ),
+    Refusal(
+        "an uncertainty that is none",
+        rows(pressure_uncertainty_interpolation=np.full((2, 10), -0.1)),
+        f"{ROWS}: has an uncertainty that is none; {OURS}",
+    ),
 )
 SPHERES: Final = (*HDF5, *AES69, *NETCDF)

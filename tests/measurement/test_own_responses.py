@@ -17,6 +17,7 @@ from earwitness.measurement.reduction import reduce
 from earwitness.records.facts import CaseFacts, Rig, Unit
 from earwitness.records.responses import Responses
 from earwitness.records.takes import EVERY_PART, Drive, Take, TakeKey, TakeKind
+from earwitness.records.uncertainty import ComponentName
 
 WHOLE = Take("other/responses.nc", TakeKey(TakeKind.RESPONSE), EVERY_PART)
 
@@ -94,6 +95,17 @@ def test_drives_and_repeats(made: Responses, tmp_path: Path) -> None:
     assert {t.key.kind for t in found.takes} == {TakeKind.RESPONSE}
     size = np.abs(found.pressure[rows])[made.valid]
     assert size == pytest.approx(np.abs(made.pressure)[made.valid], rel=1e-5)
+
+
+def test_interpolated_directions_keep_their_uncertainty(made: Responses, tmp_path: Path) -> None:
+    spread = np.zeros(made.valid.shape)
+    spread[8] = np.linspace(0.1, 2.0, made.frequency_hz.size)
+    spread[~made.valid] = np.nan
+    with_it = replace(made, components={ComponentName.INTERPOLATION: spread})
+    found = again(tmp_path, with_it)
+    read = found.components[ComponentName.INTERPOLATION][in_order(found, made)]
+    assert read[made.valid] == pytest.approx(spread[made.valid], abs=1e-9)
+    assert np.isnan(read[~made.valid]).all()
 
 
 def test_what_it_says_of_its_level(made: Responses, tmp_path: Path) -> None:

@@ -98,6 +98,19 @@ def test_a_direction_that_is_valid_nowhere_is_left_out(made: Responses) -> None:
     assert found.frequency_hz.size == int((made.frequency_hz >= 100.0).sum())
 
 
+def test_interpolated_directions_stay_out(made: Responses) -> None:
+    takes = list(made.takes)
+    takes[5] = replace(takes[5], selector="interpolated az 230 el 0")
+    lost = takes[5].key.direction
+    valid = made.valid.copy()
+    valid[5, made.frequency_hz > 3_000.0] = False
+    found = directions(replace(made, takes=tuple(takes), valid=valid))
+    assert lost is not None
+    assert [lost.azimuth_deg, lost.elevation_deg] not in found.position_deg.tolist()
+    assert len(found.position_deg) == 69
+    assert found.frequency_hz[-1] == made.frequency_hz[-1]
+
+
 def test_without_phase_it_is_real(made: Responses, tmp_path: Path) -> None:
     has = made.has_phase.copy()
     has[3] = False
@@ -120,7 +133,7 @@ def test_the_pack_holds_it_and_says_what_it_is(tmp_path: Path) -> None:
     readme = pack["README.txt"].decode()
     assert "responses.sofa" in pack
     assert b"2026-11-20 00:00:00" in pack["responses.sofa"]
-    assert "responses.sofa the directions at 2.83 V as AES69-2022" in readme
+    assert "responses.sofa the measured directions at 2.83 V as AES69-2022" in readme
     assert "1970-01-01 where there is none" in readme
 
 

@@ -32,6 +32,8 @@ Float64s = npt.NDArray[np.float64]
 
 #: A distance that a file says and one that the case states may differ by this part (0.2 dB).
 DISTANCES_AGREE: Final = 0.02
+#: A response of fewer frequencies is none.
+LEAST_ROWS: Final = 2
 #: Frequencies at which a note says what an interpolation misses.
 NOTED_HZ: Final = (250.0, 1_000.0, 4_000.0)
 
@@ -114,6 +116,9 @@ def _enter(table: Table, row: int, response: MeasuredResponse, distance_m: float
     table.pressure[row], table.has_phase[row] = on.pressure, on.has_phase
     table.valid[row] = on.valid & (table.frequency_hz >= from_hz)
     table.origin[row] = Origin.AS_GIVEN
+    if response.interpolation_db is not None:
+        place, known = np.log(table.frequency_hz), np.log(response.frequency_hz)
+        table.interpolation_db[row] = np.interp(place, known, response.interpolation_db)
 
 
 def _enter_interpolated(table: Table, rows: list[int], whole: Take, facts: CaseFacts, raw: Path) -> None:
@@ -124,19 +129,16 @@ def _enter_interpolated(table: Table, rows: list[int], whole: Take, facts: CaseF
     sphere = measured_sphere(raw, whole, speed)
     found = interpolated(sphere, wanted, facts.unit.cabinet, speed)
     table.say(_note(found, sphere.frequency_hz, len(rows), len(sphere.directions)))
-    over = np.log(table.frequency_hz)
-    for row, response, spread in zip(rows, found.responses, found.uncertainty_db, strict=True):
+    for row, response in zip(rows, found.responses, strict=True):
         table.seen_angle_deg[row] = table.angles_deg[row]
-        if np.isfinite(response.level_db).sum() < 2:
-            continue
-        _enter(table, row, response, 1.0, facts.rig)
-        table.interpolation_db[row] = np.interp(over, np.log(sphere.frequency_hz), spread)
+        if np.isfinite(response.level_db).sum() >= LEAST_ROWS:
+            _enter(table, row, response, 1.0, facts.rig)
 
 
 def _note(found: Interpolation, frequency_hz: Float64s, wanted: int, had: int) -> str:
     """What was interpolated, from what, how far it misses what it leaves out, and up to where it holds."""
     missed_db = 20.0 * np.log10(1.0 + found.missed)
-    valid = frequency_hz[np.isfinite(found.uncertainty_db).any(axis=0)]
+    valid = frequency_hz[np.isfinite([r.level_db for r in found.responses]).any(axis=0)]
     if not valid.size:
         return f"{wanted} directions can't be interpolated from {had}: left out, each is missed by far."
     at = [hz for hz in NOTED_HZ if valid[0] <= hz <= valid[-1]]

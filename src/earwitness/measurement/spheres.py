@@ -66,9 +66,7 @@ class Interpolation:
     Attributes
     ----------
     responses
-        W responses at 1 m, NaN where not valid.
-    uncertainty_db
-        Shape (W, F): one standard uncertainty of their levels, from what the fit misses.
+        W responses at 1 m, level and uncertainty NaN where not valid.
     missed
         Shape (F,): what it misses of a direction that is left out, as a part of the mean pressure.
     limit_hz
@@ -76,7 +74,6 @@ class Interpolation:
     """
 
     responses: tuple[MeasuredResponse, ...]
-    uncertainty_db: Float64s
     missed: Float64s
     order: int
     with_phase: bool
@@ -136,10 +133,9 @@ def interpolated(
     valid = best.band(sphere.frequency_hz) & (best.uncertainty_db <= LARGEST_DB)
     return Interpolation(
         responses=tuple(
-            _response(sphere, pressure, holds, with_phase)
-            for pressure, holds in zip(best.pressure, valid, strict=True)
+            _response(sphere, pressure, np.where(holds, spread, np.nan), with_phase)
+            for pressure, holds, spread in zip(best.pressure, valid, best.uncertainty_db, strict=True)
         ),
-        uncertainty_db=np.where(valid, best.uncertainty_db, np.nan),
         missed=best.missed,
         order=found.order,
         with_phase=with_phase,
@@ -212,11 +208,17 @@ def _over_all(
 
 
 def _response(
-    sphere: MeasuredSphere, pressure: Complexes, holds: npt.NDArray[np.bool_], with_phase: bool
+    sphere: MeasuredSphere, pressure: Complexes, spread_db: Float64s, with_phase: bool
 ) -> MeasuredResponse:
-    level = 20.0 * np.log10(np.where(holds, np.abs(pressure), np.nan))
-    phase = np.rad2deg(np.angle(pressure)) if with_phase else None
-    return MeasuredResponse(sphere.frequency_hz, level, phase, sphere.unit, Placed(REFERENCE_M))
+    size = np.where(np.isfinite(spread_db), np.abs(pressure), np.nan)
+    return MeasuredResponse(
+        sphere.frequency_hz,
+        20.0 * np.log10(size),
+        np.rad2deg(np.angle(pressure)) if with_phase else None,
+        sphere.unit,
+        Placed(REFERENCE_M),
+        spread_db,
+    )
 
 
 def _round_cabinet(cabinet: Sphere | Box | None) -> tuple[float, float]:

@@ -1,7 +1,8 @@
 """The case's directions as an AES69 file (``FreeFieldDirectivityTF``), the same bytes for the same case.
 
-The convention has no room for validity, so the file holds the frequencies at which every direction is valid.
-It says what its data are in beside them, which the convention leaves open.
+The convention has no room for validity or uncertainty, so the file holds the measured directions alone, none
+that are interpolated, and the frequencies at which all of them are valid. It says what its data are in beside
+them, which the convention leaves open.
 
 Source: AES69-2022, convention FreeFieldDirectivityTF 1.1, as the convention file of sofar 1.3.0 has it
 (read).
@@ -20,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.derive.directivity import TakePowers, take_powers
+from earwitness.measurement.expansion import is_interpolated
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.facts import Unit
 from earwitness.records.grid import Floats
@@ -48,7 +50,7 @@ class Directions:
 
 
 def directions(responses: Responses) -> Directions:
-    """The directions of a case at its reference drive, where all of them are valid.
+    """The measured directions of a case at its reference drive, where all of them are valid.
 
     Raises
     ------
@@ -56,7 +58,8 @@ def directions(responses: Responses) -> Directions:
         There is no frequency at which they are, or no take with a direction and a drive.
     """
     takes = take_powers(responses)
-    heard = np.asarray(takes.valid.any(axis=-1))
+    between = np.array([is_interpolated(take) for take in takes.takes])
+    heard = np.asarray(takes.valid.any(axis=-1)) & ~between
     rows = [d for d, used in enumerate(takes.mixing > 0.0) if heard[used].all()]
     mixing = takes.mixing[rows]
     if not rows:

@@ -42,9 +42,9 @@ Build {build_id}, {program}.
 
 
 _AES69: Final = """\
-responses.sofa the directions at {drive} as AES69-2022 (FreeFieldDirectivityTF): Pa (RMS) at 1 m, at the
-               frequencies at which every direction is valid. Its date is that of the newest revision, or
-               {no_date} where there is none: the same case gives the same file.
+responses.sofa the measured directions at {drive} as AES69-2022 (FreeFieldDirectivityTF): Pa (RMS) at 1 m, at
+               the frequencies at which all of them are valid; none that are interpolated. Its date is that
+               of the newest revision, or {no_date} where there is none: the same case gives the same file.
 """
 
 

@@ -72,6 +72,7 @@ class MeasuredResponse:
     `unit` says what `level_db` is relative to. Plain dB are taken for a sound pressure level where a
     response of a loudspeaker is meant, and for a gain where a microphone's is. `placed` is None
     where the case's rig says where the microphone stood. A level that is NaN isn't valid at its frequency.
+    `interpolation_db` is one standard uncertainty of a response that lies between measured directions.
     """
 
     frequency_hz: Float64s
@@ -79,6 +80,7 @@ class MeasuredResponse:
     phase_deg: Float64s | None
     unit: LevelUnit = LevelUnit.DB
     placed: Placed | None = None
+    interpolation_db: Float64s | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ SCHEMA_VERSION: Final = 1
 MAX_ROWS: Final = 5_000
 REFERENCE_DISTANCE_M: Final = 1.0
 _GRID: Final = ("pressure_re", "pressure_im", "pressure_valid")
+_INTERPOLATION: Final = "pressure_uncertainty_interpolation"
 _NUMBERS: Final = ("has_phase", "seen_angle", "orbit_angle", "drive", "repeat")
 _TEXTS: Final = ("orbit", "drive_unit")
 
@@ -73,6 +74,7 @@ class _Held:
     valid: npt.NDArray[np.bool_]
     has_phase: npt.NDArray[np.bool_]
     seen_angle_deg: Float64s
+    interpolation_db: Float64s | None
 
     def response(self, row: int) -> MeasuredResponse:
         """One row between its first and its last valid frequency, NaN where it isn't valid between."""
@@ -81,12 +83,14 @@ class _Held:
         pressure, frequency = self.pressure[row, run], self.frequency_hz[run]
         level = np.full(frequency.shape, np.nan)
         np.log10(np.abs(pressure), out=level, where=valid[run])
+        between = self.interpolation_db
         return MeasuredResponse(
             frequency,
             20.0 * level,
             np.rad2deg(np.angle(pressure)) if self.has_phase[row] else None,
             LevelUnit.PASCAL_PER_DRIVE,
             Placed(REFERENCE_DISTANCE_M, float(self.seen_angle_deg[row]), without_delay=True),
+            None if between is None else between[row, run],
         )
 
 
@@ -98,8 +102,10 @@ def _held(source: Source) -> _Held:
         real, imaginary, valid = (file.reals(name) for name in _GRID)
         number = {name: file.reals(name) for name in _NUMBERS}
         text = {name: file.texts(name) for name in _TEXTS}
+        between = file.reals(_INTERPOLATION) if _INTERPOLATION in file.datasets else None
     lengths = {v.size for v in number.values()} | {len(v) for v in text.values()}
-    if real.shape != (*lengths, frequency.size) or {imaginary.shape, valid.shape} != {real.shape}:
+    shapes = {grid.shape for grid in (real, imaginary, valid, between) if grid is not None}
+    if shapes != {(*lengths, frequency.size)}:
         raise _other(source, "has arrays that don't go together")
     if not 0 < len(real) <= MAX_ROWS:
         raise ReadError(source.name, f"has {len(real)} responses", f"give one with up to {MAX_ROWS}")
@@ -114,7 +120,11 @@ def _held(source: Source) -> _Held:
         raise _other(source, "holds the same take more than once")
     is_valid = valid != 0.0
     _require_pressures(source, parts, pressure, is_valid)
-    return _Held(parts, frequency, pressure, is_valid, number["has_phase"] != 0.0, number["seen_angle"])
+    if between is not None and not (between[is_valid] >= 0.0).all():
+        raise _other(source, "has an uncertainty that is none")
+    return _Held(
+        parts, frequency, pressure, is_valid, number["has_phase"] != 0.0, number["seen_angle"], between
+    )
 
 
 def _require_ours(file: Hdf5File, source: Source) -> None:
