@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from earwitness.measurement.given import on_grid
-from earwitness.measurement.readers.contents import MeasuredResponse
+from earwitness.measurement.readers.contents import LevelUnit, MeasuredResponse
 
 F = np.geomspace(20.0, 20_000.0, 500)
 
@@ -56,3 +56,21 @@ def test_no_phase() -> None:
     assert not on_grid(
         MeasuredResponse(response.frequency_hz, response.level_db, None), F, 1.0, 1.0
     ).has_phase
+
+
+@pytest.mark.parametrize(
+    ("unit", "level_db"),
+    [
+        (LevelUnit.DB, 90.0),
+        (LevelUnit.SPL, 90.0),
+        # 1 Pa is 93.9794 dB re 20 µPa (FACTS §2), and 2.83 V are 9.0357 dB re 1 V: 20 lg 2.83, by hand
+        (LevelUnit.PASCAL, 90.0 - 93.9794),
+        (LevelUnit.PASCAL_PER_DRIVE, 90.0 - 93.9794 - 9.0357),
+    ],
+)
+def test_one_pressure_in_every_unit(unit: LevelUnit, level_db: float) -> None:
+    rows_hz = np.geomspace(20.0, 20_000.0, 100)
+    response = MeasuredResponse(rows_hz, np.full(rows_hz.size, level_db), None, unit)
+    found = on_grid(response, F, 1.0, 2.83)
+    # 90 dB re 20 µPa are .632456 Pa; a volt's worth is .223483 Pa
+    assert np.abs(found.pressure) == pytest.approx(np.full(F.size, 0.223483), rel=1e-4)

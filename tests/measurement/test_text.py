@@ -291,3 +291,18 @@ def test_remark(tmp_path: Path) -> None:
     content = "Frequenz / Hz;Schalldruckpegel / dB;Phase / °\n2000;80,5;10\n200;86;20\n"
     held = look(tmp_path, content.encode("utf-16"))
     assert held.remark == "Hz, dB re 20 µPa, degrees; decimal commas; UTF-16; rows turned"
+
+
+def test_a_folder_of_german_exports(tmp_path: Path) -> None:
+    hz = [round(20.0 * 2.0 ** (k / 24.0), 3) for k in range(240)]
+    for number in range(70):
+        level = [round(80.0 + np.sin(k + number), 2) for k in range(240)]
+        phase = [round((-0.05 * f + number + 180.0) % 360.0 - 180.0, 1) for f in hz]
+        rows = "\r\n".join(f"{f};{y};{p}" for f, y, p in zip(hz, level, phase, strict=True)).replace(".", ",")
+        title = f"Messung {number} vom 2.11.2026\r\nWinkel: {5 * number - 175}°\r\n"
+        heading = title + "Frequenz / Hz;Pegel / dB;Phase / °\r\n"
+        found = read(tmp_path, (heading + rows + "\r\n").encode("utf-16"))
+        assert found.frequency_hz.tolist() == hz
+        assert found.level_db.tolist() == level
+        assert found.phase_deg is not None
+        assert found.phase_deg.tolist() == phase

@@ -33,11 +33,15 @@ _BETWEEN: Final = r"[ \t,;|\"]"
 #: Numbers and what parts them, and nothing else. Every quantifier is possessive: one pass, no way back.
 _ROW: Final = re.compile(rf"{_BETWEEN}*+{NUMBER}(?:{_BETWEEN}++{NUMBER})*+{_BETWEEN}*+", re.ASCII)
 _NO_NUMBER: Final = re.compile(r"[+\-]?(?:nan|inf|infinity|n/?a|null|none|-+|1\.#.*)", re.IGNORECASE)
+#: What a spreadsheet writes where it has no number; it only looks like a comment.
+_FAILED_CELL: Final = re.compile(r"#(?:N/?A|NV|DIV/0|VALUE|WERT|NUM|ZAHL|REF|BEZUG)\b", re.IGNORECASE)
 _THOUSANDS: Final = re.compile(r"\d[\u00a0\u202f\u2009'’]\d")
 _WORDY: Final = re.compile(r"[^\W\d_]{2}")
 _SAYS: Final = re.compile(r"[^\W_]")
 #: A name, a colon or an equals sign, and what it is.
 _FACT: Final = re.compile(r"[^\d:=]{1,80}[:=]")
+#: So much of a line of words is looked at: a row that is damaged shows it there.
+_LOOKED_AT: Final = 1_000
 _MARKS: Final = "#*;/%! \t"
 
 
@@ -93,7 +97,7 @@ def sort_lines(text: str, name: str, skip: int) -> Sorted:
             rows.append(line)
             at.append(number)
         elif bare := line.strip():
-            (below if rows else above).append(Line(number, line, bare.startswith(COMMENTS)))
+            (below if rows else above).append(Line(number, line, _is_comment(bare)))
     if len(above) + len(below) > MAX_WORD_LINES:
         problem = f"has {len(above) + len(below)} lines of words, more than {MAX_WORD_LINES}"
         raise ReadError(name, problem, "leave them out")
@@ -111,6 +115,10 @@ def _lines(text: str, name: str) -> list[str]:
         problem = f"is longer than {MAX_LINE_LENGTH} characters"
         raise ReadError(name, problem, "export fewer columns", f"line {number}")
     return lines
+
+
+def _is_comment(bare: str) -> bool:
+    return bare.startswith(COMMENTS) and not _FAILED_CELL.match(bare)
 
 
 def _lacks_first_cell(line: str) -> bool:
@@ -194,7 +202,7 @@ def not_a_row(line: Line, name: str) -> ReadError:
 
 def cells_by_any(text: str) -> list[str]:
     """The pieces of a line between anything that may part cells."""
-    return [cell for cell in re.split(r"[ \t,;|\"]+", text[:MAX_LINE_LENGTH]) if cell]
+    return [cell for cell in re.split(r"[ \t,;|\"]+", text[:_LOOKED_AT]) if cell]
 
 
 def is_number_like(cell: str) -> bool:
