@@ -121,7 +121,8 @@ def total(points: Floats, frequency: float, orders: int, density: float) -> Comp
     wavenumbers = np.array([2.0 * np.pi * frequency / AIR.speed])
     web = Web.on(TWO_WAY.body(), float(wavenumbers[0]), density)
     flight = np.zeros(len(points))
-    field = diffracted(web, TWO_WAY.discs(), points, wavenumbers, flight, orders=orders)
+    discs = TWO_WAY.discs()
+    field = diffracted(web, discs, points, wavenumbers, flight, orders=orders, followed=[0, 1])
     lit = [straight(TWO_WAY.body(), disc, points, wavenumbers, flight) for disc in TWO_WAY.discs()]
     return np.asarray((field + np.stack(lit))[:, :, 0])
 
@@ -192,6 +193,23 @@ def test_many_frequencies_are_interpolated() -> None:
     alone = np.concatenate([TWO_WAY.transfer(points, many[[one]], AIR) for one in some], axis=-1)
     scale = np.abs(alone).max(axis=1, keepdims=True)
     assert np.max(np.abs(dense[..., some] - alone) / scale) < 0.01
+
+
+def test_a_radiator_that_is_not_followed_round_a_second_edge() -> None:
+    """It differs behind the box alone; the other doesn't."""
+    short = RoundRadiator(0.05, -0.09, round_one_edge_from_hz=1000.0)
+    cabinet = BoxCabinet(0.2, 0.34, 0.28, (short, RoundRadiator(0.025, 0.05)), 0.05)
+    whole = BoxCabinet(0.2, 0.34, 0.28, (RoundRadiator(0.05, -0.09), RoundRadiator(0.025, 0.05)), 0.05)
+    points = np.array([[1.0, 0.1, 0.0], [-1.0, 0.01, 0.02]])
+    frequencies = np.array([900.0, 5000.0])
+    change = np.abs(
+        cabinet.transfer(points, frequencies[:1], AIR) / whole.transfer(points, frequencies[:1], AIR)
+    )
+    np.testing.assert_allclose(change, 1.0, rtol=1e-6)
+    found, full = (box.transfer(points, frequencies[1:], AIR)[:, :, 0] for box in (cabinet, whole))
+    np.testing.assert_allclose(found[1], full[1], rtol=1e-6)
+    assert abs(decibel(found[0, 0] / full[0, 0])) < 0.3
+    assert found[0, 1] == 0.0
 
 
 def test_frequencies_come_back_in_their_order() -> None:

@@ -12,16 +12,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.edges import Arrivals, Nodes, turned
 from earwitness.virtual.piston import rays_needed, rays_to
 from earwitness.virtual.polyhedron import Polyhedron
-
-#: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along
-#: their own face they are 25 dB down, and what goes round two edges lies lower still.
-BEAMING = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +86,15 @@ class Web:
 
 @dataclass(frozen=True, slots=True)
 class Cascade:
-    """Waves of several discs on a web, order by order, at sorted wavenumbers (F,)."""
+    """Waves of several discs on a web, order by order, at sorted wavenumbers (F,).
+
+    Those of `followed`, numbers of discs in rising order, are followed beyond the first edge.
+    """
 
     web: Web
     discs: tuple[Disc, ...]
     wavenumbers: Floats
-
-    @property
-    def followed(self) -> npt.NDArray[np.integer]:
-        """Numbers of the discs whose sound is followed beyond the first edge."""
-        radii = np.array([disc.radius_m for disc in self.discs])
-        return np.flatnonzero((radii * self.wavenumbers[0] < BEAMING) | (radii == radii.min()))
+    followed: Sequence[int]
 
     def first(self, edge: int) -> dict[int, Arrivals]:
         """What comes straight to an edge, by the disc's number."""
@@ -114,18 +107,17 @@ class Cascade:
 
     def second(self, edge: int, straight: Sequence[Mapping[int, Arrivals]]) -> Arrivals | None:
         """What comes to an edge by way of one other, of the discs that are followed."""
-        followed = self.followed
         found: dict[int, Complexes] = {}
         here = self.web.nodes[edge].places
         for other, _ in self.web.neighbours(edge):
-            lit = [number for number in followed if number in straight[other]]
+            lit = [number for number in self.followed if number in straight[other]]
             if not lit:
                 continue
-            shape = (len(here), len(self.web.nodes[other].places), len(followed), len(self.wavenumbers))
+            shape = (len(here), len(self.web.nodes[other].places), len(self.followed), len(self.wavenumbers))
             found[other] = np.zeros(shape, dtype=np.complex64)
             for number in lit:
                 sent = self.web.sent(straight[other][number], other, edge, self.wavenumbers)
-                found[other][:, :, np.searchsorted(followed, number)] = sent[:, :, 0]
+                found[other][:, :, self.followed.index(number)] = sent[:, :, 0]
         return self.web.gathered(edge, found) if found else None
 
     def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterator[Arrivals]:
@@ -155,16 +147,26 @@ class Cascade:
 
 
 def diffracted(
-    web: Web, discs: Sequence[Disc], points: Floats, wavenumbers: Floats, flight: Floats, *, orders: int
+    web: Web,
+    discs: Sequence[Disc],
+    points: Floats,
+    wavenumbers: Floats,
+    flight: Floats,
+    *,
+    orders: int,
+    followed: Sequence[int],
 ) -> Complexes:
-    """What the edges add to the mean of e^(−jk(R − flight))/R over each disc's free field; (C, D, F)."""
+    """What the edges add to the mean of e^(−jk(R − flight))/R over each disc; (C, D, F).
+
+    Up to `orders` edges on the way, for discs that aren't `followed` one edge.
+    """
     field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
-    cascade = Cascade(web, tuple(discs), wavenumbers)
+    cascade = Cascade(web, tuple(discs), wavenumbers, followed)
     straight = [cascade.first(edge) for edge in range(len(web.nodes))]
     for lit in straight:
         for number, waves in lit.items():
             field[number] += waves.towards(points, wavenumbers, flight)[0]
-    if orders > 1:
+    if orders > 1 and followed:
         for waves in cascade.later(orders, straight):
-            field[cascade.followed] += waves.towards(points, wavenumbers, flight)
+            field[list(followed)] += waves.towards(points, wavenumbers, flight)
     return field
