@@ -91,6 +91,7 @@ def test_utf_16_with_its_mark_in_either_order(tmp_path: Path) -> None:
         "* made by hand\n; one\n// two\n% three\n! four\n# five\n",
         "Date: 2.11.2026\nTime: 12:30:01\nGain=12\nDistance: 2\n",
         "2 way, 30 deg\n",
+        "Frequenzgang, Pegel 94 dB\n",
         "Frequency response of the unit, 3rd sample\n",
         "-----------------\n",
         "Frequency (Hz), Level (dB)\n",
@@ -230,6 +231,7 @@ def test_the_frequency_may_stand_elsewhere(tmp_path: Path) -> None:
         ("Frequency\t0° (dB)\t30° (dB)\t60° (dB)", ["0°", "30°", "60°"]),
         # what hangs on to the number stays, since the hyphen may be a minus
         ("f\tSPL-10\tSPL-20\tSPL-30", ["SPL-10", "SPL-20", "SPL-30"]),
+        ("f\tSPL - 10\tSPL - 20\tSPL - 30", ["SPL - 10", "SPL - 20", "SPL - 30"]),
         ("Angle\t0\t10\t20\nHz\tdB\tdB\tdB", ["0", "10", "20"]),
     ],
 )

@@ -101,7 +101,7 @@ def read_heading(text: str) -> Heading:
     return Heading(
         text=text,
         role=role,
-        words=_rest(bare, known, glued=False),
+        words=_words(text, _rest(bare, known, glued=False)),
         key=_rest(bare, known, glued=True).casefold(),
         frequency=_frequency(units) if role is Role.FREQUENCY else None,
         unit=_unit(units) if role in (Role.VALUE, Role.REAL, Role.IMAGINARY) else None,
@@ -144,6 +144,11 @@ def _hint(known: Sequence[str]) -> str:
         return "ohm"
     pressure_level = "pressure" in known and "level" in known
     return "spl" if pressure_level or any(word.startswith(SPL_WORDS) for word in known) else ""
+
+
+def _words(text: str, rest: str) -> str:
+    """What is left of a heading; the whole where a dash before it may be a minus or part two words."""
+    return text if re.match(r"[-−–—]\s", rest) else rest
 
 
 def _rest(bare: str, known: Sequence[str], *, glued: bool) -> str:

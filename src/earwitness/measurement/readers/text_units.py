@@ -99,20 +99,21 @@ def value_unit(text: str) -> ValueUnit | None:
     return _VALUES.get(plain.replace("pascals", "pa").replace("pascal", "pa"))
 
 
-#: Words by what they make of a column; a longer word that begins as one of these does is the same.
+#: Words by what they make of a column; a longer word that begins as one of these does is the same. The first
+#: that fits counts: a Frequenzgang is a response.
 WORDS: Final[Mapping[Role, tuple[str, ...]]] = {
     Role.ASIDE: (
         "coher", "kohär", "distort", "thd", "klirr", "noise", "rauschen", "snr", "delay", "laufzeit",
         "gruppenlaufzeit", "harmoni", "uncert", "sigma", "std", "index", "minimum", "excess", "weight",
     ),
+    Role.VALUE: (
+        "spl", "level", "pegel", "niveau", "nivel", "livello", "magn", "betrag", "modul", "ampl", "gain",
+        "response", "pressure", "schalldruck", "impedan", "impédan", "frequenzgang",
+    ),
     Role.FREQUENCY: ("freq", "fréq", "frec"),
     Role.PHASE: ("phas", "fase", "phi", "φ", "ϕ"),
     Role.REAL: ("real", "réel", "reell"),
     Role.IMAGINARY: ("imag",),
-    Role.VALUE: (
-        "spl", "level", "pegel", "niveau", "nivel", "livello", "magn", "betrag", "modul", "ampl", "gain",
-        "response", "pressure", "schalldruck", "impedan", "impédan",
-    ),
 }  # fmt: skip
 #: Words that are only these letters.
 EXACT: Final[Mapping[str, Role]] = {
