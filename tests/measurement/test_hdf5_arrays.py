@@ -206,7 +206,7 @@ def test_more_values_than_are_read(tmp_path: Path) -> None:
     began = time.monotonic()
     line = refusal(file, {"frequency": "f", "level": "L", "unit": "dB"})
     assert line.startswith(
-        "arrays.h5, read.level: L has 52428800 entries, more than the 16777216 that are read; "
+        "arrays.h5, read.level: L has 52428800 entries, more than the 12582912 that are read; "
     )
     assert time.monotonic() - began < 5.0
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 Array = npt.NDArray[Any]
 
 #: So many entries an array of responses or samples may hold; one that says what they are, fewer.
-MAX_VALUES: Final = 2**24
+MAX_VALUES: Final = 3 * 2**22
 MAX_LENGTH: Final = 2**20
 _LISTED: Final = 12
 _LONGEST_NAME: Final = 24

@@ -58,8 +58,7 @@ def look_at_arrays(source: Source, file: ArrayFile) -> Contents:
             sounds.recording(row)
         return Contents(mapping.form, sounds.parts, sample_rate_hz=sounds.sample_rate_hz)
     held = _responses(source, file, mapping)
-    for _ in held.in_blocks(range(len(held.parts))):
-        pass
+    held.require_all()
     return Contents(mapping.form, held.parts, remark=held.remark)
 
 
@@ -78,7 +77,7 @@ def read_arrays(
         sounds = _sounds(source, file, mapping)
         return [sounds.recording(row) for row in _rows(source, sounds.parts, selectors)]
     held = _responses(source, file, mapping)
-    return list(held.in_blocks(_rows(source, held.parts, selectors)))
+    return list(held.of(_rows(source, held.parts, selectors)))
 
 
 def _rows(source: Source, parts: Sequence[Part], selectors: Sequence[str]) -> list[int]:
@@ -204,41 +203,65 @@ class _Responses:
     phase_scale: float
     remark: str
 
-    def in_blocks(self, rows: Sequence[int]) -> Iterator[MeasuredResponse]:
+    def require_all(self) -> None:
+        """Refuse what is no level that a response has, anywhere in the file."""
+        for rows in self._blocks(range(len(self.parts))):
+            self._sizes(rows, *self._numbers(rows))
+
+    def of(self, rows: Sequence[int]) -> Iterator[MeasuredResponse]:
         """The responses of `rows`, checked, some at a time."""
-        step = max(1, _BLOCK // self.frequency_hz.size)
-        for first in range(0, len(rows), step):
-            these = np.asarray(rows[first : first + step], dtype=np.intp)
-            level, phase = self._level_and_phase(these)
+        for these in self._blocks(rows):
+            values, second = self._numbers(these)
+            sizes = self._sizes(these, values, second)
+            level = sizes if self.unit.logarithmic else 20.0 * np.log10(sizes)
+            phase = self._phases(values, second)
             for k in range(len(these)):
                 yield MeasuredResponse(
                     self.frequency_hz, level[k], None if phase is None else phase[k], self.unit.level
                 )
 
-    def _level_and_phase(self, rows: npt.NDArray[np.intp]) -> tuple[Float64s, Float64s | None]:
-        way = self.mapping.way
+    def _blocks(self, rows: Sequence[int]) -> Iterator[npt.NDArray[np.intp]]:
+        step = max(1, _BLOCK // self.frequency_hz.size)
+        for first in range(0, len(rows), step):
+            yield np.asarray(rows[first : first + step], dtype=np.intp)
+
+    def _numbers(self, rows: npt.NDArray[np.intp]) -> tuple[Array, Array | None]:
+        """The two arrays at these rows, all of them numbers."""
         values = self.values[rows][:, self.taken]
-        second = None if self.second is None else self.second[rows][:, self.taken]
         self._require(rows, np.isfinite(values), "is not a number", self.mapping.values)
-        if second is not None:
-            self._require(rows, np.isfinite(second), "is not a number", str(self.mapping.second))
-        phase: Float64s | None = None
-        if way is Way.LEVEL:
-            level = np.asarray(values, dtype=np.float64)
-            phase = None if second is None else np.asarray(second, dtype=np.float64) * self.phase_scale
+        if self.second is None:
+            return values, None
+        second = self.second[rows][:, self.taken]
+        self._require(rows, np.isfinite(second), "is not a number", str(self.mapping.second))
+        return values, second.astype(np.float64)
+
+    def _sizes(self, rows: npt.NDArray[np.intp], values: Array, second: Array | None) -> Float64s:
+        """Levels, or magnitudes where the values aren't levels yet."""
+        with np.errstate(over="ignore"):
+            if second is not None and self.mapping.way is Way.PARTS:
+                sizes = np.hypot(values.astype(np.float64), second)
+            elif self.mapping.way is Way.COMPLEX:
+                sizes = np.abs(values.astype(np.complex128, copy=False))
+            else:
+                sizes = values.astype(np.float64)
+        name = self.mapping.values
+        if self.unit.logarithmic:
+            possible = np.abs(sizes) <= MAX_LEVEL_DB
         else:
-            real, imaginary = (values.real, values.imag) if second is None else (values, second)
-            real, imaginary = np.asarray(real, np.float64), np.asarray(imaginary, np.float64)
-            phase = np.degrees(np.arctan2(imaginary, real))
-            with np.errstate(over="ignore"):
-                level = np.hypot(real, imaginary)
-        if not self.unit.logarithmic:
-            self._require(rows, level > 0.0, "is no magnitude over 0", self.mapping.values)
-            level = 20.0 * np.log10(level)
-        self._require(
-            rows, np.abs(level) <= MAX_LEVEL_DB, "is no level that a response has", self.mapping.values
-        )
-        return level, phase
+            self._require(rows, sizes > 0.0, "is no magnitude over 0", name)
+            possible = (sizes >= 10.0 ** (-MAX_LEVEL_DB / 20.0)) & (sizes <= 10.0 ** (MAX_LEVEL_DB / 20.0))
+        self._require(rows, possible, "is no level that a response has", name)
+        return np.asarray(sizes)
+
+    def _phases(self, values: Array, second: Array | None) -> Float64s | None:
+        """Phases in degrees; None where there are none."""
+        if self.mapping.way is Way.COMPLEX:
+            return np.asarray(np.angle(values.astype(np.complex128, copy=False), deg=True))
+        if second is None:
+            return None
+        if self.mapping.way is Way.PARTS:
+            return np.asarray(np.degrees(np.arctan2(second, values.astype(np.float64))))
+        return np.asarray(second * self.phase_scale)
 
     def _require(
         self, rows: npt.NDArray[np.intp], good: npt.NDArray[np.bool_], problem: str, name: str

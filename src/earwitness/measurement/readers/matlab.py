@@ -15,7 +15,8 @@ from earwitness.measurement.readers.mapping import OPTIONS
 from earwitness.measurement.readers.matlab_level5 import HEADER_BYTES, Level5File
 from earwitness.records.errors import ReadError
 
-MAX_BYTES: Final = 2**28
+#: An array as long as is read, and some more.
+MAX_BYTES: Final = 2**28 + 2**24
 _LEVEL_5, _LEVEL_7_3 = 0x0100, 0x0200
 
 
