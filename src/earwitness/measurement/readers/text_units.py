@@ -81,7 +81,7 @@ UNIT: Final = re.compile(
     rf"|(?P<linear>(?:[mµμuk]?Pa(?:scals?)?(?:\s?/\s?V)?|[km]?(?:ohms?|Ω|Ω)){_NO_LETTER_AFTER})"
     rf"|(?P<frequency>(?<!\d)(?<!\d\s)[kM]?Hz{_NO_LETTER_AFTER})"
     rf"|(?P<radian>rad(?:ians?)?{_NO_LETTER_AFTER}(?!\s?/))"
-    rf"|(?P<degree>(?<!\d)(?<!\d\s)(?:(?:deg|degrees?){_NO_LETTER_AFTER}|°))"
+    rf"|(?P<degree>(?<!\d)(?<!\d\s)(?:(?:deg|degrees?|grad|grados?|gradi|degrés?){_NO_LETTER_AFTER}|°))"
     rf"|(?P<other>(?:[mµμu]V|(?<!\d)(?<!\d\s)[mµμu]s|m?m/s|rad/s|counts){_NO_LETTER_AFTER}|(?<!\d)(?<!\d\s)%)"
     r")",
     re.IGNORECASE,
