@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
 import struct
 import time
 import tracemalloc
@@ -17,7 +18,9 @@ import scipy.io
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from user import earwitness
 
+from earwitness.case.response_files import load_responses
 from earwitness.measurement.readers.contents import Form, LevelUnit, MeasuredResponse, Recording, Source
 from earwitness.measurement.readers.matlab import READER
 from earwitness.measurement.readers.matlab_level5 import Level5File
@@ -686,3 +689,29 @@ def test_a_file_that_is_cut_short_is_refused(tmp_path: Path, cut: int) -> None:
     written(tmp_path, content[: max(0, len(content) - cut)])
     with pytest.raises(ReadError):
         READER.look(source(file, SPHERE))
+
+
+@pytest.mark.slow
+def test_a_sphere_becomes_a_case_that_is_built(tmp_path: Path) -> None:
+    """84 dB at 2 m are 90.02 dB at 1 m (20 lg 2 more), 12 dB less to the rear."""
+    azimuth = np.arange(0.0, 360.0, 10.0)
+    hz = np.geomspace(20.0, 20_000.0, 400)
+    level = 84.0 - 6.0 * (1.0 - np.cos(np.radians(azimuth)))
+    pressure = 20e-6 * 10.0 ** (level[:, np.newaxis] / 20.0) * np.exp(-2j * np.pi * hz * 1e-4)
+    scipy.io.savemat(tmp_path / "sphere.mat", {"f": hz, "H": pressure, "az": azimuth})
+    root = tmp_path / "case"
+    earwitness("new", root)
+    facts = (root / "case.toml").read_text(encoding="utf-8")
+    for key, value in (("distance_m", "2.0"), ("rotation_behind_m", "0.0")):
+        facts = re.sub(rf"# ({key}) = .*", rf"\1 = {value}", facts, count=1)
+    (root / "case.toml").write_text(facts, encoding="utf-8")
+    stated = [word for key, value in SPHERE.items() for word in ("--read", f"{key}={value}")]
+    earwitness("add", root, tmp_path / "sphere.mat", "--drive", "2.83V", "--yes", *stated)
+    earwitness("build", root)
+    found = load_responses(root / "build" / "responses.nc")
+    angles = {take.key.direction.angle_deg: row for row, take in enumerate(found.takes) if take.key.direction}
+    assert len(angles) == 36
+    for angle, expected in ((0.0, 90.0206), (90.0, 84.0206), (-90.0, 84.0206), (180.0, 78.0206)):
+        row = angles[angle]
+        pascals = np.abs(found.pressure[row, found.valid[row]]) * 2.83
+        np.testing.assert_allclose(20.0 * np.log10(pascals / 20e-6), expected, atol=0.001)
