@@ -192,6 +192,29 @@ def test_a_file_between_becomes_a_case_of_all_directions(tmp_path: Path) -> None
     assert "dB at 1000 Hz" in note
 
 
+def test_microphones_at_several_distances_and_two_drives(tmp_path: Path) -> None:
+    distance = 2.0 + 0.4 * np.sin(np.arange(len(BETWEEN)))
+    flight = np.exp(-2j * np.pi * np.outer(distance, FINE) / SOUND_SPEED) / distance[:, None]
+    pressure = two_sources(vectors(BETWEEN), FINE) * flight
+    made = Aes69(np.column_stack([BETWEEN, distance]), FINE, np.stack([pressure, 10.0 * pressure]))
+    made.write(tmp_path / "s.sofa")
+    options = (("drives", "2.83 V, 28.3 V"),)
+    whole = Take("s.sofa", TakeKey(TakeKind.RESPONSE), EVERY_PART, read=options)
+    takes = expanded([whole], tmp_path)
+    between = np.array([is_interpolated(take) for take in takes])
+    assert (
+        sorted(t.key.drive.value for t in takes if is_interpolated(t) and t.key.drive)
+        == [2.83] * 68 + [28.3] * 68
+    )
+    responses = reduce(CaseFacts(Unit("x", cabinet=Box(0.24, 0.4, 0.3))), takes, {}, tmp_path)
+    inside = (responses.frequency_hz > 200.0) & (responses.frequency_hz < 3_300.0)
+    error = 20.0 * np.log10(np.abs(responses.pressure)) - truth_db(responses)
+    assert responses.valid[:, inside].all()
+    assert np.abs(error[:, inside]).max() < 0.02
+    assert np.max(responses.components[ComponentName.INTERPOLATION][between][:, inside]) < 0.1
+    assert sum("spherical harmonics of the pressure" in note for note in responses.notes) == 1
+
+
 def test_a_file_on_the_grid_is_never_interpolated(tmp_path: Path) -> None:
     responses, takes = case(tmp_path, sphere(grid(10.0), two_sources, FINE), CaseFacts(Unit("x")))
     assert not any(map(is_interpolated, takes))

@@ -68,14 +68,16 @@ def _between(whole: Take, parts: Sequence[Part], there: Set[TakeKey]) -> Iterato
     """Takes of directions that a sphere lacks, at each drive that it was measured at."""
     if whole.key.kind is not TakeKind.RESPONSE:
         return
-    for drive in sorted({part.drive or whole.key.drive for part in parts} - {None}, key=str):
+    drives = {drive for part in parts if (drive := part.drive or whole.key.drive)}
+    for drive in sorted(drives):
+        of_several = f" at {drive.value:g} {drive.unit}" if len(drives) > 1 else ""
         at_drive = [part for part in parts if (part.drive or whole.key.drive) == drive]
         positions = [part.position_deg for part in at_drive if part.position_deg is not None]
         for direction in lacking(positions):
             key = replace(whole.key, direction=direction, drive=drive)
             if key not in there:
                 named = selector_of(direction.azimuth_deg, direction.elevation_deg)
-                yield replace(whole, key=key, selector=f"{INTERPOLATED}{named}")
+                yield replace(whole, key=key, selector=f"{INTERPOLATED}{named}{of_several}")
 
 
 def _of_part(whole: Take, part: Part) -> Take | None:
