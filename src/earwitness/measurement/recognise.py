@@ -142,7 +142,7 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
     doubts += [wrong] if wrong is not None else []
     doubts += _unnamed_channels(heard.file.contents)
     if doubts:
-        return Recognition(path, None, tuple(doubts), selector, said)
+        return Recognition(path, None, tuple(dict.fromkeys(doubts)), selector, said)
     return Recognition(path, replace(take, selector=selector), (), selector, said)
 
 

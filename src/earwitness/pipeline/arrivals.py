@@ -11,6 +11,7 @@ from typing import Final
 from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, MeasuredResponse, Source
 from earwitness.measurement.readers.registry import look, reader_of
 from earwitness.measurement.recognise import Arrived, parts_of
+from earwitness.measurement.recognition.kind import says_stimulus
 from earwitness.measurement.recognition.levels import Levels, levels_of
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import EVERY_PART, Direction, ReadOptions, Take, TakeKind
@@ -86,7 +87,7 @@ def arrivals(
     for done, (path, name) in enumerate(sources):
         progress("looking at the files", done, len(sources))
         take = settled.get(name)
-        made = "stimulus" in name.lower() if take is None else take.key.kind is TakeKind.STIMULUS
+        made = says_stimulus(name) if take is None else take.key.kind is TakeKind.STIMULUS
         try:
             if take is None:
                 had = {_READER, *reader_of(Source(path, name, read)).options}

@@ -23,6 +23,7 @@ from earwitness.measurement.recognition.words import (
     SIDES,
     SPHERICAL,
     TURNED,
+    TURNS,
     UP,
 )
 from earwitness.records.takes import Direction, Orbit
@@ -63,7 +64,8 @@ class _Candidate:
     """A number that may be the angle.
 
     `signed` is its value where the sign is known; `marked` holds where the text marks it as an angle,
-    `has_sign` where something stands before it that may be a sign.
+    `has_sign` where something stands before it that may be a sign, `aside` where it is most likely something
+    else: then it isn't chosen, but keeps a number from being so that isn't marked.
     """
 
     index: int
@@ -71,6 +73,7 @@ class _Candidate:
     signed: float | None
     marked: bool
     has_sign: bool = False
+    aside: bool = False
 
 
 def direction_in(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirection:
@@ -80,11 +83,16 @@ def direction_in(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirectio
     pair = _pair(text)
     if pair is not None:
         return _aes69(text, *pair)
+    return _plane_and_angle(text, sets, spent)
+
+
+def _plane_and_angle(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirection:
+    """What `text` says where it says plane and angle, each by itself."""
     planes = _planes(text, sets)
     candidates = [c for i in range(len(text.tokens)) if (c := _candidate(text, i, sets, spent))]
     if any(text.find(words) is not None for words in ON_AXIS):
         candidates.append(_Candidate(-1, 0.0, 0.0, True))
-    sure = any(c.marked or c.signed is not None for c in candidates)
+    sure = any(c.marked or c.signed is not None for c in candidates if not c.aside)
     said = _chosen(candidates)
     if isinstance(said, Unclear):
         return SaidDirection(planes, is_sure=sure, may_be_settled=not sure, unclear=(said,))
@@ -149,11 +157,13 @@ def _candidate(text: Text, index: int, sets: Sets, spent: Collection[int]) -> _C
     has_signs = token.sign is Sign.NONE and sets.has_signs(text, index)
     part_of_a_word = token.joined and token.sign in _NO_SIGN_FOR_SURE and not (named or has_signs)
     letter = before in MAY_BE_VERSION and not (named or text.is_unit(index - 1)) and token.sign is Sign.NONE
-    counts = sets.counts_files(text, index) and unit not in DEGREES
-    if part_of_a_word or letter or counts or before in OTHER_NUMBERS:
+    of_other = before in OTHER_NUMBERS and (unit not in DEGREES or before in TURNS)
+    has_sign = token.sign is not Sign.NONE
+    if (sets.counts_files(text, index) and unit not in DEGREES) or (of_other and not has_sign):
         return None
-    marked = named or unit in DEGREES or _has_side(text, index) or has_signs
-    return _Candidate(index, token.value, sets.signed(text, index), marked, token.sign is not Sign.NONE)
+    aside = part_of_a_word or letter or of_other
+    marked = not aside and (named or unit in DEGREES or _has_side(text, index) or has_signs)
+    return _Candidate(index, token.value, sets.signed(text, index), marked, has_sign, aside)
 
 
 def _is_named(text: Text, index: int, sets: Sets) -> bool:
@@ -185,13 +195,14 @@ def _has_side(text: Text, index: int) -> bool:
 
 def _chosen(candidates: list[_Candidate]) -> _Candidate | Unclear | None:
     """The one candidate that is the angle: what the text marks as one goes before what has only a sign."""
-    marked = [c for c in candidates if c.marked]
-    signed = [c for c in candidates if c.signed is not None]
-    best = marked or signed or candidates
+    likely = [c for c in candidates if not c.aside]
+    marked = [c for c in likely if c.marked]
+    best = marked or [c for c in likely if c.signed is not None] or likely
     if not best:
         return None
     chosen = next((c for c in best if c.signed is not None), best[0])
-    rivals = [c for c in candidates if c in best or c.has_sign or (not marked and _may_be_angle(c))]
+    rivals = [c for c in likely if c in best or c.has_sign]
+    rivals += [] if marked else [c for c in candidates if c.has_sign or _may_be_angle(c)]
     if any(_differs(rival, chosen) for rival in rivals):
         return Unclear("angle", "more than one angle may be in the name")
     if chosen.marked or chosen.signed is not None:

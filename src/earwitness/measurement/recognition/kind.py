@@ -8,7 +8,7 @@ from typing import Final
 
 from earwitness.measurement.readers.contents import Form
 from earwitness.measurement.recognition.answers import Unclear
-from earwitness.measurement.recognition.tokens import Sign, Text
+from earwitness.measurement.recognition.tokens import Sign, Text, text_of_path
 from earwitness.measurement.recognition.words import (
     CALIBRATION,
     DERIVED,
@@ -84,6 +84,12 @@ def kind_in(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> Ta
     incidence = kind is TakeKind.MICROPHONE_CALIBRATION
     has_direction = says_plane or (says_angle and not incidence)
     return _why_not(text, kind, form, has_direction=has_direction) or kind
+
+
+def says_stimulus(path: str) -> bool:
+    """Whether a file's name says that it is a stimulus, which was made and not recorded."""
+    text = text_of_path(path)
+    return any(KINDS.get(word) is TakeKind.STIMULUS for word in text.words) or text.has("test", "signal")
 
 
 def _calibrated(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> TakeKind | Unclear | None:

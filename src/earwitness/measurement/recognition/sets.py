@@ -13,13 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from math import gcd
 from typing import Final
 
 from earwitness.measurement.recognition.tokens import Sign, Text
-
-_Shape = tuple[tuple[bool, str], ...]
 
 _PLUS: Final = frozenset({Sign.PLUS, Sign.P, Sign.PLUS_WORD})
 #: Tenths of a degree: steps from here on are no numbering of files.
@@ -30,12 +29,12 @@ _LETTERS: Final = ("h", "v")
 
 @dataclass
 class _Slot:
-    """The numbers at one place of names that are alike."""
+    """The numbers at one place of names that are alike; asked only after all of them are in."""
 
     signs: set[Sign] = field(default_factory=set)
     values: set[float] = field(default_factory=set)
 
-    @property
+    @cached_property
     def counts_round(self) -> bool:
         """Whether its numbers are angles from 0 up to below 360, or to 360."""
         if self.signs != {Sign.NONE} or not all(0.0 <= v <= 360.0 for v in self.values):
@@ -48,7 +47,7 @@ class _Slot:
         goes_round = bool(self.values & {0.0, 360.0}) and 360.0 - step / 10.0 in self.values
         return step > 0 and 3600 % step == 0 and mirrored and (step >= _WIDE_STEP or goes_round)
 
-    @property
+    @cached_property
     def counts_files(self) -> bool:
         """Whether its numbers do nothing but follow each other."""
         ordered = sorted(self.values)
@@ -56,14 +55,14 @@ class _Slot:
         alone = self.signs == {Sign.NONE} and len(ordered) >= _FEWEST_COUNTED
         return alone and follow and not self.counts_round
 
-    @property
+    @cached_property
     def minus(self) -> frozenset[Sign]:
         """What means minus here."""
         hyphens = {Sign.HYPHEN} if self.tells_hyphens else set()
         letters = self.signs & {Sign.M, Sign.N} if self.tells_letters else set()
         return frozenset({Sign.MINUS} | hyphens | letters)
 
-    @property
+    @cached_property
     def plus(self) -> frozenset[Sign]:
         """What means plus here: nothing does where others have a minus, and none a plus."""
         letters = {Sign.P} if self.tells_letters else set()
@@ -71,17 +70,17 @@ class _Slot:
         nothing = {Sign.NONE} if self.has_minus and not self.signs & _PLUS else set()
         return frozenset({Sign.PLUS} | letters | words | nothing)
 
-    @property
+    @cached_property
     def tells_hyphens(self) -> bool:
         """Whether a hyphen stands where others have a plus, or nothing."""
         return bool(self.signs & {Sign.NONE, Sign.PLUS})
 
-    @property
+    @cached_property
     def has_minus(self) -> bool:
         """Whether one of its numbers is negative for sure."""
         return bool(self.minus & self.signs)
 
-    @property
+    @cached_property
     def tells_letters(self) -> bool:
         """Whether letters before its digits are signs: one of them minus, with p or nothing elsewhere."""
         minus, others = self.signs & {Sign.M, Sign.N}, self.signs & {Sign.P, Sign.NONE}
@@ -92,8 +91,8 @@ class Sets:
     """What the names, headings and lines of one call show together."""
 
     def __init__(self, texts: Sequence[Text]) -> None:
-        self._slots: dict[tuple[_Shape, int], _Slot] = {}
-        self._letters: dict[tuple[_Shape, int], set[str]] = {}
+        self._slots: dict[tuple[str, int], _Slot] = {}
+        self._letters: dict[tuple[str, int], set[str]] = {}
         for text in texts:
             shape = text.shape
             for index, token in enumerate(text.tokens):
@@ -102,7 +101,7 @@ class Sets:
                     slot.signs.add(token.sign)
                     slot.values.add(token.value)
                 elif token.text in _LETTERS:
-                    self._letters.setdefault(_without(shape, index), set()).add(token.text)
+                    self._letters.setdefault(_without(text, index), set()).add(token.text)
 
     def signed(self, text: Text, index: int) -> float | None:
         """The number at `index` with its sign, in (−180, 360]; None where the sign isn't sure.
@@ -137,8 +136,9 @@ class Sets:
     def is_plane(self, text: Text, index: int) -> bool:
         """Whether the single letter at `index` is a plane's: others have the other plane's there."""
         is_letter = text.word(index) in _LETTERS
-        return is_letter and len(self._letters[_without(text.shape, index)]) == len(_LETTERS)
+        return is_letter and len(self._letters[_without(text, index)]) == len(_LETTERS)
 
 
-def _without(shape: _Shape, index: int) -> tuple[_Shape, int]:
-    return (*shape[:index], (shape[index][0], "?"), *shape[index + 1 :]), index
+def _without(text: Text, index: int) -> tuple[str, int]:
+    pieces = text.pieces
+    return "".join((*pieces[:index], "?", *pieces[index + 1 :])), index

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 from pathlib import PurePosixPath
 from typing import Final
 
@@ -53,16 +54,24 @@ class Token:
         return not self.is_number
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Text:
     """The tokens of one text."""
 
     tokens: tuple[Token, ...]
 
-    @property
-    def shape(self) -> tuple[tuple[bool, str], ...]:
+    @cached_property
+    def pieces(self) -> tuple[str, ...]:
         """What is alike in the names of one set: the words, and where numbers stand, without their signs."""
-        return tuple((t.joined, ("-#" if t.run > 1 else "#") if t.is_number else t.text) for t in self.tokens)
+        numbers = {True: "-#", False: "#"}
+        return tuple(
+            f"{'' if t.joined else '_'}{numbers[t.run > 1] if t.is_number else t.text}" for t in self.tokens
+        )
+
+    @cached_property
+    def shape(self) -> str:
+        """The pieces as one text, by which sets of names are found."""
+        return "".join(self.pieces)
 
     def word(self, index: int) -> str:
         """The word at `index`; empty where there is none."""
@@ -101,12 +110,12 @@ class Text:
 
     def find(self, words: Sequence[str]) -> int | None:
         """Where `words` follow each other first."""
-        found = (
-            i for i in range(len(self.tokens)) if all(self.word(i + k) == w for k, w in enumerate(words))
-        )
-        return next(found, None)
+        if not self.words.issuperset(words):
+            return None
+        places = range(len(self.tokens))
+        return next((i for i in places if all(self.word(i + k) == w for k, w in enumerate(words))), None)
 
-    @property
+    @cached_property
     def words(self) -> frozenset[str]:
         """All words."""
         return frozenset(t.text for t in self.tokens if t.is_word)

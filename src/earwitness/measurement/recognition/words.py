@@ -96,6 +96,8 @@ OTHER_NUMBERS: Final = _set(
     "window gate distance height tilt roll pitch yaw take run file no nr day session step channel ch mic mik "
     "serial"
 )
+#: Of these even degrees are no angle of the microphone.
+TURNS: Final = _set("temp temperature tilt roll pitch yaw")
 #: Of these a level may follow, which changes the drive.
 LEVELS: Final = _set("gain level pegel niveau nivel attenuation atten volume vol trim pad")
 
