@@ -47,8 +47,17 @@ class Target:
     accepts: Callable[[bytes], bool]
 
 
-def _reader(suffix: str, stated: Sequence[Read], contents: Callable[[], list[bytes]]) -> Target:
-    """A reader: a file is looked at, and every part that it says to have is read."""
+def _reader(
+    suffix: str,
+    stated: Sequence[Read],
+    contents: Callable[[], list[bytes]],
+    *,
+    may_refuse_parts: bool = False,
+) -> Target:
+    """A reader: a file is looked at, and every part that it says to have is read.
+
+    Only sound may have parts that are refused when they are used: channels that hold nothing.
+    """
 
     def accepts(data: bytes) -> bool:
         if not data:
@@ -63,7 +72,11 @@ def _reader(suffix: str, stated: Sequence[Read], contents: Callable[[], list[byt
             return False
         selectors = [part.selector for part in found.parts]
         assert len(set(selectors)) == len(selectors)
-        assert len(reader_of(source).read(source, selectors)) == len(selectors)
+        try:
+            assert len(reader_of(source).read(source, selectors)) == len(selectors)
+        except ReadError as refused:
+            _require_one_line(refused)
+            assert may_refuse_parts
         return True
 
     return Target(lambda: [bytes([way]) + seed for seed in contents() for way in range(len(stated))], accepts)
@@ -109,7 +122,7 @@ def _names(data: bytes) -> bool:
 
 TARGETS: Mapping[str, Target] = {
     "text": _reader(".txt", OF_TEXT, seeds.text),
-    "audio": _reader(".wav", OF_SOUND, seeds.audio),
+    "audio": _reader(".wav", OF_SOUND, seeds.audio, may_refuse_parts=True),
     "aes69": _reader(".sofa", PLAIN, seeds.aes69),
     "netcdf": _reader(".nc", PLAIN, seeds.netcdf),
     "matlab": _reader(".mat", OF_ARRAYS, seeds.matlab),
