@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from earwitness.measurement.readers.contents import MeasuredResponse, Recording, Source
+from earwitness.measurement.readers.contents import LevelUnit, MeasuredResponse, Recording, Source
 from earwitness.measurement.readers.registry import reader_of
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Take, TakeKind
@@ -17,13 +17,15 @@ def read_responses(raw: Path, takes: Sequence[Take]) -> list[MeasuredResponse]:
     Raises
     ------
     ReadError
-        A file can't be read, or holds sound where a response is meant.
+        A file can't be read, or holds sound where a response is meant, or ohms where no impedance is.
     """
     found = _read(raw, takes)
     responses = [signal for signal in found if isinstance(signal, MeasuredResponse)]
     for take, signal in zip(takes, found, strict=True):
         if not isinstance(signal, MeasuredResponse):
             raise _other_than_meant(take, "sound")
+        if signal.unit is LevelUnit.OHM and take.key.kind is not TakeKind.IMPEDANCE:
+            raise _other_than_meant(take, "an impedance in ohms")
     return responses
 
 
