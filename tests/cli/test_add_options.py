@@ -34,8 +34,9 @@ def german(folder: Path) -> dict[str, Direction]:
 def export(path: Path, angle: int) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     frequencies = [20.0 * 10.0 ** (n / 20.0) for n in range(61)]
-    rows = [f"{f:.3f}\t{85.0 - angle / 20.0 * math.log10(1.0 + f / 1000.0):.3f}" for f in frequencies]
-    lines = ["Messung vom 02.11.2026", "Frequenz [Hz]\tPegel [dB]", *rows, ""]
+    levels = [85.0 - angle / 20.0 * math.log10(1.0 + f / 1000.0) for f in frequencies]
+    rows = [f"{f:.3f}\t{level:.3f}\t{-angle / 4.0:.2f}" for f, level in zip(frequencies, levels, strict=True)]
+    lines = ["Messung vom 02.11.2026", "Frequenz [Hz]\tPegel [dB]\tPhase [Grad]", *rows, ""]
     path.write_bytes("\r\n".join(lines).replace(".", ",").replace("02,11,", "02.11.").encode("utf-16"))
 
 

@@ -49,7 +49,7 @@ def _doubtful(doubts: Sequence[Doubt], *, every: bool) -> list[Row]:
     for doubt in doubts:
         whose = doubt.label if every else PurePosixPath(doubt.path).parent
         alike.setdefault((whose, doubt.problem), []).append(doubt)
-    rows = []
+    rows: list[Row] = []
     for group in alike.values():
         if len(group) >= _FEWEST_FOLDED:
             counted = f"{group[0].label} … ({_counted([doubt.path for doubt in group])})"

@@ -113,23 +113,15 @@ def look_at(
     """What `files` (folders with everything below them) would be in the case at `root`; changes nothing.
 
     What ``takes.toml`` says of a file already wins over its name. Each new file is read, so that one that is
-    cut short or clipped is found before it is in the case for good.
-
-    Parameters
-    ----------
-    drive
-        The drive of files that say none.
-    read
-        What holds for the form of every file that ``takes.toml`` doesn't list yet: each option for those
-        whose reader has it.
+    cut short or clipped is found before it is in the case for good. `drive` is that of files that say none;
+    `read` holds for the form of every file that isn't listed yet, each option where the file's reader has it.
 
     Raises
     ------
     CallError
         `drive` isn't one, or an option of `read` is none that one of the files has.
     FileError
-        There is no such case, its ``case.toml`` or ``takes.toml`` can't be understood, a file isn't there, a
-        folder holds none.
+        There is no such case, one of its files can't be understood, or nothing is where `files` say.
     """
     wanted = drive_of(drive)
     case = CaseFolder.open(root)
@@ -142,17 +134,16 @@ def look_at(
     there = frozenset(read_hashes(case)) & names
     unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
     arrived = arrivals(unsettled, settled, read, progress)
-    new = [file for file in arrived.files if file.path not in settled]
     recognised = recognise(
-        new,
+        [file for file in arrived.files if file.path not in settled],
         drive=wanted,
-        stimuli=_stimuli(case, known, {name: path for path, name in sources}) if new else {},
+        stimuli=_stimuli(case, known, {name: path for path, name in sources}),
         radiators=[radiator.name for radiator in facts.unit.radiators],
     )
     takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
     doubtful = [r for r in recognised if r.take is None]
-    doubts = [*arrived.doubts, *map(_doubt, doubtful), *_taken_twice(takes, known)]
-    doubts += _others_there(sources, read_hashes(case))
+    doubts = [*arrived.doubts, *map(_doubt, doubtful)]
+    doubts += [*_taken_twice(takes, known), *_others_there(case, sources)]
     refused = {(doubt.path, doubt.selector) for doubt in doubts}
     return Intake(
         sources=sources,
@@ -230,9 +221,9 @@ def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
     return found
 
 
-def _others_there(sources: Sequence[tuple[Path, str]], listed: Mapping[str, str]) -> list[Doubt]:
+def _others_there(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> list[Doubt]:
     """Doubts of files for which the case has another one of that name."""
-    found = []
+    found, listed = [], read_hashes(case)
     for path, name in sources:
         if name in listed and (digest := durable.file_digest(path)) != listed[name]:
             problem = f"raw/{name} is there already and differs (SHA-256 {listed[name]}, this one {digest})"

@@ -95,8 +95,8 @@ class Text:
         if after.text == "°" and joined and beyond is not None and beyond.text in ("c", "f"):
             return f"°{beyond.text}"
         if after.joined:
-            is_cut = after.text != "°" and joined and beyond is not None and beyond.is_number
-            return f"{after.text}?" if is_cut and beyond.sign is Sign.NONE else after.text
+            digits = beyond is not None and beyond.joined and beyond.is_number and beyond.sign is Sign.NONE
+            return f"{after.text}?" if digits and after.text != "°" else after.text
         return after.text if after.text in SPACED_UNITS else ""
 
     def is_unit(self, index: int) -> bool:
