@@ -187,7 +187,7 @@ TEXT: Final = (
     Refusal(
         "one row",
         holding("20 80\n"),
-        "horizontal_+030_2.83V.txt: has 1 rows of numbers; export at least two frequencies",
+        "horizontal_+030_2.83V.txt: has 1 row of numbers; export at least two frequencies",
     ),
     Refusal(
         "comments and nothing else",
