@@ -81,14 +81,16 @@ def aes69() -> list[bytes]:
     written = []
     for packed in (None, "gzip"):
         with _Hdf5() as (file, path):
-            file.attrs.update(attributes)
+            # Texts of fixed length need no heap, which damage easily makes endless.
+            file.attrs.update({key: np.bytes_(text) for key, text in attributes.items()})
             for name, values in vectors.items():
                 made = file.create_dataset(name, data=np.array(values))
-                made.attrs["Type"], made.attrs["Units"] = types.get(name, ("cartesian", "metre"))
-            file.create_dataset("N", data=HZ).attrs["Units"] = "hertz"
+                kind, unit = types.get(name, ("cartesian", "metre"))
+                made.attrs["Type"], made.attrs["Units"] = np.bytes_(kind), np.bytes_(unit)
+            file.create_dataset("N", data=HZ).attrs["Units"] = np.bytes_("hertz")
             for name, values in (("Data.Real", PRESSURE.real), ("Data.Imag", PRESSURE.imag)):
                 data = file.create_dataset(name, data=values[np.newaxis, :2], compression=packed)
-                data.attrs["Units"] = "pascal"
+                data.attrs["Units"] = np.bytes_("pascal")
         written.append(_taken(path))
     return written
 
@@ -97,15 +99,19 @@ def netcdf() -> list[bytes]:
     """Responses of a case, in three directions at six frequencies."""
     rows = {"has_phase": [1, 1, 0], "seen_angle": [-30.0, 0.0, 30.0], "orbit_angle": [-30.0, 0.0, 30.0]}
     rows |= {"drive": [2.83, 2.83, 2.83], "repeat": [1, 1, 1]}
-    with _Hdf5() as (file, path):
-        file.attrs.update({"title": "Responses", "schema_version": 1})
-        file["frequency"] = HZ
-        file["pressure_re"], file["pressure_im"] = PRESSURE.real, PRESSURE.imag
-        file["pressure_valid"] = np.ones(PRESSURE.shape, np.int8)
-        for name, values in rows.items():
-            file[name] = values
-        file["orbit"], file["drive_unit"] = [b"horizontal"] * 3, [b"V"] * 3
-    return [_taken(path)]
+    written = []
+    for text in (str, np.bytes_):
+        with _Hdf5() as (file, path):
+            file.attrs.update({"title": text("Responses"), "schema_version": 1})
+            file["frequency"] = HZ
+            file["pressure_re"], file["pressure_im"] = PRESSURE.real, PRESSURE.imag
+            file["pressure_valid"] = np.ones(PRESSURE.shape, np.int8)
+            for name, values in rows.items():
+                file[name] = values
+            file["orbit"] = [text("horizontal")] * 3
+            file["drive_unit"] = [text("V")] * 3
+        written.append(_taken(path))
+    return written
 
 
 def matlab() -> list[bytes]:
