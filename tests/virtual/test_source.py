@@ -44,31 +44,18 @@ def high(corner_hz: float, *drivers: str) -> Branch:
     return Branch(drivers, (Cut("high", "linkwitz_riley", 4, corner_hz),))
 
 
-def test_the_demo_can_be_said_in_these_parts() -> None:
-    """The same loudspeaker by the closed formula of one driver in one volume (Small 1972, recalled)."""
-    demo = load("cobble_two").loudspeaker
-    boxes, branches = [], []
-    for way in demo.ways:
-        old = way.driver
-        unit = DriveUnit(
-            Opening(way.name),
-            VoiceCoil(old.resistance_ohm, old.inductance_h),
-            old.force_factor,
-            old.mass_kg,
-            old.stiffness,
-            old.damping,
-            old.diameter_m,
-        )
-        boxes.append(boxed(unit, old.volume_m3))
-        cut = Cut(way.branch.passes, "linkwitz_riley", 4, way.branch.corner_hz)
-        branches.append(
-            Branch(
-                (way.name,), (cut, *way.branch.shelves), pad_db=way.branch.pad_db, delay_s=way.branch.delay_s
-            )
-        )
-    source = Source(tuple(boxes), tuple(branches))
-    expected = demo.volume_velocities(FREQUENCIES, AIR)
-    np.testing.assert_allclose(source.volume_velocities(FREQUENCIES, AIR), expected, rtol=1e-12)
+def test_drivers_in_boxes_of_their_own_are_smalls_closed_boxes() -> None:
+    """By the closed formula v = Bl·U/(Zₑ·Zₘ + Bl²) with K + ρc²S²/V (Small 1972, recalled)."""
+    source = load("cobble_two").loudspeaker.source
+    found = source.volume_velocities(FREQUENCIES, AIR)
+    s = 2j * np.pi * FREQUENCIES
+    for box, branch, velocity in zip(source.enclosures, source.branches, found, strict=True):
+        (unit,) = box.drive_units
+        spring = AIR.density * AIR.speed**2 * unit.area_m2**2 / box.interior.volume_m3
+        mechanical = unit.damping + s * unit.mass_kg + (unit.stiffness + spring) / s
+        electrical = unit.coil.resistance_ohm + s * unit.coil.inductance_h
+        closed = unit.area_m2 * unit.force_factor / (electrical * mechanical + unit.force_factor**2)
+        np.testing.assert_allclose(velocity, branch.transfer(FREQUENCIES) * closed, rtol=1e-12)
     assert source.radiators == ("woofer", "tweeter")
 
 

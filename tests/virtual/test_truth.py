@@ -14,11 +14,15 @@ from pydantic import TypeAdapter
 from earwitness.records.facts import CaseFacts, Sphere
 from earwitness.virtual import truth
 from earwitness.virtual.arrays import Floats
-from earwitness.virtual.crossover import Branch
-from earwitness.virtual.loudspeaker import Loudspeaker, Way
-from earwitness.virtual.parts import Driver
-from earwitness.virtual.radiator import Cap
+from earwitness.virtual.bodies import DriveUnit
+from earwitness.virtual.enclosure import Enclosure
+from earwitness.virtual.interior import Interior, Opening
+from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.network import Branch
+from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.scenario import Scenario, load
+from earwitness.virtual.source import Source
+from earwitness.virtual.voice_coil import VoiceCoil
 from earwitness.virtual.workshop import Turntable
 
 REFERENCE: dict[str, Any] = tomllib.loads(
@@ -75,8 +79,9 @@ def test_coverage_of_a_piston_in_a_wall(cobble: Scenario, row: dict[str, Any]) -
 
     The edge here is 6 dB below the level of the whole third of an octave, which for a heavy cone is flat.
     """
-    driver = Driver(5.0, 4.0, 10.0, 2000.0, 1.0, 0.1, 0.01)
-    ball = Loudspeaker(20.0, (Way("all", driver, Branch("low", 1e9), Cap(0.1, 0.0)),))
+    heavy = DriveUnit(Opening("all"), VoiceCoil(5.0), 4.0, 10.0, 2000.0, 1.0, 0.1)
+    source = Source((Enclosure(Interior(0.01), (heavy,)),), (Branch(("all",)),))
+    ball = Loudspeaker(source, SphericalCabinet(20.0, (Cap(0.1, 0.0),)))
     scenario = replace(cobble, loudspeaker=ball, turntable=Turntable(1e5, 0.0))
     frequency = row["ka"] * scenario.air.speed / (2.0 * np.pi * 0.05)
     for side in truth.coverage_deg(scenario, "horizontal", np.array([frequency])):
@@ -118,10 +123,13 @@ def test_the_demo_is_the_loudspeaker_that_was_asked_for(cobble: Scenario) -> Non
 def test_the_facts_describe_the_scenario(cobble: Scenario, facts: CaseFacts) -> None:
     unit, rig = facts.unit, facts.rig
     assert isinstance(unit.cabinet, Sphere)
-    assert unit.cabinet.diameter_m == cobble.loudspeaker.cabinet_diameter_m
-    for stated, way in zip(unit.radiators, cobble.loudspeaker.ways, strict=True):
-        place = cobble.loudspeaker.cabinet.in_front_of(cobble.loudspeaker.way(way.name), 0.0)
-        assert (stated.name, stated.diameter_m) == (way.name, way.cap.diameter_m)
+    loudspeaker = cobble.loudspeaker
+    assert isinstance(loudspeaker.cabinet, SphericalCabinet)
+    assert unit.cabinet.diameter_m == loudspeaker.cabinet.diameter_m
+    assert tuple(stated.name for stated in unit.radiators) == loudspeaker.source.radiators
+    for stated, cap in zip(unit.radiators, loudspeaker.cabinet.caps, strict=True):
+        place = loudspeaker.in_front_of(stated.name, 0.0)
+        assert stated.diameter_m == cap.diameter_m
         assert [stated.left_m, stated.up_m] == pytest.approx(place[1:], abs=1e-3)
     assert rig.distance_m == cobble.turntable.distance_m
     assert rig.rotation_behind_m == cobble.turntable.rotation_behind_m

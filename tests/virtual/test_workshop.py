@@ -15,12 +15,16 @@ from hypothesis import strategies as st
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Floats
+from earwitness.virtual.bodies import DriveUnit
 from earwitness.virtual.chain import Chain, Noise, Paths
-from earwitness.virtual.crossover import Branch
-from earwitness.virtual.loudspeaker import Loudspeaker, Way
-from earwitness.virtual.parts import Driver
-from earwitness.virtual.radiator import Cap
+from earwitness.virtual.enclosure import Enclosure
+from earwitness.virtual.interior import Interior, Opening
+from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.network import Branch
+from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.scenario import load
+from earwitness.virtual.source import Source
+from earwitness.virtual.voice_coil import VoiceCoil
 from earwitness.virtual.workshop import Microphone, Room, Turntable
 
 REFERENCE: dict[str, Any] = tomllib.loads(
@@ -33,8 +37,9 @@ HORIZONTAL, VERTICAL = Turntable.upward("horizontal"), Turntable.upward("vertica
 
 def point_source() -> Loudspeaker:
     """A ball of 2 mm: a point for anything below a kilohertz."""
-    driver = Driver(5.0, 4.0, 0.01, 2000.0, 1.0, 0.001, 0.01)
-    return Loudspeaker(0.002, (Way("all", driver, Branch("low", 1e6), Cap(0.001, 0.0)),))
+    unit = DriveUnit(Opening("all"), VoiceCoil(5.0), 4.0, 0.01, 2000.0, 1.0, 0.001)
+    source = Source((Enclosure(Interior(0.01), (unit,)),), (Branch(("all",)),))
+    return Loudspeaker(source, SphericalCabinet(0.002, (Cap(0.001, 0.0),)))
 
 
 def spectrum(loudspeaker: Loudspeaker, room: Room, points: Floats, upward: Floats) -> Floats:

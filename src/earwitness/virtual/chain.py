@@ -86,7 +86,7 @@ class Paths:
     def _one_path(self, points: Floats, bins: Floats, sources: Complexes) -> Complexes:
         coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, bins[-1] + COARSE_HZ, COARSE_HZ)])
         cabinet = self.loudspeaker.cabinet
-        flight_s = (cabinet.distance_m(points) - cabinet.radius_m) / self.air.speed
+        flight_s = cabinet.flight_m(points) / self.air.speed
         transfer = cabinet.transfer(points, coarse, self.air) / (2j * np.pi * coarse)
         transfer *= np.exp(2j * np.pi * flight_s[:, None] * coarse)
         total = np.zeros((len(points), len(bins)), dtype=np.complex128)

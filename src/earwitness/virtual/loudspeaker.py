@@ -1,52 +1,51 @@
-"""A loudspeaker: drivers behind crossover branches, in the caps of one cabinet."""
+"""A loudspeaker: a source, which says how much air moves, in a cabinet, which says what that sounds like.
+
+Points are metres from the reference point on the front: x forward, y to the loudspeaker's left, z up. The
+radiators of the cabinet are those of the source, in the same order.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.crossover import Branch
-from earwitness.virtual.parts import Driver
-from earwitness.virtual.radiator import Cap, SphericalCabinet
+from earwitness.virtual.source import Source
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One driver, its branch of the crossover, and its cap in the cabinet."""
+class Cabinet(Protocol):
+    """A rigid body with radiators in it."""
 
-    name: str
-    driver: Driver
-    branch: Branch
-    cap: Cap
+    def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
+        """Pressure at points (D, 3) for each unit of each radiator's volume velocity.
+
+        Shape (C, D, F), Pa/(m³/s), e^(+jωt), time of flight included; frequencies (F,), above 0 Hz.
+        """
+
+    def flight_m(self, points: Floats) -> Floats:
+        """The length whose time of flight is divided out before interpolation over frequency, shape (D,)."""
+
+    def in_front_of(self, radiator: int, gap_m: float) -> Floats:
+        """The point `gap_m` in front of a radiator's centre, shape (3,)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Loudspeaker:
-    """A passive loudspeaker on a spherical cabinet.
+    """A source whose radiators sit in a cabinet."""
 
-    Points are metres from the reference point, the foremost point of the cabinet: x forward, y to the
-    loudspeaker's left, z up.
-    """
-
-    cabinet_diameter_m: float
-    ways: tuple[Way, ...]
-
-    @property
-    def cabinet(self) -> SphericalCabinet:
-        """The sphere with every way's cap in it."""
-        return SphericalCabinet(self.cabinet_diameter_m, tuple(way.cap for way in self.ways))
+    source: Source
+    cabinet: Cabinet
 
     def volume_velocities(self, frequencies: Floats, air: Air) -> Complexes:
-        """Volume velocity of each way for each volt at the terminals, m³/s/V; shape (C, F), f > 0."""
-        return np.stack(
-            [
-                way.branch.transfer(frequencies) * way.driver.volume_velocity(frequencies, air)
-                for way in self.ways
-            ]
-        )
+        """Of each radiator for each volt at the terminals, m³/s/V; shape (C, F), f > 0."""
+        return self.source.volume_velocities(frequencies, air)
+
+    def impedance(self, frequencies: Floats, air: Air) -> Complexes:
+        """At the terminals, ohms, shape (F,), f > 0; ValueError where a branch is an ideal filter."""
+        return self.source.impedance(frequencies, air)
 
     def pressure(self, points: Floats, frequencies: Floats, drive: float, air: Air) -> Complexes:
         """Sound pressure at points (D, 3) for `drive` volts RMS at the terminals.
@@ -60,6 +59,19 @@ class Loudspeaker:
         velocity = drive * self.volume_velocities(frequencies, air)
         return np.asarray(np.einsum("cdf,cf->df", transfer, velocity))
 
-    def way(self, name: str) -> int:
-        """Number of the way called `name`."""
-        return [way.name for way in self.ways].index(name)
+    def in_front_of(self, radiator: str, gap_m: float) -> Floats:
+        """The point `gap_m` in front of the centre of the radiator of that name, shape (3,).
+
+        Raises
+        ------
+        ValueError
+            Where there is no such radiator; the message lists those there are.
+        """
+        names = self.source.radiators
+        if radiator not in names:
+            raise ValueError(f"no radiator is called {radiator}; there are: {', '.join(names)}")
+        return self.cabinet.in_front_of(names.index(radiator), gap_m)
+
+    def without(self, *faults: str) -> Loudspeaker:
+        """The same loudspeaker in which these faults of its source don't sound."""
+        return replace(self, source=self.source.without(*faults))

@@ -68,6 +68,20 @@ class Bell:
 
 
 @dataclass(frozen=True, slots=True)
+class Shelf:
+    """A first-order shelf that falls by `depth_db` on its way up, half of it at `centre_hz`."""
+
+    centre_hz: float
+    depth_db: float
+
+    def transfer(self, frequencies: Floats) -> Complexes:
+        """1 at low frequencies."""
+        spread = 10.0 ** (self.depth_db / 40.0)
+        s = 1j * frequencies / self.centre_hz
+        return np.asarray((1.0 + s / spread) / (1.0 + s * spread))
+
+
+@dataclass(frozen=True, slots=True)
 class AllPass:
     """Level 0 dB everywhere and a falling phase: of the first order without `q`, of the second with it."""
 

@@ -72,9 +72,13 @@ class SphericalCabinet:
         """Distance of points (D, 3) from the sphere's centre, shape (D,)."""
         return np.asarray(np.linalg.norm(points - self.centre, axis=-1))
 
-    def in_front_of(self, cap: int, gap_m: float) -> Floats:
+    def flight_m(self, points: Floats) -> Floats:
+        """What is divided out before interpolation over frequency: the way to the surface, shape (D,)."""
+        return self.distance_m(points) - self.radius_m
+
+    def in_front_of(self, radiator: int, gap_m: float) -> Floats:
         """The point `gap_m` in front of a cap's centre, shape (3,)."""
-        return self.centre + (self.radius_m + gap_m) * self.caps[cap].direction
+        return self.centre + (self.radius_m + gap_m) * self.caps[radiator].direction
 
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
         """Pressure at points for each unit of each cap's volume velocity.

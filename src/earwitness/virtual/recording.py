@@ -98,7 +98,7 @@ class Session:
 
     def _near(self, near: NearField, stimulus: Floats) -> Floats:
         loudspeaker = self.paths.loudspeaker
-        point = loudspeaker.cabinet.in_front_of(loudspeaker.way(near.way), near.gap_m)
+        point = loudspeaker.in_front_of(near.way, near.gap_m)
         response = self.paths.impulse_responses(point[None, :], self.turntable.upward("horizontal"))
         return self._played(near.name, response[0], near.drive_v, stimulus)
 

@@ -12,14 +12,18 @@ import numpy as np
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.bodies import DriveUnit
 from earwitness.virtual.chain import Chain, Noise, Paths
-from earwitness.virtual.crossover import Branch, Shelf
+from earwitness.virtual.enclosure import Enclosure
 from earwitness.virtual.files import NearField, turns
-from earwitness.virtual.loudspeaker import Loudspeaker, Way
-from earwitness.virtual.parts import Driver
-from earwitness.virtual.radiator import Cap
+from earwitness.virtual.interior import Interior, Opening
+from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.network import Branch, Cut, Shelf
+from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.recording import Session
+from earwitness.virtual.source import Source
 from earwitness.virtual.stimulus import Sweep
+from earwitness.virtual.voice_coil import VoiceCoil
 from earwitness.virtual.workshop import Microphone, Room, Turntable
 
 FOLDER = Path(__file__).parent / "scenarios"
@@ -123,7 +127,11 @@ def load(name: str) -> Scenario:
     if name not in known:
         raise ValueError(f"no scenario is called {name!r}; there are: {', '.join(known)}")
     document = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
-    loudspeaker = Loudspeaker(document["cabinet"]["diameter_m"], tuple(map(_way, document["ways"])))
+    ways = document["ways"]
+    loudspeaker = Loudspeaker(
+        Source(tuple(map(_enclosure, ways)), tuple(map(_branch, ways))),
+        SphericalCabinet(document["cabinet"]["diameter_m"], tuple(map(_cap, ways))),
+    )
     air = Air(**document["air"])
     rig = document["rig"]
     turntable = Turntable(rig["distance_m"], rig["rotation_behind_m"])
@@ -144,9 +152,20 @@ def load(name: str) -> Scenario:
     return Scenario(name, loudspeaker, air, turntable, session)
 
 
-def _way(document: Mapping[str, Any]) -> Way:
-    branch = dict(document["branch"])
-    shelves = tuple(Shelf(**shelf) for shelf in branch.pop("shelves", ()))
-    driver = Driver(diameter_m=document["diameter_m"], **document["driver"])
-    cap = Cap(document["diameter_m"], document["elevation_deg"], document.get("azimuth_deg", 0.0))
-    return Way(document["name"], driver, Branch(shelves=shelves, **branch), cap)
+def _enclosure(way: Mapping[str, Any]) -> Enclosure:
+    driver = dict(way["driver"])
+    volume = Interior(driver.pop("volume_m3"))
+    coil = VoiceCoil(driver.pop("resistance_ohm"), driver.pop("inductance_h", 0.0))
+    unit = DriveUnit(Opening(way["name"]), coil, diameter_m=way["diameter_m"], **driver)
+    return Enclosure(volume, (unit,))
+
+
+def _branch(way: Mapping[str, Any]) -> Branch:
+    branch = dict(way["branch"])
+    cut = Cut(branch.pop("passes"), "linkwitz_riley", 4, branch.pop("corner_hz"))
+    shelves = (Shelf(**shelf) for shelf in branch.pop("shelves", ()))
+    return Branch((way["name"],), (cut, *shelves), **branch)
+
+
+def _cap(way: Mapping[str, Any]) -> Cap:
+    return Cap(way["diameter_m"], way["elevation_deg"], way.get("azimuth_deg", 0.0))
