@@ -135,6 +135,8 @@ def _resonator(table: Table) -> Resonator:
     carried = table.table("carries")
     return table.build(
         Resonator,
+        "mouths",
+        "carries",
         mouths=tuple(map(_mouth, table.tables("mouths"))),
         carries={name: carried.take(float, name) for name in carried.content},
     )
@@ -149,6 +151,8 @@ def _branch(table: Table) -> Branch:
     return table.build(
         Branch,
         "name",
+        "sections",
+        "ladder",
         sections=tuple(map(_section, table.tables("sections"))),
         ladder=Ladder(tuple(step.build(Step) for step in table.tables("ladder"))),
     )

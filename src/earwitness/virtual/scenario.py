@@ -1,43 +1,40 @@
-"""A scenario: a loudspeaker, an air, and a rig, read from ``scenarios/NAME.toml``."""
+"""A scenario: a loudspeaker from ``scenarios/NAME.toml``, in the air and the rig of ``rigs/NAME.toml``."""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Final
 
 import numpy as np
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
-from earwitness.virtual.bodies import DriveUnit
-from earwitness.virtual.chain import Chain, Noise, Paths
-from earwitness.virtual.enclosure import Enclosure
-from earwitness.virtual.files import NearField, turns
-from earwitness.virtual.interior import Interior, Opening
+from earwitness.virtual.assembly import loudspeaker
+from earwitness.virtual.faults import Fault, read
 from earwitness.virtual.loudspeaker import Loudspeaker
-from earwitness.virtual.network import Branch, Cut, Shelf
-from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.recording import Session
-from earwitness.virtual.source import Source
-from earwitness.virtual.stimulus import Sweep
-from earwitness.virtual.voice_coil import VoiceCoil
-from earwitness.virtual.workshop import Microphone, Room, Turntable
+from earwitness.virtual.rig import rig
+from earwitness.virtual.tables import ScenarioError, Table
+from earwitness.virtual.workshop import Turntable
 
-FOLDER = Path(__file__).parent / "scenarios"
+FOLDER: Final = Path(__file__).parent / "scenarios"
+RIGS: Final = Path(__file__).parent / "rigs"
 
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """Everything that stands in the workshop on one day."""
+    """Everything that stands in the workshop on one day, the document it came from, and what is wrong."""
 
     name: str
     loudspeaker: Loudspeaker
     air: Air
     turntable: Turntable
     session: Session
+    document: Table
+    faults: tuple[Fault, ...] = ()
 
     def pressure(
         self, directions: Floats, frequencies: Floats, drive: float = 2.83, distance: float | Floats = 1.0
@@ -115,57 +112,43 @@ class Scenario:
         return self.facts_folder / "verdict.md"
 
 
-def load(name: str) -> Scenario:
-    """The scenario called `name`.
+def load(name: str, rig_name: str | None = None) -> Scenario:
+    """The scenario called `name`, in its own rig or in another.
 
     Raises
     ------
-    ValueError
-        Where there is no such scenario; the message lists those there are.
+    ScenarioError
+        Where there is no such scenario or rig, or its file is wrong; one line.
     """
-    known = sorted(path.stem for path in FOLDER.glob("*.toml"))
+    return from_text(name, _text(FOLDER, "scenario", name), rig_name)
+
+
+def from_text(name: str, text: str, rig_name: str | None = None) -> Scenario:
+    """A scenario from the text of a TOML file; `name` is what messages and `facts` call it."""
+    document = _document(name, text)
+    document.only("rig", "near_fields", "cabinet", "enclosures", "branches", "faults")
+    chosen = rig_name or document.take(str, "rig")
+    workshop = rig(_document(chosen, _text(RIGS, "rig", chosen)))
+    near_fields = document.take(tuple[str, ...], "near_fields", ())
+    parts = loudspeaker(document)
+    session = workshop.session(parts, near_fields)
+    return Scenario(name, parts, workshop.air, workshop.turntable, session, document, read(document))
+
+
+def names() -> tuple[str, ...]:
+    """All scenarios, in the order of the alphabet."""
+    return tuple(sorted(path.stem for path in FOLDER.glob("*.toml")))
+
+
+def _text(folder: Path, what: str, name: str) -> str:
+    known = sorted(path.stem for path in folder.glob("*.toml"))
     if name not in known:
-        raise ValueError(f"no scenario is called {name!r}; there are: {', '.join(known)}")
-    document = tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
-    ways = document["ways"]
-    loudspeaker = Loudspeaker(
-        Source(tuple(map(_enclosure, ways)), tuple(map(_branch, ways))),
-        SphericalCabinet(document["cabinet"]["diameter_m"], tuple(map(_cap, ways))),
-    )
-    air = Air(**document["air"])
-    rig = document["rig"]
-    turntable = Turntable(rig["distance_m"], rig["rotation_behind_m"])
-    chain = Chain(**document["chain"])
-    microphone = Microphone(**document["microphone"])
-    room = Room(height_m=rig["height_m"], **document["room"])
-    full_scale = chain.full_scale_pa
-    session = Session(
-        paths=Paths(loudspeaker, room, microphone, chain, air),
-        turntable=turntable,
-        sweep=Sweep(sample_rate_hz=chain.sample_rate_hz, **document["stimulus"]),
-        noise=Noise(microphone.noise_pa / full_scale, room.ambient_pa / full_scale),
-        turns=tuple(turns(rig["drive_v"])),
-        near_fields=tuple(NearField(**near) for near in document["near_fields"]),
-        tail_s=rig["tail_s"],
-        seed=rig["seed"],
-    )
-    return Scenario(name, loudspeaker, air, turntable, session)
+        raise ScenarioError(f"no {what} is called {name!r}; there are: {', '.join(known)}")
+    return (folder / f"{name}.toml").read_text(encoding="utf-8")
 
 
-def _enclosure(way: Mapping[str, Any]) -> Enclosure:
-    driver = dict(way["driver"])
-    volume = Interior(driver.pop("volume_m3"))
-    coil = VoiceCoil(driver.pop("resistance_ohm"), driver.pop("inductance_h", 0.0))
-    unit = DriveUnit(Opening(way["name"]), coil, diameter_m=way["diameter_m"], **driver)
-    return Enclosure(volume, (unit,))
-
-
-def _branch(way: Mapping[str, Any]) -> Branch:
-    branch = dict(way["branch"])
-    cut = Cut(branch.pop("passes"), "linkwitz_riley", 4, branch.pop("corner_hz"))
-    shelves = (Shelf(**shelf) for shelf in branch.pop("shelves", ()))
-    return Branch((way["name"],), (cut, *shelves), **branch)
-
-
-def _cap(way: Mapping[str, Any]) -> Cap:
-    return Cap(way["diameter_m"], way["elevation_deg"], way.get("azimuth_deg", 0.0))
+def _document(name: str, text: str) -> Table:
+    try:
+        return Table(f"{name}.toml", tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise ScenarioError(f"{name}.toml: not TOML: {error}") from error

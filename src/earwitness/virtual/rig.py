@@ -1,0 +1,81 @@
+"""A rig, read from ``rigs/NAME.toml``: air, turntable, room, microphone, chain, stimulus.
+
+Any loudspeaker can be measured in any rig.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from earwitness.virtual.air import Air
+from earwitness.virtual.chain import Chain, Noise, Paths
+from earwitness.virtual.files import NearField, turns
+from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.recording import Session
+from earwitness.virtual.stimulus import Sweep
+from earwitness.virtual.tables import Table
+from earwitness.virtual.workshop import Microphone, Room, Turntable
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How a session goes: volts at the turns, seconds recorded after the sweep, seed of the noise."""
+
+    drive_v: float
+    tail_s: float
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """Everything that stands in the workshop but the loudspeaker. `near_*` are for takes close to a cone."""
+
+    air: Air
+    turntable: Turntable
+    room: Room
+    microphone: Microphone
+    chain: Chain
+    sweep: Sweep
+    habits: Habits
+    near_gap_m: float
+    near_drive_v: float
+
+    def session(self, loudspeaker: Loudspeaker, near_fields: Sequence[str]) -> Session:
+        """A session with both orbits and one take close to each radiator named."""
+        full_scale = self.chain.full_scale_pa
+        return Session(
+            paths=Paths(loudspeaker, self.room, self.microphone, self.chain, self.air),
+            turntable=self.turntable,
+            sweep=self.sweep,
+            noise=Noise(self.microphone.noise_pa / full_scale, self.room.ambient_pa / full_scale),
+            turns=tuple(turns(self.habits.drive_v)),
+            near_fields=tuple(NearField(name, self.near_gap_m, self.near_drive_v) for name in near_fields),
+            tail_s=self.habits.tail_s,
+            seed=self.habits.seed,
+        )
+
+
+def rig(document: Table) -> Rig:
+    """The rig that a document describes.
+
+    Raises
+    ------
+    ScenarioError
+        One line: file, place, what is wrong.
+    """
+    document.only("air", "turntable", "session", "near_field", "room", "microphone", "chain", "stimulus")
+    chain = document.table("chain").build(Chain)
+    near = document.table("near_field")
+    near.only("gap_m", "drive_v")
+    return Rig(
+        air=document.table("air").build(Air),
+        turntable=document.table("turntable").build(Turntable),
+        room=document.table("room").build(Room),
+        microphone=document.table("microphone").build(Microphone),
+        chain=chain,
+        sweep=document.table("stimulus").build(Sweep, sample_rate_hz=chain.sample_rate_hz),
+        habits=document.table("session").build(Habits),
+        near_gap_m=near.take(float, "gap_m"),
+        near_drive_v=near.take(float, "drive_v"),
+    )
