@@ -1,0 +1,269 @@
+"""The truth about a scenario as a file: its curves, and each fault with its effect on every one of them.
+
+An effect is counterfactual: 20 lg|H with / H without| of each curve, all other faults in place (the
+difference of the two for a directivity index). Beside what the scenario calls faults stand two mechanisms
+that every box with several drivers has, faults or none: its edges, and the distances between its drivers. They
+are called geometry: real diffraction found in a loudspeaker without that fault is no false alarm.
+
+Pressure is taken in 72 directions as seen from the reference point, at the rig's distance and referred to 1 m
+by it, for 2.83 V (an active loudspeaker's volt is one of its input), without room, microphone or noise.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from earwitness.virtual.arrays import Floats
+from earwitness.virtual.box import BoxCabinet
+from earwitness.virtual.counterfactual import Heard, Listening, ball_diameter_m, edge_distances_m
+from earwitness.virtual.faults import Fault, value_at
+from earwitness.virtual.scenario import Scenario
+from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
+from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
+
+VERSION: Final = 1
+#: f = 1000·2^(k/48) Hz, 20 Hz to 20 kHz: every second point of the project's own grid.
+FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-270, 208) / 48.0)
+#: Decimals of a level in the file.
+DECIMALS: Final = 3
+RATIOS: Final = ("early_reflections_di", "sound_power_di")
+
+
+def geometry(scenario: Scenario) -> tuple[Fault, ...]:
+    """Edges and spacing, where the scenario has them and doesn't call them faults itself."""
+    source, found = scenario.loudspeaker.source, []
+    called = {fault.cause for fault in scenario.faults}
+    if isinstance(scenario.loudspeaker.cabinet, BoxCabinet) and "edge_diffraction" not in called:
+        note = "What the box's edges do, that a ball for each radiator wouldn't."
+        found.append(Fault("edges", "edge_diffraction", note, edges=source.radiators))
+    if len(source.drivers) > 1 and "spaced_sources" not in called:
+        note = "What the distances between the drivers do."
+        found.append(Fault("spacing", "spaced_sources", note, together=source.drivers))
+    return tuple(found)
+
+
+def listening(scenario: Scenario, frequencies: Floats = FREQUENCIES) -> Listening:
+    """The scenario in all 72 directions at the rig's distance."""
+    distance = scenario.turntable.distance_m
+    units = [directions(orbit, np.array([float(angle)]))[0] for orbit, angle in DIRECTIONS]
+    return Listening(scenario.document, Heard(distance * np.array(units), frequencies, scenario.air))
+
+
+def truth(scenario: Scenario) -> dict[str, Any]:
+    """The truth, ready for JSON; its form is `SCHEMA`'s.
+
+    Takes as long as the cabinet's transfer to 72 directions: seconds for a box, less for a ball.
+    """
+    heard = listening(scenario)
+    distance = scenario.turntable.distance_m
+    scale = DRIVE_V * distance / REFERENCE_PA
+    whole = decibels(power_curves(scale * heard.pressure()))
+    without = decibels(power_curves(scale * heard.pressure(scenario.faults)))
+    standing = [("fault", each) for each in scenario.faults]
+    standing += [("geometry", each) for each in geometry(scenario)]
+    faults = []
+    for kind, fault in standing:
+        missing = decibels(power_curves(scale * heard.pressure([fault])))
+        effects = {name: whole[name] - missing[name] for name in CURVES}
+        faults.append(_entry(scenario, kind, fault, effects))
+    return {
+        "schema_version": VERSION,
+        "scenario": scenario.name,
+        "conditions": {
+            "drive_v": DRIVE_V,
+            "distance_m": distance,
+            "temperature_c": scenario.air.temperature_c,
+        },
+        "frequency_hz": _rounded(FREQUENCIES),
+        "curves": {name: _rounded(level) for name, level in whole.items()},
+        "curves_without_faults": {name: _rounded(level) for name, level in without.items()},
+        "impedance": _impedance(scenario),
+        "faults": faults,
+    }
+
+
+def write(scenario: Scenario, path: Path) -> None:
+    """Write the truth as JSON; the same scenario gives the same bytes on the same machine."""
+    text = json.dumps(truth(scenario), indent=1, allow_nan=False, ensure_ascii=False)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def decibels(power: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Levels of powers."""
+    return {name: np.asarray(10.0 * np.log10(each)) for name, each in power.items()}
+
+
+def _entry(scenario: Scenario, standing: str, fault: Fault, effects: Mapping[str, Floats]) -> dict[str, Any]:
+    radiators = _radiators(scenario, fault)
+    names = scenario.loudspeaker.source.radiators
+    cabinet = scenario.loudspeaker.cabinet
+    places = [cabinet.in_front_of(names.index(name), 0.0) for name in radiators]
+    worst = int(np.argmax(np.abs(effects["on_axis"])))
+    return {
+        "name": fault.name,
+        "standing": standing,
+        "cause": fault.cause,
+        "note": fault.note,
+        "counterfactual": fault.counterfactual,
+        "place": [
+            {"radiator": name, "x_m": round(x, 6), "y_m": round(y, 6), "z_m": round(z, 6)}
+            for name, (x, y, z) in zip(radiators, np.array(places).tolist(), strict=True)
+        ],
+        "parameters": _parameters(scenario, fault),
+        "largest_on_axis": {
+            "frequency_hz": round(float(FREQUENCIES[worst]), DECIMALS),
+            "effect_db": round(float(effects["on_axis"][worst]), DECIMALS),
+        },
+        "effects_db": {name: _rounded(effect) for name, effect in effects.items()},
+    }
+
+
+def _radiators(scenario: Scenario, fault: Fault) -> tuple[str, ...]:
+    """Where it comes out."""
+    source = scenario.loudspeaker.source
+    if fault.edges or fault.together:
+        return fault.edges or fault.together
+    named = [
+        name for own in source.faults(scenario.air) if own.name in fault.silences for name in own.radiators
+    ]
+    for path in fault.instead:
+        keys = path.split(".")
+        fed = (
+            [
+                name
+                for table in scenario.document.tables("branches")
+                if table.content.get("name") == keys[1]
+                for name in table.content["drivers"]
+            ]
+            if keys[0] == "branches"
+            else keys[1:2]
+        )
+        named += [name for name in fed if name in source.radiators]
+    return tuple(dict.fromkeys(named)) or source.radiators
+
+
+def _parameters(scenario: Scenario, fault: Fault) -> list[dict[str, Any]]:
+    found = []
+    for own in scenario.loudspeaker.source.faults(scenario.air):
+        if own.name in fault.silences:
+            found.append(_parameter(own.name, "frequency_hz", own.frequency_hz))
+            if own.q is not None:
+                found.append(_parameter(own.name, "q", own.q))
+    for path, value in fault.instead.items():
+        of, _, name = path.rpartition(".")
+        found.append(_parameter(of, name, value_at(scenario.document, path), float(value)))
+    cabinet, names = scenario.loudspeaker.cabinet, scenario.loudspeaker.source.radiators
+    if isinstance(cabinet, BoxCabinet):
+        for radiator in fault.edges:
+            number = names.index(radiator)
+            sides = ("to_left_m", "to_right_m", "to_top_m", "to_bottom_m")
+            found += map(_parameter, [radiator] * 4, sides, edge_distances_m(cabinet, number))
+            found.append(_parameter(radiator, "ball_diameter_m", ball_diameter_m(cabinet, number)))
+    found += _spacings(scenario, fault.together)
+    return found
+
+
+def _spacings(scenario: Scenario, together: Sequence[str]) -> list[dict[str, Any]]:
+    places = {name: scenario.loudspeaker.in_front_of(name, 0.0) for name in together}
+    return [
+        _parameter(f"{one} and {other}", "spacing_m", float(np.linalg.norm(places[one] - places[other])))
+        for number, one in enumerate(together)
+        for other in together[number + 1 :]
+    ]
+
+
+def _parameter(of: str, name: str, value: float, without: float | None = None) -> dict[str, Any]:
+    return {"of": of, "name": name, "value": float(f"{value:.9g}"), "without": without}
+
+
+def _impedance(scenario: Scenario) -> dict[str, Any] | None:
+    """At the terminals; None for an active loudspeaker."""
+    source = scenario.loudspeaker.source
+    if any(branch.ideal for branch in source.branches):
+        return None
+    ohms = source.impedance(FREQUENCIES, scenario.air)
+    return {
+        "magnitude_ohm": _rounded(np.abs(ohms)),
+        "phase_deg": _rounded(np.degrees(np.angle(ohms))),
+    }
+
+
+def _rounded(values: Floats) -> list[float]:
+    return [round(value, DECIMALS) for value in values.tolist()]
+
+
+def _object(properties: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": list(properties),
+        "additionalProperties": False,
+    }
+
+
+_NUMBER: Final = {"type": "number"}
+_TEXT: Final = {"type": "string", "minLength": 1}
+_LEVELS: Final = {
+    "type": "array",
+    "items": _NUMBER,
+    "minItems": len(FREQUENCIES),
+    "maxItems": len(FREQUENCIES),
+}
+_CURVES: Final = _object(dict.fromkeys(CURVES, _LEVELS))
+_FAULT: Final = _object(
+    {
+        "name": _TEXT,
+        "standing": {"enum": ["fault", "geometry"]},
+        "cause": {
+            "enum": [
+                "resonance",
+                "edge_diffraction",
+                "spaced_sources",
+                "crossover_misalignment",
+                "driver_directivity",
+                "voicing",
+                "port_or_cavity",
+            ]
+        },
+        "note": _TEXT,
+        "counterfactual": {"enum": ["silenced", "instead", "edge_free", "coincident"]},
+        "place": {
+            "type": "array",
+            "minItems": 1,
+            "items": _object({"radiator": _TEXT, "x_m": _NUMBER, "y_m": _NUMBER, "z_m": _NUMBER}),
+        },
+        "parameters": {
+            "type": "array",
+            "minItems": 1,
+            "items": _object(
+                {"of": _TEXT, "name": _TEXT, "value": _NUMBER, "without": {"type": ["number", "null"]}}
+            ),
+        },
+        "largest_on_axis": _object({"frequency_hz": _NUMBER, "effect_db": _NUMBER}),
+        "effects_db": _CURVES,
+    }
+)
+#: The form of a truth file, as a JSON Schema.
+SCHEMA: Final[dict[str, Any]] = {
+    "$schema": "https://json-schema.org/draft/2020-12/schema",
+    "title": "What is true of a scenario of the virtual workshop",
+    **_object(
+        {
+            "schema_version": {"const": VERSION},
+            "scenario": _TEXT,
+            "conditions": _object({"drive_v": _NUMBER, "distance_m": _NUMBER, "temperature_c": _NUMBER}),
+            "frequency_hz": _LEVELS,
+            "curves": _CURVES,
+            "curves_without_faults": _CURVES,
+            "impedance": {
+                "anyOf": [{"type": "null"}, _object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]
+            },
+            "faults": {"type": "array", "items": _FAULT},
+        }
+    ),
+}
