@@ -2,8 +2,8 @@
 
 An effect is counterfactual: 20 lg|H with / H without| of each curve, all other faults in place (the
 difference of the two for a directivity index). Beside what the scenario calls faults stand two mechanisms
-that every box with several drivers has, faults or none: its edges, and the distances between its drivers. They
-are called geometry: real diffraction found in a loudspeaker without that fault is no false alarm.
+that every box with several drivers has, faults or none: its edges, and the distances between its drivers.
+They are called geometry: real diffraction found in a loudspeaker without that fault is no false alarm.
 
 Pressure is taken in 72 directions as seen from the reference point, at the rig's distance and referred to 1 m
 by it, for 2.83 V (an active loudspeaker's volt is one of its input), without room, microphone or noise.
@@ -131,19 +131,10 @@ def _radiators(scenario: Scenario, fault: Fault) -> tuple[str, ...]:
     named = [
         name for own in source.faults(scenario.air) if own.name in fault.silences for name in own.radiators
     ]
+    fed = {each.content["name"]: each.content["drivers"] for each in scenario.document.tables("branches")}
     for path in fault.instead:
-        keys = path.split(".")
-        fed = (
-            [
-                name
-                for table in scenario.document.tables("branches")
-                if table.content.get("name") == keys[1]
-                for name in table.content["drivers"]
-            ]
-            if keys[0] == "branches"
-            else keys[1:2]
-        )
-        named += [name for name in fed if name in source.radiators]
+        of, name, *_ = path.split(".")
+        named += fed[name] if of == "branches" else [name] * (name in source.radiators)
     return tuple(dict.fromkeys(named)) or source.radiators
 
 
