@@ -19,7 +19,7 @@ from earwitness.records.facts import Box, CaseFacts
 from earwitness.records.responses import Origin, Responses
 from earwitness.records.takes import Take, TakeKind
 from earwitness.records.uncertainty import ComponentName
-from earwitness.virtual import radiator, scenario, truth, workshop
+from earwitness.virtual import radiator, scenario, truth, turntable
 from earwitness.virtual.air import Air
 
 NAME = "cobble_two"
@@ -65,7 +65,7 @@ def error_db(responses: Responses) -> np.ndarray[tuple[int, int], np.dtype[np.fl
     for row, take in enumerate(responses.takes):
         assert take.key.direction is not None
         angle = np.array([take.key.direction.angle_deg])
-        orbit: workshop.Orbit = "horizontal" if take.key.direction.orbit == "horizontal" else "vertical"
+        orbit: turntable.Orbit = "horizontal" if take.key.direction.orbit == "horizontal" else "vertical"
         true[row] = truth.turned_level_db(loudspeaker, responses.frequency_hz, orbit, angle)[0]
     return np.asarray(level - true)
 

@@ -47,13 +47,8 @@ def raw(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def of_physics() -> dict[str, Floats]:
     """What the workshop's chain gives for a volt, free of noise, by the name of the recording."""
-    loudspeaker = scenario.load(NAME)
-    paths, turntable = loudspeaker.session.paths, loudspeaker.turntable
-    points = turntable.microphone("horizontal", np.array(ANGLES, dtype=np.float64))
-    close = paths.loudspeaker.cabinet.in_front_of(paths.loudspeaker.way("woofer"), 0.007)
-    upward = turntable.upward("horizontal")
-    found = dict(zip(map(turn_name, ANGLES), paths.impulse_responses(points, upward), strict=True))
-    return found | {NEAR: paths.impulse_responses(close[None, :], upward)[0]}
+    found = scenario.load(NAME).session.impulse_responses([*map(turn_name, ANGLES), NEAR])
+    return {name: np.asarray(response, dtype=np.float64) for name, response in found.items()}
 
 
 def impulses() -> list[Take]:

@@ -86,14 +86,14 @@ def test_a_shorter_sweep_makes_shorter_files(cobble: Scenario, tmp_path: Path) -
 def test_strange_names_and_clipping_are_refused(cobble: Scenario, tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="sideways"):
         cobble.record(tmp_path, only=["sideways_+000_2.83V.wav"])
-    paths = cobble.session.paths
-    quiet = replace(paths, chain=replace(paths.chain, full_scale_pa=0.2))
+    workshop = cobble.session.workshop
+    quiet = replace(workshop, chain=replace(workshop.chain, full_scale_pa=0.2))
     with pytest.raises(ValueError, match="clip"):
-        replace(cobble, session=replace(cobble.session, paths=quiet)).record(tmp_path, only=[ON_AXIS])
+        replace(cobble, session=replace(cobble.session, workshop=quiet)).record(tmp_path, only=[ON_AXIS])
 
 
 def test_the_calibrator_is_94_db(cobble: Scenario, raw: Path) -> None:
-    pascals = samples(raw / "calibrator_94.wav") * cobble.session.paths.chain.full_scale_pa
+    pascals = samples(raw / "calibrator_94.wav") * cobble.session.workshop.chain.full_scale_pa
     assert 20.0 * np.log10(pascals.std() / 20e-6) == pytest.approx(94.0, abs=0.01)
     assert int(np.argmax(np.abs(np.fft.rfft(pascals)))) == 3000
 
@@ -102,7 +102,9 @@ def test_the_microphone_file_says_what_the_microphone_does(cobble: Scenario, raw
     table = np.loadtxt(raw / "microphone.txt")
     assert table[0, 0] < 20.0
     assert table[-1, 0] > 20_000.0
-    np.testing.assert_allclose(table[:, 1], cobble.session.paths.microphone.level_db(table[:, 0]), atol=6e-4)
+    np.testing.assert_allclose(
+        table[:, 1], cobble.session.workshop.microphone.level_db(table[:, 0]), atol=6e-4
+    )
 
 
 @pytest.mark.parametrize(
@@ -119,8 +121,8 @@ def test_a_gated_recording_holds_the_true_response(
     frequency = np.array([800.0, 1250.0, 2000.0, 3150.0, 5000.0, 8000.0, 12_500.0])
     found = gated @ np.exp(-2j * np.pi * np.outer(np.arange(len(gated)), frequency) / 48_000)
     session = cobble.session
-    pascals = np.abs(found) * session.paths.chain.full_scale_pa * session.sweep.peak / np.sqrt(2.0)
-    level = 20.0 * np.log10(pascals / 20e-6) - session.paths.microphone.level_db(frequency)
+    pascals = np.abs(found) * session.workshop.chain.full_scale_pa * session.sweep.peak / np.sqrt(2.0)
+    level = 20.0 * np.log10(pascals / 20e-6) - session.workshop.microphone.level_db(frequency)
     angles = np.array([float(angle)])
     distance = np.linalg.norm(cobble.turntable.microphone(orbit, angles)[0])  # type: ignore[arg-type]
     true = truth.turned_level_db(cobble, frequency, orbit, angles)[0]  # type: ignore[arg-type]
@@ -153,7 +155,9 @@ def test_the_near_field_take_is_close_to_its_cone(cobble: Scenario, raw: Path) -
     response = impulse_response(raw, NEAR)
     kernel = np.exp(-2j * np.pi * np.arange(len(response)) * 100.0 / 48_000)
     session = cobble.session
-    pascals = abs(response @ kernel) * session.paths.chain.full_scale_pa * session.sweep.peak / np.sqrt(2.0)
+    pascals = (
+        abs(response @ kernel) * session.workshop.chain.full_scale_pa * session.sweep.peak / np.sqrt(2.0)
+    )
     near = 20.0 * np.log10(pascals / 20e-6)
     far = truth.level_db(cobble, np.array([100.0]), distance_m=truth.FAR_M)[0, 0] - 20.0
     gap, share = 0.007 / 0.0525, 0.0525 / 0.14

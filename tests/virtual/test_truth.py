@@ -22,8 +22,8 @@ from earwitness.virtual.network import Branch
 from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.scenario import Scenario, load
 from earwitness.virtual.source import Source
+from earwitness.virtual.turntable import Turntable
 from earwitness.virtual.voice_coil import VoiceCoil
-from earwitness.virtual.workshop import Turntable
 
 REFERENCE: dict[str, Any] = tomllib.loads(
     (Path(__file__).parents[1] / "reference" / "virtual_physics.toml").read_text(encoding="utf-8")
@@ -134,7 +134,9 @@ def test_the_facts_describe_the_scenario(cobble: Scenario, facts: CaseFacts) -> 
     assert rig.distance_m == cobble.turntable.distance_m
     assert rig.rotation_behind_m == cobble.turntable.rotation_behind_m
     assert rig.temperature_c == cobble.air.temperature_c
-    assert rig.height_m == rig.microphone_height_m == cobble.session.paths.room.height_m
+    floor = cobble.session.workshop.room.surface("floor")
+    assert floor is not None
+    assert rig.height_m == rig.microphone_height_m == floor.distance_m
     assert facts.uncertainty.repeat_db is None
 
 

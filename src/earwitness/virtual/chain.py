@@ -1,9 +1,4 @@
-"""The recording chain: from a transfer function to the samples of a recording.
-
-The loudspeaker's transfer is smooth once its time of flight is taken out, so it is computed on a coarse grid
-and interpolated by a cubic spline onto the bins of an impulse response; what rings long (the drivers in their
-box) is computed on those bins themselves.
-"""
+"""The electronics: amplifier, preamplifier and converter."""
 
 from __future__ import annotations
 
@@ -11,88 +6,91 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from scipy.interpolate import CubicSpline
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.loudspeaker import Loudspeaker
-from earwitness.virtual.workshop import Microphone, Room
 
-#: Length of an impulse response in samples: ten times as long as the box rings.
-RESPONSE_SAMPLES = 2**15
-#: Spacing of the coarse grid in hertz: a hundredth of a turn for a path 0.2 m longer than the straight one.
-COARSE_HZ = 20.0
-#: Rooms are quiet below it.
-PINK_FROM_HZ = 10.0
+#: An impulse response is at least so long: ten times as long as a box rings.
+RESPONSE_S = 0.65
+#: The converter's filter has fallen to nothing at so many times its edge, or at half the sample rate.
+FALLEN = 12.0 / 11.0
 
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """Converter and preamplifier.
+    """Amplifier, preamplifier and converter.
 
-    `full_scale_pa` is the peak pressure that fills the converter; `latency_s` what playing and recording add
-    to the time of flight; from `edge_hz` up the converter's filter falls to nothing at half the sample rate.
+    Attributes
+    ----------
+    sample_rate_hz
+        Of stimulus and recording.
+    full_scale_pa
+        The peak pressure that fills the converter.
+    latency_s
+        What playing and recording add to the time of flight.
+    edge_hz
+        From here up the converter's filter falls to nothing.
+    output_ohm
+        Of the amplifier and its cable. The stated drive is the voltage without a load: the loudspeaker's
+        impedance takes its part of it.
+    loopback
+        Gain of a second channel that records what is played; 0 where there is none.
+    hum_pa, mains_hz
+        What the mains frequency and its harmonics, from the first up, leave in the recording: RMS, as the
+        pressure that would do the same.
     """
 
     sample_rate_hz: int
     full_scale_pa: float
     latency_s: float
     edge_hz: float
+    output_ohm: float = 0.0
+    loopback: float = 0.0
+    hum_pa: tuple[float, ...] = ()
+    mains_hz: float = 50.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.edge_hz < self.sample_rate_hz / 2.0:
+            raise ValueError("the converter's edge_hz lies below half the sample rate")
+
+    @property
+    def response_samples(self) -> int:
+        """Length of an impulse response: a power of two."""
+        return int(2 ** np.ceil(np.log2(RESPONSE_S * self.sample_rate_hz)))
+
+    @property
+    def ends_hz(self) -> float:
+        """Above it the converter lets nothing through."""
+        return min(self.sample_rate_hz / 2.0, FALLEN * self.edge_hz)
 
     def bins(self) -> Floats:
-        """Frequencies of an impulse response's bins without 0 Hz, shape (RESPONSE_SAMPLES/2,)."""
-        return np.fft.rfftfreq(RESPONSE_SAMPLES, 1.0 / self.sample_rate_hz)[1:]
+        """Frequencies of an impulse response's bins without 0 Hz, as far as anything comes through, (B,)."""
+        bins = np.fft.rfftfreq(self.response_samples, 1.0 / self.sample_rate_hz)[1:]
+        return np.asarray(bins[bins <= self.ends_hz])
 
     def converter(self, frequencies: Floats) -> Complexes:
         """Latency and the filter before the converter; shape (F,)."""
-        half = self.sample_rate_hz / 2.0
-        fall = np.clip((frequencies - self.edge_hz) / (half - self.edge_hz), 0.0, 1.0)
+        fall = np.clip((frequencies - self.edge_hz) / (self.ends_hz - self.edge_hz), 0.0, 1.0)
         return np.asarray(np.cos(np.pi / 2 * fall) ** 2 * np.exp(-2j * np.pi * frequencies * self.latency_s))
 
+    def amplifier(self, loudspeaker: Loudspeaker, frequencies: Floats, air: Air) -> Complexes | float:
+        """Voltage at the loudspeaker's terminals for each volt without a load; 1 or shape (F,)."""
+        if not self.output_ohm:
+            return 1.0
+        impedance = loudspeaker.impedance(frequencies, air)
+        return np.asarray(impedance / (impedance + self.output_ohm))
 
-@dataclass(frozen=True, slots=True)
-class Paths:
-    """The pressure at a microphone by every path, on the bins of an impulse response."""
+    def impulse_responses(self, spectra: Complexes) -> Floats:
+        """Spectra (..., B) on `bins` as impulse responses (..., response_samples)."""
+        whole = np.zeros((*spectra.shape[:-1], self.response_samples // 2 + 1), dtype=np.complex128)
+        whole[..., 1 : spectra.shape[-1] + 1] = spectra
+        return np.asarray(scipy.fft.irfft(whole, self.response_samples, axis=-1))
 
-    loudspeaker: Loudspeaker
-    room: Room
-    microphone: Microphone
-    chain: Chain
-    air: Air
-
-    def impulse_responses(self, points: Floats, upward: Floats) -> Floats:
-        """Recorded impulse responses at microphone places.
-
-        Parameters
-        ----------
-        points
-            Shape (D, 3), metres from the reference point.
-        upward
-            Shape (3,): the room's vertical as the loudspeaker sees it.
-
-        Returns
-        -------
-        Shape (D, RESPONSE_SAMPLES), digital full scale for each volt at the terminals.
-        """
-        bins = self.chain.bins()
-        sources = self.loudspeaker.volume_velocities(bins, self.air) * (2j * np.pi * bins)
-        total = np.zeros((len(points), len(bins)), dtype=np.complex128)
-        for reflection, seen in self.room.images(points, upward):
-            total += reflection * self._one_path(seen, bins, sources)
-        total *= self.microphone.transfer(bins) * self.chain.converter(bins) / self.chain.full_scale_pa
-        spectrum = np.concatenate([np.zeros((len(points), 1)), total], axis=1)
-        return np.asarray(scipy.fft.irfft(spectrum, RESPONSE_SAMPLES, axis=1))
-
-    def _one_path(self, points: Floats, bins: Floats, sources: Complexes) -> Complexes:
-        coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, bins[-1] + COARSE_HZ, COARSE_HZ)])
-        cabinet = self.loudspeaker.cabinet
-        flight_s = cabinet.flight_m(points) / self.air.speed
-        transfer = cabinet.transfer(points, coarse, self.air) / (2j * np.pi * coarse)
-        transfer *= np.exp(2j * np.pi * flight_s[:, None] * coarse)
-        total = np.zeros((len(points), len(bins)), dtype=np.complex128)
-        for source, smooth in zip(sources, transfer, strict=True):
-            total += source * CubicSpline(coarse, smooth, axis=-1)(bins)
-        return np.asarray(total * np.exp(-2j * np.pi * flight_s[:, None] * bins))
+    def looped(self, stimulus: Floats, samples: int) -> Floats:
+        """The second channel, shape (samples,)."""
+        response = self.impulse_responses(self.loopback * self.converter(self.bins()))
+        return convolve(response, stimulus, samples)
 
 
 def convolve(responses: Floats, stimulus: Floats, samples: int) -> Floats:
@@ -100,25 +98,3 @@ def convolve(responses: Floats, stimulus: Floats, samples: int) -> Floats:
     size = scipy.fft.next_fast_len(len(stimulus) + responses.shape[-1] - 1, real=True)
     spectrum = scipy.fft.rfft(responses, size, axis=-1) * scipy.fft.rfft(stimulus, size)
     return np.asarray(scipy.fft.irfft(spectrum, size, axis=-1)[..., :samples])
-
-
-@dataclass(frozen=True, slots=True)
-class Noise:
-    """Background of a recording: RMS of a white and of a pink part, re digital full scale.
-
-    The white part fills 0 Hz to half the sample rate; the pink part has equal power in every octave from
-    `PINK_FROM_HZ` up.
-    """
-
-    white: float
-    pink: float
-
-    def samples(self, generator: np.random.Generator, count: int, sample_rate_hz: int) -> Floats:
-        """One stretch of it, shape (count,)."""
-        frequencies = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
-        heard = frequencies >= PINK_FROM_HZ
-        pink = np.where(heard, 1.0 / np.maximum(frequencies, PINK_FROM_HZ), 0.0)
-        power = self.white**2 / len(frequencies) + self.pink**2 * pink / pink.sum()
-        normal = generator.normal(size=(2, len(frequencies)))
-        spectrum = count / 2.0 * np.sqrt(power) * (normal[0] + 1j * normal[1])
-        return np.asarray(scipy.fft.irfft(spectrum, count))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from earwitness.virtual.workshop import Orbit
+from earwitness.virtual.turntable import Orbit
 
 STIMULUS = "stimulus.wav"
 CALIBRATOR = "calibrator_94.wav"

@@ -9,22 +9,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from earwitness.virtual.air import Air
-from earwitness.virtual.chain import Chain, Noise, Paths
+from earwitness.virtual.chain import Chain
 from earwitness.virtual.files import NearField, turns
 from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.microphone import Microphone
 from earwitness.virtual.recording import Session
+from earwitness.virtual.room import Room, Surface
+from earwitness.virtual.scatterer import Scatterer
 from earwitness.virtual.stimulus import Sweep
 from earwitness.virtual.tables import Table
-from earwitness.virtual.workshop import Microphone, Room, Turntable
+from earwitness.virtual.turntable import Turntable
+from earwitness.virtual.workshop import Workshop
 
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """How a session goes: volts at the turns, seconds recorded after the sweep, seed of the noise."""
+    """How a session goes: volts at the turns, seconds recorded after the sweep, seed of the noise.
+
+    `warming_k` is by how much the air warms from the first take to the last.
+    """
 
     drive_v: float
     tail_s: float
     seed: int
+    warming_k: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,19 +48,20 @@ class Rig:
     habits: Habits
     near_gap_m: float
     near_drive_v: float
+    scatterers: tuple[Scatterer, ...] = ()
 
     def session(self, loudspeaker: Loudspeaker, near_fields: Sequence[str]) -> Session:
         """A session with both orbits and one take close to each radiator named."""
-        full_scale = self.chain.full_scale_pa
+        workshop = Workshop(loudspeaker, self.room, self.microphone, self.chain, self.air, self.scatterers)
         return Session(
-            paths=Paths(loudspeaker, self.room, self.microphone, self.chain, self.air),
+            workshop=workshop,
             turntable=self.turntable,
             sweep=self.sweep,
-            noise=Noise(self.microphone.noise_pa / full_scale, self.room.ambient_pa / full_scale),
             turns=tuple(turns(self.habits.drive_v)),
             near_fields=tuple(NearField(name, self.near_gap_m, self.near_drive_v) for name in near_fields),
             tail_s=self.habits.tail_s,
             seed=self.habits.seed,
+            warming_k=self.habits.warming_k,
         )
 
 
@@ -64,18 +73,27 @@ def rig(document: Table) -> Rig:
     ScenarioError
         One line: file, place, what is wrong.
     """
-    document.only("air", "turntable", "session", "near_field", "room", "microphone", "chain", "stimulus")
+    document.only(
+        "air", "turntable", "session", "near_field", "room", "microphone", "chain", "stimulus", "scatterers"
+    )
     chain = document.table("chain").build(Chain)
     near = document.table("near_field")
     near.only("gap_m", "drive_v")
     return Rig(
         air=document.table("air").build(Air),
         turntable=document.table("turntable").build(Turntable),
-        room=document.table("room").build(Room),
+        room=_room(document.table("room")),
         microphone=document.table("microphone").build(Microphone),
         chain=chain,
         sweep=document.table("stimulus").build(Sweep, sample_rate_hz=chain.sample_rate_hz),
         habits=document.table("session").build(Habits),
         near_gap_m=near.take(float, "gap_m"),
         near_drive_v=near.take(float, "drive_v"),
+        scatterers=tuple(ball.build(Scatterer) for ball in document.tables("scatterers")),
+    )
+
+
+def _room(table: Table) -> Room:
+    return table.build(
+        Room, "surfaces", surfaces=tuple(side.build(Surface) for side in table.tables("surfaces"))
     )

@@ -18,7 +18,7 @@ from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.recording import Session
 from earwitness.virtual.rig import rig
 from earwitness.virtual.tables import ScenarioError, Table
-from earwitness.virtual.workshop import Turntable
+from earwitness.virtual.turntable import Turntable
 
 FOLDER: Final = Path(__file__).parent / "scenarios"
 RIGS: Final = Path(__file__).parent / "rigs"

@@ -1,4 +1,4 @@
-"""The stimulus: a synchronised exponential sweep.
+"""The stimulus: a synchronised exponential sweep, or any samples.
 
 x(t) = sin(2π f₁ L e^(t/L)) with L = round(f₁ T / ln(f₂/f₁))/f₁, so that f₁L is a whole number and the n-th
 harmonic leads the fundamental by exactly L ln n (Novak, Lotton, Simon, JAES 63 (10), 2015; recalled; Farina,
@@ -8,10 +8,22 @@ AES preprint 5093, 2000).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from earwitness.virtual.arrays import Floats
+
+
+class Stimulus(Protocol):
+    """What is played."""
+
+    @property
+    def peak(self) -> float:
+        """The amplitude, re full scale, at which a steady sine would have the stated drive."""
+
+    def samples(self) -> Floats:
+        """The samples re full scale, shape (N,)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,3 +66,19 @@ class Sweep:
         fade_in = np.clip(time / self.fade_in_s, 0.0, 1.0)
         fade_out = np.clip((time[-1] - time) / self.fade_out_s, 0.0, 1.0)
         return np.asarray(wave * np.sin(np.pi / 2 * fade_in) ** 2 * np.sin(np.pi / 2 * fade_out) ** 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Any stimulus: its samples re full scale, shape (N,), at the chain's rate."""
+
+    values: Floats
+
+    @property
+    def peak(self) -> float:
+        """Its largest magnitude."""
+        return float(np.max(np.abs(self.values)))
+
+    def samples(self) -> Floats:
+        """They."""
+        return self.values

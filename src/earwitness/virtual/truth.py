@@ -14,7 +14,7 @@ import numpy as np
 
 from earwitness.virtual.arrays import Floats
 from earwitness.virtual.scenario import Scenario
-from earwitness.virtual.workshop import Orbit
+from earwitness.virtual.turntable import Orbit
 
 DRIVE_V: Final = 2.83
 REFERENCE_PA: Final = 20e-6

@@ -1,116 +1,156 @@
-"""The measuring rig: a turntable in front of a microphone, in a room with a hard floor and a ceiling.
+"""The workshop: everything between the amplifier's input and the recorder, as impulse responses.
 
-Everything is said in the loudspeaker's own coordinates (origin at the reference point, x forward, y to its
-left, z up), in which the loudspeaker stands still and the room turns round it.
+The loudspeaker's radiation is smooth over frequency once its time of flight is taken out, so it is computed
+on a coarse grid and interpolated by a cubic spline onto the bins of an impulse response; what rings long (the
+drivers in their box) is computed on those bins themselves.
 
-- The microphone keeps its place in the room, `distance_m` from the reference point while the loudspeaker
-  faces it. The axis of rotation runs vertically through a point `rotation_behind_m` behind the reference
-  point. Turned by θ, the loudspeaker sees the microphone at A + (d + b)(cos θ, sin θ, 0), with A = (−b, 0,
-  0): at an angle from the reference point that isn't quite θ, at a distance that isn't quite d.
-- For the vertical orbit the loudspeaker lies on its right side on the same turntable, so that its left points
-  at the ceiling. The turntable then moves the microphone through the loudspeaker's vertical plane, at A + (d
-  + b)(cos θ, 0, sin θ), and the room's vertical is the loudspeaker's y.
-- A rigid plane is an image: the sound that reaches the microphone by way of the floor is the sound that the
-  loudspeaker alone would send to the microphone's mirror image, times the floor's reflection coefficient. So
-  the loudspeaker is evaluated in the true direction and at the true distance of that image, for each angle
-  anew.
+Sound reaches the microphone straight, by the room's surfaces (`room`), and by what scatters it (`scatterer`).
+Each path is the loudspeaker's pressure at a point of its own, times a gain, after its time of flight.
+
+A rigid body in air of another temperature radiates as in this one at a frequency that is shifted as the
+speed of sound is: p(f) = (ρ'c'/ρc) · p₀(f·c/c'), with ρ and c of the air that p₀ was computed in. So a drift
+of the temperature from take to take costs nothing. Drivers and boxes keep the day's air: the spring ρc² of an
+enclosed volume depends on the pressure alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
+from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.chain import Chain
+from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.microphone import Microphone
+from earwitness.virtual.noise import Noise
+from earwitness.virtual.room import Room
+from earwitness.virtual.scatterer import Scatterer, scattered
+from earwitness.virtual.turntable import View
 
-Orbit = Literal["horizontal", "vertical"]
+#: Spacing of the coarse grid in hertz: a hundredth of a turn for a path 0.2 m longer than the straight one.
+COARSE_HZ = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
-    """A floor, and a ceiling where there is one; reflection coefficients of sound pressure.
+class Path:
+    """One way of the sound.
 
-    `height_m` is how high the reference point stands; `ambient_pa` the RMS of the background noise, which has
-    equal power in every octave.
+    `points` (D, 3) are where the loudspeaker is heard, in its own coordinates; `gain` (D or 1, F) what
+    becomes of it, on the coarse grid; `beyond_m` (D,) how far it travels after that.
     """
 
-    height_m: float
-    ambient_pa: float = 0.0
-    floor_reflection: float = 0.0
-    ceiling_m: float | None = None
-    ceiling_reflection: float = 0.0
+    points: Floats
+    gain: Complexes
+    beyond_m: Floats
 
-    def images(self, points: Floats, upward: Floats) -> list[tuple[float, Floats]]:
-        """Where the loudspeaker sees the microphone, directly and in each mirror.
+
+@dataclass(frozen=True, slots=True)
+class Workshop:
+    """A loudspeaker, a room with what stands in it, a microphone, electronics, and the day's air."""
+
+    loudspeaker: Loudspeaker
+    room: Room
+    microphone: Microphone
+    chain: Chain
+    air: Air
+    scatterers: tuple[Scatterer, ...] = ()
+
+    @property
+    def noise(self) -> Noise:
+        """What a recording holds besides: of the room, the microphone and the electronics."""
+        full_scale = self.chain.full_scale_pa
+        return Noise(
+            self.microphone.noise_pa / full_scale,
+            self.room.ambient_pa / full_scale,
+            tuple(level / full_scale for level in self.chain.hum_pa),
+            self.chain.mains_hz,
+        )
+
+    def impulse_responses(self, view: View, temperatures_c: Floats | None = None) -> Floats:
+        """Recorded impulse responses, free of noise.
 
         Parameters
         ----------
-        points
-            Shape (D, 3): the microphone, metres from the reference point.
-        upward
-            Shape (3,): the room's vertical in the loudspeaker's coordinates.
+        view
+            How the loudspeaker sees the room in each of D takes.
+        temperatures_c
+            Shape (D,): the air in each; the day's where None.
 
         Returns
         -------
-        Pairs of reflection coefficient and points (D, 3); the first is the microphone itself.
+        Shape (D, response_samples), digital full scale for each volt that the amplifier gives without a load.
         """
-        paths = [(1.0, points)]
-        height = (points @ upward)[:, None]
-        if self.floor_reflection:
-            floor = -self.height_m
-            paths.append((self.floor_reflection, points + 2.0 * (floor - height) * upward))
-        if self.ceiling_m is not None and self.ceiling_reflection:
-            ceiling = self.ceiling_m - self.height_m
-            paths.append((self.ceiling_reflection, points + 2.0 * (ceiling - height) * upward))
-        return paths
+        count, bins = len(view.axes), self.chain.bins()
+        airs = self._airs(temperatures_c, count)
+        highest = bins[-1] * max(self.air.speed / air.speed for air in airs)
+        coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, highest + COARSE_HZ, COARSE_HZ)])
+        paths = self.paths(view, coarse)
+        radiation, flight = self._radiation(paths, coarse)
+        sources = self.loudspeaker.volume_velocities(bins, self.air) * (2j * np.pi * bins)
+        sources *= self.chain.amplifier(self.loudspeaker, bins, self.air)
+        sources *= self.microphone.transfer(bins) * self.chain.converter(bins) / self.chain.full_scale_pa
+        spectra = np.empty((count, len(bins)), dtype=np.complex128)
+        for take, air in enumerate(airs):
+            arrived = self._arrived(bins, coarse, radiation[:, :, take], flight[:, take], air)
+            spectra[take] = np.sum(sources * arrived, axis=0)
+        return self.chain.impulse_responses(spectra)
 
+    def paths(self, view: View, coarse: Floats) -> list[Path]:
+        """Straight, by surfaces, by scatterers; `coarse` (F,) is the grid of the gains."""
+        count = len(view.axes)
+        nothing = np.zeros(count)
+        found = [
+            Path(view.seen(image.places), image.gain(coarse)[None], nothing)
+            for image in self.room.images(view.microphone)
+        ]
+        microphone = found[0].points
+        for ball in self.scatterers:
+            place = np.array(ball.place_m)
+            centre = view.carried(place) if ball.turns else view.seen(place)
+            onward = microphone - centre
+            beyond = np.linalg.norm(onward, axis=1)
+            cosine = np.sum(centre * onward, axis=1) / (np.linalg.norm(centre, axis=1) * beyond)
+            amplitude = scattered(ball.radius_m, cosine, 2.0 * np.pi * coarse / self.air.speed)
+            found.append(Path(centre, amplitude / beyond[:, None], beyond))
+        return found
 
-@dataclass(frozen=True, slots=True)
-class Turntable:
-    """Where the microphone stands, as the loudspeaker sees it."""
+    def _radiation(self, paths: Sequence[Path], coarse: Floats) -> tuple[Complexes, Floats]:
+        """From each radiator by each path in each take, flight taken out, (C, P, D, F); flight (P, D), m."""
+        points = np.concatenate([path.points for path in paths])
+        length = self.loudspeaker.cabinet.flight_m(points)
+        turn = 2j * np.pi * coarse
+        transfer = self.loudspeaker.cabinet.transfer(points, coarse, self.air) / turn
+        transfer *= np.exp(length[:, None] / self.air.speed * turn)
+        takes = len(paths[0].points)
+        radiation = transfer.reshape(len(transfer), len(paths), takes, len(coarse))
+        for number, path in enumerate(paths):
+            radiation[:, number] *= path.gain
+        beyond = np.stack([path.beyond_m for path in paths])
+        return radiation, length.reshape(len(paths), takes) + beyond
 
-    distance_m: float
-    rotation_behind_m: float
+    def _arrived(
+        self, bins: Floats, coarse: Floats, radiation: Complexes, flight: Floats, air: Air
+    ) -> Complexes:
+        """One take's pressure by all paths, for each radiator's volume acceleration; (C, B).
 
-    def microphone(self, orbit: Orbit, angles_deg: Floats) -> Floats:
-        """Points (D, 3), metres from the reference point and as high as it, for orbit angles (D,)."""
-        angle = np.radians(angles_deg)
-        arm = self.distance_m + self.rotation_behind_m
-        along = arm * np.cos(angle) - self.rotation_behind_m
-        across, aside = arm * np.sin(angle), np.zeros_like(angle)
-        columns = (along, across, aside) if orbit == "horizontal" else (along, aside, across)
-        return np.stack(columns, axis=-1)
+        `radiation` is (C, P, F), `flight` (P,).
+        """
+        shift = self.air.speed / air.speed
+        absorbed = air.absorption_db(bins)
+        total = np.zeros((len(radiation), len(bins)), dtype=np.complex128)
+        for number, length in enumerate(flight):
+            smooth = CubicSpline(coarse, radiation[:, number], axis=-1)(bins * shift)
+            way = np.exp(-2j * np.pi * length / air.speed * bins)
+            if absorbed.any():
+                way *= 10.0 ** (-absorbed * length / 20.0)
+            total += smooth * way
+        return total * (air.density / self.air.density)
 
-    @staticmethod
-    def upward(orbit: Orbit) -> Floats:
-        """The room's vertical in the loudspeaker's coordinates, shape (3,)."""
-        return np.array([0.0, 0.0, 1.0] if orbit == "horizontal" else [0.0, 1.0, 0.0])
-
-
-@dataclass(frozen=True, slots=True)
-class Microphone:
-    """A pressure microphone: a membrane of the second order with a bass limit of the first, and its noise.
-
-    `noise_pa` is the RMS of the white noise between 0 Hz and half the sample rate.
-    """
-
-    resonance_hz: float
-    q: float
-    bass_limit_hz: float
-    noise_pa: float
-
-    def transfer(self, frequencies: Floats) -> Complexes:
-        """What it delivers for each pascal, 1 at 1 kHz in magnitude; shape (F,), f > 0."""
-        reference = np.abs(self._shape(np.array([1000.0])))
-        return np.asarray(self._shape(frequencies) / reference)
-
-    def level_db(self, frequencies: Floats) -> Floats:
-        """The level that a calibration laboratory would print, dB re 1 kHz; shape (F,)."""
-        return np.asarray(20.0 * np.log10(np.abs(self.transfer(frequencies))))
-
-    def _shape(self, frequencies: Floats) -> Complexes:
-        membrane = 1j * frequencies / self.resonance_hz
-        bass = 1j * frequencies / self.bass_limit_hz
-        return np.asarray(bass / (1.0 + bass) / (1.0 + membrane / self.q + membrane**2))
+    def _airs(self, temperatures_c: Floats | None, count: int) -> list[Air]:
+        if temperatures_c is None:
+            return [self.air] * count
+        return [Air(float(celsius), self.air.humidity_percent) for celsius in temperatures_c]
