@@ -18,6 +18,7 @@ nodes).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +35,8 @@ NODES_PER_RADIAN = 0.42
 PEAKED = 0.4
 #: Steps of an even grid that share a factor, and by how much its steps may differ.
 FINE_STEPS, EVEN = 8, 1e-6
+#: Numbers in an array that stays in the processor's cache.
+BLOCK = 2**17
 #: A listener is never nearer to that limit: on it, half the source is seen.
 TINY = 1e-9
 
@@ -78,11 +81,11 @@ class Nodes:
 
 @dataclass(frozen=True, slots=True)
 class Arrivals:
-    """Waves that arrive at the nodes of one edge.
+    """Waves that arrive at the nodes of one edge, those along its first face before those along its second.
 
     `side` (I,) is the face along which each comes, `lean` (N, I) its variable u, `slope` (N, I) how fast
     that grows along the edge, `amplitude` (N, I, C, F) that of a source with the free field e^(−jkr)/r,
-    phase at the node.
+    phase at the node, in single precision.
     """
 
     nodes: Nodes
@@ -95,41 +98,149 @@ class Arrivals:
         """These and others at the same nodes: summed where they come from the same places, else in a row."""
         if np.array_equal(self.lean, other.lean):
             return replace(self, amplitude=self.amplitude + other.amplitude)
+        side = np.concatenate([self.side, other.side])
+        order = np.argsort(side, kind="stable")
         return Arrivals(
             self.nodes,
-            np.concatenate([self.side, other.side]),
-            np.concatenate([self.lean, other.lean], axis=1),
-            np.concatenate([self.slope, other.slope], axis=1),
-            np.concatenate([self.amplitude, other.amplitude], axis=1),
+            side[order],
+            np.concatenate([self.lean, other.lean], axis=1)[:, order],
+            np.concatenate([self.slope, other.slope], axis=1)[:, order],
+            np.concatenate([self.amplitude, other.amplitude], axis=1)[:, order],
         )
 
-    def towards_faces(self, side: npt.NDArray[np.integer], lean: Floats) -> Complexes:
-        """Diffracted along the faces, towards places of `side` (O,) and `lean` (N, O); (N, O, C, F)."""
+    def towards_faces(self, side: npt.NDArray[np.integer], lean: Floats, onward: Complexes) -> Complexes:
+        """Diffracted along the faces, towards places of `side` (O,) and `lean` (N, O).
+
+        `onward` (N, O, F) is what becomes of each on its way there. Shape (N, O, C, F).
+        """
         order = np.pi / self.nodes.edge.opening
         sine, cosine = np.sin(order * np.pi), np.cos(order * np.pi)
-        steep = np.cosh(order * (self.lean[:, None, :] + lean[:, :, None]))
-        sign = np.where(self.side == side[:, None], 1.0, -1.0)
-        beta = 4.0 * sine * sign / (steep - sign * cosine)
-        return _weighted(beta, self.amplitude) * np.float32(-order / (4.0 * np.pi))
+        sign = np.where(self.side == side[:, None], 1.0, -1.0).astype(np.float32)
+        scale, shift = sign * np.float32(-sine * order / np.pi), sign * np.float32(cosine)
+        here, there = _rises(order, self.lean), _rises(order, lean)
+        flat = _flat(self.amplitude)
+        sent = np.empty((*lean.shape, *self.amplitude.shape[2:]), dtype=np.complex64)
+        for rows in _blocks(len(lean), lean.shape[1] * max(len(self.side), flat.shape[2])):
+            beta = scale / (_steepness(here[:, rows], there[:, rows]) - shift)
+            summed = np.matmul(beta, flat[rows]).view(np.complex64).reshape(-1, *sent.shape[1:])
+            np.multiply(summed, onward[rows, :, None], out=sent[rows])
+        return sent
 
     def towards(self, points: Floats, wavenumbers: Floats, flight: Floats) -> Complexes:
         """Diffracted to points (D, 3), time of flight (D,) in metres taken out; (C, D, F)."""
-        nodes = self.nodes
-        distance = nodes.distance(points)
-        beta = np.zeros((len(distance), len(points), len(self.side)), dtype=np.float32)
-        for side in np.unique(self.side):
-            angles = nodes.edge.angle(points, side)
-            (seen,) = np.nonzero(angles <= nodes.edge.opening)
-            these = self.side == side
-            lean = self.lean[:, None, these] + nodes.lean(points[seen])[:, :, None]
-            slope = self.slope[:, None, these] + 1.0 / distance[:, seen, None]
-            beta[np.ix_(np.arange(len(beta)), seen, np.flatnonzero(these))] = listener_beta(
-                nodes, lean, slope, angles[seen]
-            )
-        field = _weighted(beta, self.amplitude)
-        scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / distance
-        field *= turned(scale, distance - flight, wavenumbers)[:, :, None]
-        return np.asarray(field.sum(axis=0).swapaxes(0, 1))
+        nodes, edge = self.nodes, self.nodes.edge
+        count, _, radiators, frequencies = self.amplitude.shape
+        field = np.zeros((radiators, len(points), frequencies), dtype=np.complex64)
+        angles = edge.angle(points, 0)
+        (seen,) = np.nonzero(angles <= edge.opening)
+        if not len(seen):
+            return field
+        distance, lean = nodes.distance(points[seen]), nodes.lean(points[seen])
+        scale = -1.0 / (4.0 * edge.opening) * nodes.weights[:, None] / distance
+        listener = Listeners(nodes, angles[seen], lean, distance)
+        parts = [(cols, listener.fans(self, cols)) for cols in _sides(self.side)]
+        flat, ways = _flat(self.amplitude), distance - flight[seen]
+        total = np.zeros((len(seen), radiators, frequencies), dtype=np.complex64)
+        for rows in _blocks(count, len(seen) * max(len(self.side), flat.shape[2])):
+            beta = np.empty((len(ways[rows]), len(seen), len(self.side)), dtype=np.float32)
+            for cols, fan in parts:
+                fan.fill(beta[..., cols], rows)
+            summed = np.matmul(beta, flat[rows]).view(np.complex64)
+            summed = summed.reshape(*beta.shape[:2], radiators, frequencies)
+            summed *= turned(scale[rows], ways[rows], wavenumbers)[:, :, None]
+            total += summed.sum(axis=0)
+        field[:, seen] = total.swapaxes(0, 1)
+        return field
+
+
+@dataclass(frozen=True, slots=True)
+class Fan:
+    """What of arrivals along one face goes to listeners: β by node, listener and arrival.
+
+    `here` and `there` are e^(νu) and e^(νv) with their inverses, (2, N, I) and (2, N, D); `shape` (4, D)
+    what β's closed form has of each listener's angle. `near` (N, P, I) replaces it for the listeners `peaked`
+    (P,).
+    """
+
+    here: Floats
+    there: Floats
+    shape: Floats
+    peaked: npt.NDArray[np.integer]
+    near: Floats
+
+    def fill(self, beta: Floats, rows: slice) -> None:
+        """Write β of some nodes into an array (N, D, I)."""
+        rise, level, first, second = self.shape[:, :, None]
+        steep = _steepness(self.here[:, rows], self.there[:, rows])
+        np.multiply(steep, rise, out=beta)
+        beta -= level
+        beta /= steep - first
+        beta /= steep - second
+        beta[:, self.peaked] = self.near[rows]
+
+
+@dataclass(frozen=True, slots=True)
+class Listeners:
+    """Listeners as an edge sees them: `angles` (D,) from its first face, `lean` and `distance` (N, D)."""
+
+    nodes: Nodes
+    angles: Floats
+    lean: Floats
+    distance: Floats
+
+    def fans(self, waves: Arrivals, cols: slice) -> Fan:
+        """The way to them for those arrivals `cols` that come along one face."""
+        opening = self.nodes.edge.opening
+        angles = self.angles if waves.side[cols][0] == 0 else opening - self.angles
+        order = np.pi / opening
+        plus, minus = order * (np.pi + angles), order * (np.pi - angles)
+        minus = np.where(np.abs(minus) < TINY, TINY, minus)
+        (peaked,) = np.nonzero(np.abs(minus) < PEAKED)
+        x = order * (waves.lean[:, None, cols] + self.lean[:, peaked, None])
+        slope = order * (waves.slope[:, None, cols] + 1.0 / self.distance[:, peaked, None])
+        above, below = plus[peaked, None], minus[peaked, None]
+        near = wedge_beta(x, above) + wedge_beta(x, below) + missed_peak(self.nodes, x, slope, below)
+        shape = [np.sin(plus) + np.sin(minus), np.sin(plus + minus), np.cos(plus), np.cos(minus)]
+        shape[0], shape[1] = 2.0 * shape[0], 2.0 * shape[1]
+        shape[3][peaked] = -1.0
+        return Fan(
+            _rises(order, waves.lean[:, cols]),
+            _rises(order, self.lean),
+            np.stack(shape).astype(np.float32),
+            peaked,
+            (2.0 * near).astype(np.float32),
+        )
+
+
+def _rises(order: float, lean: Floats) -> Floats:
+    """e^(νu) and e^(−νu), shape (2, ...), in single precision."""
+    return np.stack([np.exp(order * lean), np.exp(-order * lean)]).astype(np.float32)
+
+
+def _steepness(here: Floats, there: Floats) -> Floats:
+    """The hyperbolic cosine of ν(u + v), from the two's powers (2, N, I) and (2, N, D); shape (N, D, I)."""
+    steep = here[0][:, None, :] * (0.5 * there[0])[:, :, None]
+    steep += here[1][:, None, :] * (0.5 * there[1])[:, :, None]
+    return np.asarray(steep)
+
+
+def _flat(amplitude: Complexes) -> Floats:
+    """Amplitudes (N, I, C, F) as real numbers (N, I, 2CF)."""
+    count, arrivals, radiators, frequencies = amplitude.shape
+    flat = np.ascontiguousarray(amplitude).reshape(count, arrivals, radiators * frequencies)
+    return np.asarray(flat.view(np.float32))
+
+
+def _sides(side: npt.NDArray[np.integer]) -> list[slice]:
+    """Where arrivals along each face stand; those along the first come first."""
+    first = int(np.count_nonzero(side == 0))
+    return [part for part in (slice(0, first), slice(first, len(side))) if part.stop > part.start]
+
+
+def _blocks(count: int, each: int) -> Iterator[slice]:
+    """Slices over `count` nodes, of so many that their arrays of `each` numbers stay in the cache."""
+    step = max(1, BLOCK // each)
+    return (slice(start, start + step) for start in range(0, count, step))
 
 
 def turned(scale: Floats, lengths: Floats, wavenumbers: Floats) -> Complexes:
@@ -140,44 +251,21 @@ def turned(scale: Floats, lengths: Floats, wavenumbers: Floats) -> Complexes:
     count = len(wavenumbers)
     steps = np.diff(wavenumbers)
     if count <= FINE_STEPS or np.ptp(steps) > EVEN * steps[0]:
-        return np.asarray(
-            (scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers)).astype(np.complex64)
-        )
-    coarse = scale[..., None] * np.exp(-1j * lengths[..., None] * wavenumbers[::FINE_STEPS])
-    fine = np.exp(-1j * lengths[..., None] * (wavenumbers[:FINE_STEPS] - wavenumbers[0]))
-    product = coarse[..., None].astype(np.complex64) * fine[..., None, :].astype(np.complex64)
+        return scale[..., None].astype(np.float32) * phasors(lengths[..., None] * wavenumbers)
+    coarse = phasors(lengths[..., None] * wavenumbers[::FINE_STEPS])
+    coarse *= scale[..., None].astype(np.float32)
+    fine = phasors(lengths[..., None] * (wavenumbers[:FINE_STEPS] - wavenumbers[0]))
+    product = coarse[..., None] * fine[..., None, :]
     return np.asarray(product.reshape(*lengths.shape, -1)[..., :count])
 
 
-def _weighted(beta: Floats, amplitude: Complexes) -> Complexes:
-    """Sum over arrivals of real weights (N, O, I) times amplitudes (N, I, C, F), shape (N, O, C, F)."""
-    count, _, radiators, frequencies = amplitude.shape
-    flat = np.ascontiguousarray(amplitude).reshape(count, -1, radiators * frequencies).view(np.float32)
-    summed = np.matmul(beta.astype(np.float32), flat).view(np.complex64)
-    return np.asarray(summed.reshape(count, -1, radiators, frequencies))
-
-
-def listener_beta(nodes: Nodes, lean: Floats, slope: Floats, angles: Floats) -> Floats:
-    """Sum of the four β for sources on the face from which angles (D,) are measured.
-
-    `lean` is u + v and `slope` its growth along the edge, both (N, D, I). The denominators are written as
-    cosh x − cos w = 2 sinh²(x/2) + 2 sin²(w/2), which doesn't cancel.
-    """
-    order = np.pi / nodes.edge.opening
-    plus, minus = order * (np.pi + angles[:, None]), order * (np.pi - angles[:, None])
-    minus = np.where(np.abs(minus) < TINY, TINY, minus)
-    rise = np.exp((order * lean).astype(np.float32))
-    steep = (rise + 1.0 / rise) / 4.0 - np.float32(0.5)
-    beta = np.zeros_like(steep)
-    for width in (plus, minus):
-        sine, floor = np.sin(width).astype(np.float32), np.sin(width / 2.0).astype(np.float32) ** 2
-        beta += sine / (steep + np.maximum(floor, np.float32(TINY)))
-    (peaked,) = np.nonzero(np.abs(minus[:, 0]) < PEAKED)
-    if len(peaked):
-        x, width = order * lean[:, peaked], minus[peaked]
-        beta[:, peaked] = 2.0 * (wedge_beta(x, plus[peaked]) + wedge_beta(x, width))
-        beta[:, peaked] += 2.0 * missed_peak(nodes, x, order * slope[:, peaked], width)
-    return beta
+def phasors(angles: Floats) -> Complexes:
+    """The unit numbers e^(−j angle) in single precision, of angles in double."""
+    rest = (angles - 2.0 * np.pi * np.rint(angles / (2.0 * np.pi))).astype(np.float32)
+    turn = np.empty(angles.shape, dtype=np.complex64)
+    np.cos(rest, out=turn.real)
+    np.sin(-rest, out=turn.imag)
+    return turn
 
 
 def wedge_beta(x: Floats, width: Floats) -> Floats:

@@ -8,7 +8,7 @@ space on every side.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,14 +66,31 @@ class Web:
         lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
         return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
 
-    def sent(self, waves: Arrivals, edge: int, to: int, wavenumbers: Floats) -> Complexes:
-        """What an edge sends on to a neighbour: amplitudes there, (N there, N here, C, F)."""
-        here, places = self.nodes[edge], self.nodes[to].places
-        side = dict(self.neighbours(edge))[to]
-        diffracted = waves.towards_faces(np.full(len(places), side), here.lean(places))
-        distance = here.distance(places)
-        diffracted *= turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)[:, :, None]
-        return diffracted.swapaxes(0, 1)
+    def onward(self, edge: int, wavenumbers: Floats) -> Complexes:
+        """What becomes of a wave on its way from an edge to its neighbours' nodes, (N here, O there, F)."""
+        here = self.nodes[edge]
+        distance = here.distance(self.places_of(edge))
+        return turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)
+
+    def places_of(self, edge: int) -> Floats:
+        """The nodes of all an edge's neighbours, one after the other, (O, 3)."""
+        return np.concatenate([self.nodes[other].places for other, _ in self.neighbours(edge)])
+
+    def sent(self, waves: Arrivals, edge: int, onward: Complexes) -> Complexes:
+        """What an edge sends on to its neighbours: amplitudes there, (N here, O there, C, F)."""
+        here = self.nodes[edge]
+        side = np.repeat(
+            [side for _, side in self.neighbours(edge)],
+            [len(self.nodes[other].weights) for other, _ in self.neighbours(edge)],
+        )
+        return waves.towards_faces(side, here.lean(self.places_of(edge)), onward)
+
+    def shared(self, edge: int, sent: Complexes) -> dict[int, Complexes]:
+        """The same by the neighbour's number, (N there, N here, C, F)."""
+        others = [other for other, _ in self.neighbours(edge)]
+        ends = np.cumsum([len(self.nodes[other].weights) for other in others])
+        parts = np.split(sent, ends[:-1], axis=1)
+        return {other: part.swapaxes(0, 1) for other, part in zip(others, parts, strict=True)}
 
     def gathered(self, edge: int, sent: Mapping[int, Complexes]) -> Arrivals:
         """What other edges have sent to one, `sent` by their numbers, as arrivals there."""
@@ -82,6 +99,10 @@ class Web:
         side = np.concatenate([np.full(len(self.nodes[other].places), sides[other]) for other in sent])
         amplitude = np.concatenate(list(sent.values()), axis=1)
         return Arrivals(here, side, here.lean(places), 1.0 / here.distance(places), amplitude)
+
+
+#: Waves at edges, by the edge's number.
+Latest = dict[int, Arrivals]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,45 +126,45 @@ class Cascade:
             if disc.face in faces
         }
 
-    def second(self, edge: int, straight: Sequence[Mapping[int, Arrivals]]) -> Arrivals | None:
-        """What comes to an edge by way of one other, of the discs that are followed."""
-        found: dict[int, Complexes] = {}
-        here = self.web.nodes[edge].places
-        for other, _ in self.web.neighbours(edge):
-            lit = [number for number in self.followed if number in straight[other]]
-            if not lit:
+    def second(self, straight: Sequence[Mapping[int, Arrivals]], ways: Sequence[Complexes]) -> Latest:
+        """What comes to each edge by way of one other, of the discs that are followed."""
+        found: dict[int, dict[int, Complexes]] = {}
+        for edge, lit in enumerate(straight):
+            if not any(number in lit for number in self.followed):
                 continue
-            shape = (len(here), len(self.web.nodes[other].places), len(self.followed), len(self.wavenumbers))
-            found[other] = np.zeros(shape, dtype=np.complex64)
-            for number in lit:
-                sent = self.web.sent(straight[other][number], other, edge, self.wavenumbers)
-                found[other][:, :, self.followed.index(number)] = sent[:, :, 0]
-        return self.web.gathered(edge, found) if found else None
+            both = (len(self.followed), len(self.wavenumbers))
+            sent = np.zeros((*ways[edge].shape[:2], *both), dtype=np.complex64)
+            for place, number in enumerate(self.followed):
+                if number in lit:
+                    sent[:, :, place] = self.web.sent(lit[number], edge, ways[edge])[:, :, 0]
+            found[edge] = self.web.shared(edge, sent)
+        return self._gathered(found)
 
-    def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterator[Arrivals]:
+    def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterable[Arrivals]:
         """What comes to each edge by way of others, all orders from the second together."""
-        edges = range(len(self.web.nodes))
-        if orders == 2:
-            yield from (waves for edge in edges if (waves := self.second(edge, straight)) is not None)
-            return
-        latest = {edge: waves for edge in edges if (waves := self.second(edge, straight)) is not None}
+        ways = [self.web.onward(edge, self.wavenumbers) for edge in range(len(self.web.nodes))]
+        latest = self.second(straight, ways)
         total = dict(latest)
         for _ in range(3, orders + 1):
-            latest = {edge: self._next(edge, latest) for edge in edges}
+            latest = self._gathered(
+                {
+                    edge: self.web.shared(edge, self.web.sent(waves, edge, ways[edge]))
+                    for edge, waves in latest.items()
+                }
+            )
             total = {
                 edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()
             }
-        yield from total.values()
+        return total.values()
 
-    def _next(self, edge: int, latest: Mapping[int, Arrivals]) -> Arrivals:
-        return self.web.gathered(
-            edge,
-            {
-                other: self.web.sent(latest[other], other, edge, self.wavenumbers)
-                for other, _ in self.web.neighbours(edge)
-                if other in latest
-            },
-        )
+    def _gathered(self, sent: Mapping[int, Mapping[int, Complexes]]) -> Latest:
+        """Arrivals by edge, from what edges have sent to others."""
+        gathered: Latest = {}
+        for edge in range(len(self.web.nodes)):
+            senders = [other for other, _ in self.web.neighbours(edge) if other in sent]
+            if senders:
+                gathered[edge] = self.web.gathered(edge, {other: sent[other][edge] for other in senders})
+        return gathered
 
 
 def diffracted(
