@@ -11,8 +11,12 @@ import scipy.fft
 import soundfile
 
 from earwitness.virtual import truth
+from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Floats
+from earwitness.virtual.recording import Session
+from earwitness.virtual.room import Room
 from earwitness.virtual.scenario import Scenario, load
+from earwitness.virtual.stimulus import Samples
 
 ON_AXIS = "horizontal_+000_2.83V.wav"
 NEAR = "near_field_woofer_7mm_0.283V.wav"
@@ -164,3 +168,66 @@ def test_the_near_field_take_is_close_to_its_cone(cobble: Scenario, raw: Path) -
     close = np.sqrt(1.0 + gap**2) - gap - share / 4.0 * (np.log(2.0 / share) + 0.5)
     expected = 20.0 * np.log10(2.0 / 0.0525 * close) + 6.0206
     assert near - far == pytest.approx(expected, abs=0.4)
+
+
+def with_chain(cobble: Scenario, **changes: float) -> Session:
+    workshop = cobble.session.workshop
+    chain = replace(workshop.chain, **changes)  # type: ignore[arg-type]
+    return replace(cobble.session, workshop=replace(workshop, chain=chain))
+
+
+def test_a_loopback_is_what_was_played_after_the_latency(cobble: Scenario, tmp_path: Path) -> None:
+    """4.5 ms are 216 samples; all of the sweep lies below the converter's edge."""
+    session = with_chain(cobble, loopback=0.5, latency_s=0.0045)
+    session.record(tmp_path, only=["stimulus.wav", ON_AXIS], sweep_s=1.0)
+    stimulus, recorded = samples(tmp_path / "stimulus.wav"), samples(tmp_path / ON_AXIS)
+    assert recorded.shape[1] == 2
+    looped = recorded[216 : 216 + len(stimulus), 1]
+    early = slice(0, len(stimulus) - 2000)
+    np.testing.assert_allclose(looped[early], 0.5 * stimulus[early], atol=2e-4)
+
+
+def test_another_stimulus_may_be_played(cobble: Scenario, tmp_path: Path) -> None:
+    """A steady kilohertz of any peak has the drive's voltage: its level is the loudspeaker's at 2.83 V."""
+    tone = Samples(0.3 * np.sin(2.0 * np.pi * 1000.0 * np.arange(48_000) / 48_000))
+    free = replace(cobble.session.workshop, room=Room())
+    replace(cobble.session, workshop=free).record(tmp_path, only=["stimulus.wav", ON_AXIS], stimulus=tone)
+    steady = samples(tmp_path / ON_AXIS)[24_000:48_000] * free.chain.full_scale_pa
+    level = 20.0 * np.log10(steady.std() / 20e-6)
+    true = truth.level_db(cobble, np.array([1000.0]))[0, 0] - 20.0 * np.log10(2.0)
+    assert level == pytest.approx(true, abs=0.01)
+    np.testing.assert_allclose(samples(tmp_path / "stimulus.wav"), tone.values, atol=2.0**-23)
+
+
+def test_errors_of_angles_are_a_files_own(cobble: Scenario) -> None:
+    """Each take lies where its own error puts it, whatever else is recorded."""
+    turntable = replace(cobble.turntable, angle_offset_deg=1.0, angle_spread_deg=2.0)
+    session = replace(cobble.session, turntable=turntable)
+    names = ["horizontal_+030_2.83V.wav", "horizontal_+040_2.83V.wav"]
+    both, alone = session.impulse_responses(names), session.impulse_responses(names[1:])
+    np.testing.assert_allclose(both[names[1]], alone[names[1]], atol=1e-9 * np.abs(alone[names[1]]).max())
+    offset = replace(session, turntable=replace(turntable, angle_spread_deg=0.0))
+    exact = offset.workshop.impulse_responses(turntable.view("horizontal", np.array([31.0])))[0]
+    assert np.array_equal(offset.impulse_responses(names[:1])[names[0]], exact)
+    assert not np.allclose(both[names[0]], exact, atol=1e-4 * np.abs(exact).max())
+
+
+def test_the_air_warms_evenly_from_take_to_take(cobble: Scenario) -> None:
+    """73 takes: the last is the near field, the first the horizontal orbit's at −170 degrees."""
+    session = replace(cobble.session, warming_k=7.2)
+    takes = [take.name for take in session.takes]
+    assert takes[0] == "horizontal_-170_2.83V.wav"
+    for number in (0, 20, 72):
+        found = session.impulse_responses([takes[number]])[takes[number]]
+        warm = replace(session.workshop, air=Air(20.0 + 0.1 * number))
+        own = replace(session, workshop=warm, warming_k=0.0).impulse_responses([takes[number]])
+        np.testing.assert_allclose(found, own[takes[number]], atol=2e-4 * np.abs(found).max())
+
+
+def test_hum_is_in_every_recording(cobble: Scenario, tmp_path: Path) -> None:
+    quiet = cobble.session
+    chain = replace(quiet.workshop.chain, hum_pa=(0.0, 0.02))
+    replace(quiet, workshop=replace(quiet.workshop, chain=chain)).record(tmp_path, only=["calibrator_94.wav"])
+    found = samples(tmp_path / "calibrator_94.wav") * chain.full_scale_pa
+    line = np.abs(scipy.fft.rfft(found))[300] / len(found) * np.sqrt(2.0)
+    assert line == pytest.approx(0.02, rel=0.01)

@@ -89,7 +89,8 @@ class Chain:
 
     def looped(self, stimulus: Floats, samples: int) -> Floats:
         """The second channel, shape (samples,)."""
-        response = self.impulse_responses(self.loopback * self.converter(self.bins()))
+        frequencies = np.fft.rfftfreq(self.response_samples, 1.0 / self.sample_rate_hz)
+        response = scipy.fft.irfft(self.loopback * self.converter(frequencies), self.response_samples)
         return convolve(response, stimulus, samples)
 
 

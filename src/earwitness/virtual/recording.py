@@ -94,6 +94,13 @@ class Session:
                 found[near.name] = self.workshop.impulse_responses(view, self._temperatures([near]))[0]
         return found
 
+    def recordings(self, names: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats]]:
+        """Those takes by name, re full scale, shape (N,), or (N, 2) with the loopback as second channel."""
+        responses = self.impulse_responses(names)
+        for take in self.takes:
+            if take.name in responses:
+                yield take.name, self._played(take, responses[take.name], stimulus)
+
     def _contents(self, wanted: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats | str]]:
         if STIMULUS in wanted:
             yield STIMULUS, stimulus.samples()
@@ -101,10 +108,7 @@ class Session:
             yield CALIBRATOR, self._calibrator()
         if MICROPHONE in wanted:
             yield MICROPHONE, self._calibration()
-        responses = self.impulse_responses(wanted)
-        for take in self.takes:
-            if take.name in responses:
-                yield take.name, self._played(take, responses[take.name], stimulus)
+        yield from self.recordings(wanted, stimulus)
 
     def _turned(self, turn: Turn) -> View:
         error = self.turntable.error_deg(np.random.default_rng([*self._seed(turn.name), 1]))
@@ -118,10 +122,7 @@ class Session:
         return np.asarray(self.workshop.air.temperature_c + self.warming_k * share)
 
     def _played(self, take: Turn | NearField, response: Floats, stimulus: Stimulus) -> Floats:
-        """The stimulus through an amplifier, set so that a steady sine at its peak has `drive_v` RMS.
-
-        Shape (N,), or (N, 2) with the loopback beside it.
-        """
+        """The stimulus through an amplifier, set so that a steady sine at its peak has `drive_v` RMS."""
         chain, samples = self.workshop.chain, stimulus.samples()
         gain = take.drive_v * np.sqrt(2.0) / stimulus.peak
         count = len(samples) + round(self.tail_s * chain.sample_rate_hz)
