@@ -120,15 +120,19 @@ def load(name: str, rig_name: str | None = None) -> Scenario:
     ScenarioError
         Where there is no such scenario or rig, or its file is wrong; one line.
     """
-    return from_text(name, _text(FOLDER, "scenario", name), rig_name)
+    rig_text = None if rig_name is None else _text(RIGS, "rig", rig_name)
+    return from_text(name, _text(FOLDER, "scenario", name), rig_text)
 
 
-def from_text(name: str, text: str, rig_name: str | None = None) -> Scenario:
-    """A scenario from the text of a TOML file; `name` is what messages and `facts` call it."""
+def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
+    """A scenario from the text of a TOML file, in the rig that it names or in that of another text.
+
+    `name` is what messages and `facts` call it.
+    """
     document = _document(name, text)
     document.only("rig", "near_fields", "cabinet", "enclosures", "branches", "faults")
-    chosen = rig_name or document.take(str, "rig")
-    workshop = rig(_document(chosen, _text(RIGS, "rig", chosen)))
+    own = document.take(str, "rig")
+    workshop = rig(_document(f"{name}, rig" if rig_text else own, rig_text or _text(RIGS, "rig", own)))
     near_fields = document.take(tuple[str, ...], "near_fields", ())
     parts = loudspeaker(document)
     session = workshop.session(parts, near_fields)

@@ -6,9 +6,28 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 #: Lists that are written as tables of their own.
-LISTS: Final = ("enclosures", "drive_units", "ports", "resonators", "mouths", "branches", "faults")
+LISTS: Final = (
+    "enclosures",
+    "drive_units",
+    "ports",
+    "resonators",
+    "mouths",
+    "branches",
+    "faults",
+    "surfaces",
+)
 #: Tables that are written so.
-TABLES: Final = ("cabinet",)
+TABLES: Final = (
+    "cabinet",
+    "air",
+    "turntable",
+    "session",
+    "near_field",
+    "room",
+    "microphone",
+    "chain",
+    "stimulus",
+)
 #: The key whose value is a comment above its table.
 COMMENT: Final = "#"
 
