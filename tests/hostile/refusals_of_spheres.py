@@ -355,6 +355,12 @@ AES69: Final = (
         f"{NAME}: ReceiverPosition: puts a receiver 0 m from the source; state where the microphones stood",
     ),
     Refusal(
+        "centimetres that are called metres",
+        made(sphere(grid(90.0), hz=HZ, distance_m=200.0)),
+        f"{NAME}: ReceiverPosition: puts a receiver 200 m from the source; give positions in metres, up to 30 m "
+        "away",
+    ),
+    Refusal(
         "a loudspeaker that looks nowhere",
         with_variable("SourceView", np.zeros((1, 3)), CARTESIAN, ("I", "C")),
         f"{NAME}: SourceView: has no direction of its own; state view and up",

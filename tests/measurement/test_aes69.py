@@ -93,6 +93,14 @@ def test_cartesian_positions_within_a_hundredth_of_a_degree(tmp_path: Path) -> N
     assert set(told(made, tmp_path / "s.sofa")) == {(30.0, 0.0), (0.0, 90.0)}
 
 
+def test_a_pole_in_single_precision(tmp_path: Path) -> None:
+    # pi/2 as float32 is 1.5707964 rad, 90.0000025 degrees
+    over = np.rad2deg(float(np.float32(np.pi / 2.0)))
+    assert over > 90.0
+    made = sphere(np.array([[0.0, over], [120.0, -over], [0.0, 0.0]]))
+    assert set(told(made, tmp_path / "s.sofa")) == {(0.0, 90.0), (0.0, -90.0), (0.0, 0.0)}
+
+
 def test_a_tenth_of_a_degree_off_is_off(tmp_path: Path) -> None:
     assert set(told(sphere(np.array([[30.1, 0.05]])), tmp_path / "s.sofa")) == {(30.1, 0.05)}
 

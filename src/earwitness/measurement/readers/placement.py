@@ -26,7 +26,10 @@ SNAP_DEG: Final = 0.01
 _STEP_DEG: Final = 0.5
 #: Decimals of an angle that count.
 _DECIMALS: Final = 4
-DISTANCES_M: Final = (0.05, 1000.0)
+#: Of those called metres: nearer is inside of the loudspeaker, and further are centimetres.
+DISTANCES_M: Final = (0.05, 30.0)
+#: So far beyond a pole single precision puts what lies on it.
+_BEYOND_DEG: Final = 1e-4
 _METRES: Final = frozenset({"metre", "metres", "meter", "meters", "m"})
 _DEGREES: Final = frozenset({"degree", "degrees", "deg"})
 _AHEAD: Final = (1.0, 0.0, 0.0)
@@ -56,8 +59,8 @@ def read_placement(file: Hdf5File, name: str, measurements: int, receivers: int)
     Raises
     ------
     ReadError
-        A position is missing, has another shape or unit, isn't a number or lies at the source; a view and its
-        up are parallel.
+        A position is missing, has another shape or unit, isn't a number, lies at the source or over 30 m
+        away; a view and its up are parallel.
     """
     positions = _Positions(file, name, measurements)
     receiver = positions.of("ReceiverPosition", receivers)
@@ -67,9 +70,11 @@ def read_placement(file: Hdf5File, name: str, measurements: int, receivers: int)
     seen = np.einsum("mji,mrj->mri", positions.frame("Source"), in_room - source)
     distance = np.sqrt((seen**2).sum(axis=-1))
     if not (DISTANCES_M[0] <= distance.min() and distance.max() <= DISTANCES_M[1]):
-        worst = distance.min() if distance.min() < DISTANCES_M[0] else distance.max()
-        problem = f"puts a receiver {worst:g} m from the source"
-        raise ReadError(name, problem, "state where the microphones stood", "ReceiverPosition")
+        near = distance.min() < DISTANCES_M[0]
+        problem = f"puts a receiver {distance.min() if near else distance.max():g} m from the source"
+        remedy = f"give positions in metres, up to {DISTANCES_M[1]:g} m away"
+        remedy = "state where the microphones stood" if near else remedy
+        raise ReadError(name, problem, remedy, "ReceiverPosition")
     azimuth = np.rad2deg(np.arctan2(seen[..., 1], seen[..., 0]))
     elevation = snapped(np.rad2deg(np.arcsin(np.clip(seen[..., 2] / distance, -1.0, 1.0))))
     azimuth = np.where(np.abs(elevation) == 90.0, 0.0, snapped(azimuth) % 360.0)
@@ -154,7 +159,7 @@ class _Positions:
     def _cartesian(self, variable: str, values: Float64s, kind: str) -> Float64s:
         if kind == "cartesian":
             return values
-        if np.abs(values[..., 1]).max() > 90.0:
+        if np.abs(values[..., 1]).max() > 90.0 + _BEYOND_DEG:
             raise ReadError(self.name, "has an elevation beyond ±90°", "export it again", variable)
         azimuth, elevation = np.deg2rad(values[..., 0]), np.deg2rad(values[..., 1])
         level = values[..., 2] * np.cos(elevation)
