@@ -102,6 +102,13 @@ ARRAYS: Final = (
         takes=_mapped(HDF5),
     ),
     Refusal(
+        "two responses in one direction",
+        _hdf5(lambda f: f["az"].__setitem__(1, 360.0)),
+        "arrays_2.83V.h5: has two responses at azimuth 0°, elevation 0° ('1' and '2'); correct its "
+        "positions, or leave them out and write an entry for each in takes.toml",
+        takes=_mapped(HDF5),
+    ),
+    Refusal(
         "MATLAB arrays, and nobody says what they are",
         _matlab({}),
         "arrays_2.83V.mat: what its arrays are isn't stated: f (1 × 40), level (2 × "

@@ -198,7 +198,7 @@ SOURCES: Final = (
     Refusal(
         "a name that doesn't say its kind",
         holding(ROWS, "horizontal_+030_2.83V"),
-        "horizontal_+030_2.83V: .83v is not a kind of file that is read; give one of "
+        "horizontal_+030_2.83V: its name doesn't say its kind; give one of "
         ".aif, .aifc, .aiff, .csv, .dat, .flac, .h5, .hdf5, .mat, .nc, .rf64, .sofa, "
         ".tsv, .txt, .wav, .wave",
     ),

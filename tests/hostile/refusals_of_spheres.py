@@ -357,8 +357,8 @@ AES69: Final = (
     Refusal(
         "centimetres that are called metres",
         made(sphere(grid(90.0), hz=HZ, distance_m=200.0)),
-        f"{NAME}: ReceiverPosition: puts a receiver 200 m from the source; give positions in metres, up to 30 m "
-        "away",
+        f"{NAME}: ReceiverPosition: puts a receiver 200 m from the source; give positions in metres, up to "
+        "30 m away",
     ),
     Refusal(
         "a loudspeaker that looks nowhere",

@@ -150,6 +150,38 @@ def test_a_reader_that_is_right(tmp_path: Path, entries: dict[str, Any]) -> None
     assert registry.names()[-1] == "pebble"
 
 
+@pytest.mark.parametrize(
+    ("at", "refused"),
+    [
+        (((30.0, 0.0), (390.0, 0.0)), True),
+        (((10.0, 90.0), (200.0, 90.0)), True),
+        (((-180.0, 0.0), (180.0, 0.0)), True),
+        (((30.0, 0.0), (31.0, 0.0)), False),
+        (((30.0, 0.0), (30.0, 10.0)), False),
+    ],
+)
+def test_two_parts_in_one_direction(
+    tmp_path: Path, entries: dict[str, Any], at: tuple[tuple[float, float], ...], refused: bool
+) -> None:
+    parts = tuple(Part(str(i), position_deg=position) for i, position in enumerate(at, 1))
+    entries["pebble"] = Plain(Contents(Form.RESPONSES, parts), [FLAT, FLAT])
+    if refused:
+        with pytest.raises(ReadError, match=r"two responses at .* \('1' and '2'\)"):
+            looked(tmp_path)
+    else:
+        assert len(looked(tmp_path).parts) == 2
+    again = (parts[0], Part("2", position_deg=at[1], repeat=2))
+    entries["pebble"] = Plain(Contents(Form.RESPONSES, again), [FLAT, FLAT])
+    registry._others.cache_clear()
+    assert len(looked(tmp_path).parts) == 2
+
+
+@pytest.mark.parametrize("name", ["hor_2.83V", "hor +30.5", "take"])
+def test_a_decimal_is_no_kind_of_file(tmp_path: Path, name: str) -> None:
+    with pytest.raises(ReadError, match="its name doesn't say its kind; give one of"):
+        looked(tmp_path, name)
+
+
 def test_our_own_readers_come_first(tmp_path: Path, entries: dict[str, Any]) -> None:
     entries["pebble"] = ImportError("no such module")
     entries["text"] = Plain(ONE, [FLAT])

@@ -8,14 +8,14 @@ another.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import PurePosixPath
 from typing import Final
 
-from earwitness.measurement.readers.contents import Contents, Reader, Source, require_known_options
+from earwitness.measurement.readers.contents import Contents, Part, Reader, Source, require_known_options
 from earwitness.measurement.readers.foreign import ForeignReader, called
 from earwitness.records.errors import ReadError
 
@@ -46,9 +46,10 @@ def reader_of(source: Source) -> Reader:
     own = [name for name, suffixes in OWN.items() if suffix in suffixes]
     found = own or _others_for(source, suffix)
     if not found:
+        has_kind = _says_kind(suffix)
         raise ReadError(
             source.name,
-            f"{suffix} is not a kind of file that is read" if suffix else "its name doesn't say its kind",
+            f"{suffix} is not a kind of file that is read" if has_kind else "its name doesn't say its kind",
             f"give one of {', '.join(sorted({s for all_of in OWN.values() for s in all_of}))}",
         )
     if len(found) > 1:
@@ -57,17 +58,25 @@ def reader_of(source: Source) -> Reader:
     return _named(source, found[0])
 
 
+def _says_kind(suffix: str) -> bool:
+    """Whether the end of a name is that of a kind of file, and not of a number such as ``2.83V``."""
+    return suffix[1:2].isalpha() and suffix[1:].isalnum()
+
+
 def look(source: Source) -> Contents:
     """What the file holds, by the reader that it goes to.
 
     Raises
     ------
     ReadError
-        See `reader_of`; an option is stated that the reader doesn't have; the file can't be read.
+        See `reader_of`; an option is stated that the reader doesn't have; the file can't be read, or says
+        the same of two of its parts.
     """
     reader = reader_of(source)
     require_known_options(reader, source)
-    return reader.look(source)
+    contents = reader.look(source)
+    _refuse_same_place(source, contents.parts)
+    return contents
 
 
 def identity(source: Source) -> str:
@@ -82,6 +91,22 @@ def identity(source: Source) -> str:
 def names() -> tuple[str, ...]:
     """All readers by name, our own first."""
     return (*OWN, *sorted(_others()))
+
+
+def _refuse_same_place(source: Source, parts: Sequence[Part]) -> None:
+    """Refuse parts that say they are the same response in the same direction."""
+    there: dict[tuple[object, ...], Part] = {}
+    for part in parts:
+        if part.position_deg is None:
+            continue
+        azimuth, elevation = part.position_deg
+        at = (0.0 if abs(elevation) == 90.0 else azimuth % 360.0, elevation)
+        other = there.setdefault((at, part.kind, part.drive, part.repeat), part)
+        if other is not part:
+            both = f"{other.selector!r} and {part.selector!r}"
+            problem = f"has two responses at azimuth {at[0]:g}°, elevation {elevation:g}° ({both})"
+            remedy = "correct its positions, or leave them out and write an entry for each in takes.toml"
+            raise ReadError(source.name, problem, remedy)
 
 
 def _named(source: Source, name: str) -> Reader:
