@@ -286,3 +286,19 @@ def test_a_box_in_a_room_is_the_sum_of_its_own_pressures_at_the_images() -> None
     exact *= rig.microphone.transfer(frequency) * rig.chain.converter(frequency) / rig.chain.full_scale_pa
     loudest = np.abs(exact).max(axis=0)
     assert np.max(np.abs(found - exact) / loudest) < 0.005
+
+
+def test_takes_in_several_goes_are_as_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    rig = workshop(floor(1.9, 0.9), scatterers=(Scatterer(0.04, (0.9, 0.3, -0.8)),))
+    view = Turntable(2.0, 0.1).view("horizontal", np.array([-140.0, -30.0, 20.0, 90.0, 180.0]))
+    once = rig.impulse_responses(view)
+    monkeypatch.setattr("earwitness.virtual.workshop.MOST_POINTS", 6)
+    np.testing.assert_allclose(rig.impulse_responses(view), once, atol=1e-9 * np.abs(once).max())
+
+
+def test_noise_is_the_rooms_the_microphones_and_the_mains() -> None:
+    """Full scale 8 Pa: 0.8 mPa of the room are 10⁻⁴ of it, 0.2 mPa of the microphone a quarter of that."""
+    rig = load("cobble_two").session.workshop
+    hummed = replace(rig, chain=replace(rig.chain, hum_pa=(0.08,), mains_hz=60.0)).noise
+    assert [hummed.pink, hummed.white] == pytest.approx([1e-4, 2.5e-5])
+    assert (hummed.hum, hummed.mains_hz) == ((0.01,), 60.0)

@@ -6,6 +6,7 @@ radiators of the cabinet are those of the source, in the same order.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -18,6 +19,10 @@ from earwitness.virtual.source import Source
 
 class Cabinet(Protocol):
     """A rigid body with radiators in it."""
+
+    @property
+    def radiators(self) -> Sequence[object]:
+        """They, in order."""
 
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
         """Pressure at points (D, 3) for each unit of each radiator's volume velocity.
@@ -34,10 +39,21 @@ class Cabinet(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Loudspeaker:
-    """A source whose radiators sit in a cabinet."""
+    """A source whose radiators sit in a cabinet.
+
+    Raises
+    ------
+    ValueError
+        Where one has more radiators than the other.
+    """
 
     source: Source
     cabinet: Cabinet
+
+    def __post_init__(self) -> None:
+        names, places = self.source.radiators, len(self.cabinet.radiators)
+        if len(names) != places:
+            raise ValueError(f"each radiator has a place: {places} in the cabinet for {', '.join(names)}")
 
     def volume_velocities(self, frequencies: Floats, air: Air) -> Complexes:
         """Of each radiator for each volt at the terminals, m³/s/V; shape (C, F), f > 0."""

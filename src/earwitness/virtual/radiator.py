@@ -64,6 +64,11 @@ class SphericalCabinet:
         return self.diameter_m / 2.0
 
     @property
+    def radiators(self) -> tuple[Cap, ...]:
+        """The caps, as every cabinet calls what moves in it."""
+        return self.caps
+
+    @property
     def centre(self) -> Floats:
         """The sphere's centre, shape (3,)."""
         return np.array([-self.radius_m, 0.0, 0.0])

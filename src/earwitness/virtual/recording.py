@@ -29,7 +29,8 @@ class Session:
 
     `tail_s` is how long the recording goes on after the stimulus, `warming_k` by how much the air warms
     evenly from the first take to the last. Each file's noise and the error of its angle have seeds of their
-    own, made of `seed` and the file's name, so that a file doesn't depend on which others are written.
+    own, made of `seed` and the file's name, so that a file doesn't depend on which others are written (for a
+    box, which is computed in single precision, but for the last of its bits).
     """
 
     workshop: Workshop

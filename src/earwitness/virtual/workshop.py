@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.interpolate import CubicSpline
 
 from earwitness.virtual.air import Air
@@ -33,6 +34,8 @@ from earwitness.virtual.turntable import View
 
 #: Spacing of the coarse grid in hertz: a hundredth of a turn for a path 0.2 m longer than the straight one.
 COARSE_HZ = 20.0
+#: Points at which the loudspeaker is heard in one go: 72 takes with six images each are less.
+MOST_POINTS = 1500
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,11 @@ class Path:
     points: Floats
     gain: Complexes
     beyond_m: Floats
+
+    def of(self, takes: npt.NDArray[np.integer]) -> Path:
+        """The same for some of the takes."""
+        gain = self.gain if len(self.gain) == 1 else self.gain[takes]
+        return Path(self.points[takes], gain, self.beyond_m[takes])
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,19 +92,22 @@ class Workshop:
         -------
         Shape (D, response_samples), digital full scale for each volt that the amplifier gives without a load.
         """
-        count, bins = len(view.axes), self.chain.bins()
-        airs = self._airs(temperatures_c, count)
+        bins = self.chain.bins()
+        airs = self._airs(temperatures_c, len(view.axes))
         highest = bins[-1] * max(self.air.speed / air.speed for air in airs)
         coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, highest + COARSE_HZ, COARSE_HZ)])
-        paths = self.paths(view, coarse)
-        radiation, flight = self._radiation(paths, coarse)
         sources = self.loudspeaker.volume_velocities(bins, self.air) * (2j * np.pi * bins)
         sources *= self.chain.amplifier(self.loudspeaker, bins, self.air)
         sources *= self.microphone.transfer(bins) * self.chain.converter(bins) / self.chain.full_scale_pa
-        spectra = np.empty((count, len(bins)), dtype=np.complex128)
-        for take, air in enumerate(airs):
-            arrived = self._arrived(bins, coarse, radiation[:, :, take], flight[:, take], air)
-            spectra[take] = np.sum(sources * arrived, axis=0)
+        spectra = np.empty((len(airs), len(bins)), dtype=np.complex128)
+        paths = self.paths(view, coarse)
+        goes = int(np.ceil(len(paths) * len(airs) / MOST_POINTS))
+        for takes in np.array_split(np.arange(len(airs)), goes):
+            radiation, flight = self._radiation([path.of(takes) for path in paths], coarse)
+            for place, take in enumerate(takes):
+                here = radiation[:, :, place], flight[:, place]
+                arrived = self._arrived(bins, coarse, *here, airs[take])
+                spectra[take] = np.sum(sources * arrived, axis=0)
         return self.chain.impulse_responses(spectra)
 
     def paths(self, view: View, coarse: Floats) -> list[Path]:
