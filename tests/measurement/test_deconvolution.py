@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -10,13 +11,14 @@ from arriving import arrived
 from hypothesis import given
 from hypothesis import strategies as st
 from made_recordings import FULL_SCALE_PA, LATENCY_S, RATE, SENSITIVITY_PA_V, SPEED, Bench
+from scipy.io import savemat
 
 from earwitness.acoustics.noise import level_uncertainty_db, power_per_sample
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.impulse_response import KEPT_SAMPLES, ImpulseResponse, kept_samples
 from earwitness.measurement.recognise import recognise
 from earwitness.records.errors import IntegrityError, ReadError
-from earwitness.records.takes import Drive, Take, TakeKey
+from earwitness.records.takes import ON_AXIS, Drive, Take, TakeKey, TakeKind
 
 
 @pytest.fixture(scope="module")
@@ -153,3 +155,41 @@ def test_drive_and_stimulus_must_be_stated(bench: Bench) -> None:
     refused(bench.folder, [dataclasses.replace(take, stimulus=None)], "no stimulus")
     undriven = dataclasses.replace(take, key=TakeKey(take.key.kind, take.key.direction))
     refused(bench.folder, [undriven], "no drive")
+
+
+def stated(folder: Path, **fields: object) -> list[Take]:
+    """A recording on axis, and its stimulus with an entry of its own."""
+    key = TakeKey(TakeKind.SWEEP, direction=ON_AXIS, drive=Drive(2.83))
+    recording = Take("horizontal_+000_2.83V.wav", key, stimulus=str(fields["path"]))
+    stimulus = Take(key=TakeKey(TakeKind.STIMULUS), **fields)  # type: ignore[arg-type]
+    assert (folder / recording.path).exists()
+    return [recording, stimulus]
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"path": "two.wav", "selector": "channel 2"},
+        {"path": "two.wav", "read": (("microphone", 2),)},
+        {"path": "two.wav", "read": (("loopback", 1),)},
+        {"path": "arrays.mat", "read": (("samples", "x"), ("sample_rate", RATE))},
+        {"path": "a.sweep", "read": (("reader", "audio"),)},
+    ],
+)
+def test_what_is_stated_of_a_stimulus(tmp_path: Path, bench: Bench, fields: dict[str, object]) -> None:
+    for file in bench.folder.iterdir():
+        shutil.copy(file, tmp_path)
+    shutil.copy(tmp_path / "stimulus.wav", tmp_path / "a.sweep")
+    noise = np.random.default_rng(1).uniform(-0.1, 0.1, bench.sweep.size)
+    soundfile.write(tmp_path / "two.wav", np.stack([noise, bench.sweep], 1), RATE, subtype="FLOAT")
+    savemat(tmp_path / "arrays.mat", {"x": bench.sweep})
+    ((_, found),) = deconvolve(tmp_path, stated(tmp_path, **fields))
+    ((_, plain),) = deconvolve(tmp_path, stated(tmp_path, path="stimulus.wav"))
+    assert found.to_bytes() == plain.to_bytes()
+
+
+def test_two_stimuli_in_one_file(bench: Bench) -> None:
+    one, stimulus = stated(bench.folder, path="stimulus.wav", selector="channel 1")
+    other = dataclasses.replace(stimulus, selector="channel 2")
+    with pytest.raises(ReadError, match=r"^stimulus.wav: holds two stimuli, and which of them was played"):
+        list(deconvolve(bench.folder, [one, stimulus, other]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,11 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import sweeps
-from earwitness.measurement.readers.audio import LOOPBACK, read_recording, selector_of, stated_channel
+from earwitness.measurement.readers.audio import LOOPBACK, selector_of, stated_channel
 from earwitness.measurement.readers.contents import Recording
 from earwitness.measurement.readers.signals import read_sounds, source_of
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import Take
+from earwitness.records.takes import Take, TakeKey, TakeKind
 
 Float32s = npt.NDArray[np.float32]
 
@@ -47,21 +47,46 @@ class Answer:
     loopback: Float32s | None
 
 
-def read_stimulus(raw: Path, name: str) -> Stimulus:
-    """The sweep in a file of `raw`.
+def stimuli_of(takes: Sequence[Take]) -> Mapping[str, Take]:
+    """The stimuli that `takes` were made with, by path, each as its own entry among them states it.
+
+    A file that has no entry is read as a whole.
+
+    Raises
+    ------
+    ReadError
+        A file that was played holds two stimuli.
+    """
+    played = sorted({take.stimulus for take in takes if take.stimulus is not None})
+    found = {path: Take(path, TakeKey(TakeKind.STIMULUS)) for path in played}
+    stated: set[str] = set()
+    for take in takes:
+        if take.key.kind is not TakeKind.STIMULUS or take.path not in found:
+            continue
+        if take.path in stated:
+            problem = "holds two stimuli, and which of them was played isn't said"
+            raise ReadError(take.path, problem, "keep one entry of kind stimulus for it in takes.toml")
+        stated.add(take.path)
+        found[take.path] = take
+    return found
+
+
+def read_stimulus(raw: Path, take: Take) -> Stimulus:
+    """The sweep that a take of kind stimulus holds, in a file of `raw`.
 
     Raises
     ------
     ReadError
         It can't be read, or is no exponential sweep.
     """
-    recording = read_recording(raw / name, name, may_touch_full_scale=True)
+    recording = read_sounds(raw, [take])[0]
     samples = recording.samples[0]
     try:
         band, rate = sweeps.band_and_rate(samples, recording.sample_rate_hz)
     except sweeps.NotASweepError as error:
-        raise ReadError(name, f"is no exponential sweep: {error}", "add the sweep that was played") from error
-    return Stimulus(name, samples, recording.sample_rate_hz, band, rate)
+        problem = f"is no exponential sweep: {error}"
+        raise ReadError(take.id, problem, "add the sweep that was played") from error
+    return Stimulus(take.id, samples, recording.sample_rate_hz, band, rate)
 
 
 def read_answers(raw: Path, takes: Sequence[Take], stimulus: Stimulus) -> list[Answer]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import arrival, sweeps
-from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus
+from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus, stimuli_of
 from earwitness.measurement.given_impulse import is_given, read_given
 from earwitness.measurement.impulse_response import (
     Float32s,
@@ -47,7 +47,9 @@ LEAST_PROMINENCE: Final = 40.0
 Inverses = dict[int, npt.NDArray[np.complex64]]
 
 
-def deconvolve(raw: Path, takes: Sequence[Take]) -> Iterator[tuple[Take, ImpulseResponse]]:
+def deconvolve(
+    raw: Path, takes: Sequence[Take], stimuli: Mapping[str, Take] | None = None
+) -> Iterator[tuple[Take, ImpulseResponse]]:
     """Impulse responses of the takes of `RECORDED` kinds among `takes`, block by block.
 
     Takes that share a stimulus and a length go through together, eight at a time; the result of a take
@@ -58,6 +60,8 @@ def deconvolve(raw: Path, takes: Sequence[Take]) -> Iterator[tuple[Take, Impulse
     ----------
     raw
         The folder that the takes' paths are relative to.
+    stimuli
+        The takes of the stimuli by path (`stimuli_of`), where `takes` don't hold these themselves.
 
     Raises
     ------
@@ -74,8 +78,9 @@ def deconvolve(raw: Path, takes: Sequence[Take]) -> Iterator[tuple[Take, Impulse
             raise ReadError(take.path, "has no stimulus stated", "name it in takes.toml")
         else:
             by_stimulus.setdefault(take.stimulus, []).append(take)
-    for name, group in by_stimulus.items():
-        stimulus = read_stimulus(raw, name)
+    stimuli = stimuli_of(takes) if stimuli is None else stimuli
+    for path, group in by_stimulus.items():
+        stimulus = read_stimulus(raw, stimuli[path])
         inverses: Inverses = {}
         for block in _blocks(group):
             yield from _deconvolve_block(read_answers(raw, block, stimulus), stimulus, inverses)
