@@ -7,7 +7,7 @@ say) in ``build/parts/``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -56,6 +56,11 @@ class Outcome:
     ran: bool
 
 
+def build_id(keys: Iterable[str], *also: str) -> str:
+    """The id of a build whose steps have `keys`; `also` is what else its documents state."""
+    return digest([sorted(keys), also])[:_SHOWN]
+
+
 class Build:
     """One build of a case. The caller holds the case's lock (`lock.exclusive`) all the while.
 
@@ -72,7 +77,8 @@ class Build:
         case.steps.mkdir(parents=True, exist_ok=True)
         durable.remove_temporaries(case.root)
 
-    def key(self, name: str, *, floors: Sequence[str], inputs: Sequence[str], options: object) -> Key:
+    @staticmethod
+    def key(name: str, *, floors: Sequence[str], inputs: Sequence[str], options: object) -> Key:
         """The key of a step or part: `inputs` are keys and hashes in an order that matters.
 
         Raises
@@ -124,7 +130,7 @@ class Build:
 
         The same case gives the same id, wherever and whenever it is built.
         """
-        return digest([sorted(record.key for record in self._records.values()), also])[:_SHOWN]
+        return build_id((record.key for record in self._records.values()), *also)
 
     def commit(self, build_id: str, named: Mapping[str, Path]) -> NamedSet:
         """Make `named` (file names in ``build/``, and the step's file behind each) the built set, at once.

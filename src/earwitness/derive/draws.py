@@ -29,9 +29,22 @@ BLOCK: Final = 4
 Singles = npt.NDArray[np.float32]
 
 _NEPER_PER_DB: Final = np.float32(np.log(10.0) / 10.0)
-_STREAMS: Final = {name: i for i, name in enumerate(ComponentName)}
-#: The stream of noise that takes share through a common near-field take.
-_COMMON_STREAM: Final = len(_STREAMS)
+#: Each component's stream, and that of the noise that takes share through a common near-field take. A number
+#: stays with its name for good: another one would draw other errors.
+_STREAMS: Final = {
+    ComponentName.NOISE: 0,
+    ComponentName.REPEAT: 1,
+    ComponentName.MICROPHONE: 2,
+    ComponentName.LEVEL: 3,
+    ComponentName.ANGLE: 4,
+    ComponentName.GATE: 5,
+    ComponentName.SPLICE: 6,
+    ComponentName.TEMPERATURE: 7,
+    ComponentName.SAMPLING: 8,
+    ComponentName.FIT: 9,
+    ComponentName.INTERPOLATION: 11,
+}
+_COMMON_STREAM: Final = 10
 #: Components that vary over frequency and from take to take.
 _LOCAL: Final = (ComponentName.NOISE, ComponentName.REPEAT)
 #: Components whose error changes slowly over frequency.
@@ -120,9 +133,9 @@ def _noise_draws_db(errors: TakeErrors, spread: Floats) -> Floats:
 
 def shared_draw(name: ComponentName) -> Floats:
     """The one random number a draw, shape (N, 1), of a component that is shared by everything."""
-    streams = [np.ones(DRAWS), *(_normal(other, (DRAWS,)) for other in ComponentName)]
+    streams = [np.ones(DRAWS), *(_normal(other, (DRAWS,)) for other in _STREAMS)]
     orthogonal, _ = np.linalg.qr(np.stack(streams, axis=-1))
-    column = 1 + _STREAMS[name]
+    column = 1 + list(_STREAMS).index(name)
     return np.asarray(orthogonal[:, column : column + 1] * np.sqrt(DRAWS - 1.0))
 
 

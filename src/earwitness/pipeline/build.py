@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -11,24 +11,17 @@ import numpy as np
 
 from earwitness import __version__
 from earwitness.case.datasets import load_curves, load_responses, save_curves, save_responses
-from earwitness.case.documents import from_json, plain, to_json
+from earwitness.case.documents import from_json, to_json
 from earwitness.case.incremental import Build, Key, Outcome
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
-from earwitness.case.manifest import read_facts
-from earwitness.case.raw_store import check_raw
-from earwitness.case.takes import read_takes
 from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
-from earwitness.measurement.expansion import expanded
 from earwitness.measurement.impulse_response import ImpulseResponse
-from earwitness.measurement.readers.registry import identity
-from earwitness.measurement.readers.signals import source_of
 from earwitness.measurement.reduction import reduce
-from earwitness.pipeline.orientation import turned
+from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
 from earwitness.records.curves import CurveSet
-from earwitness.records.errors import CaseError
 from earwitness.records.figures import Figure, Results
 from earwitness.records.findings import Finding, Findings
 from earwitness.records.responses import Responses
@@ -42,11 +35,6 @@ CURVES: Final = "curves.nc"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
 _PART: Final = "impulse-response"
-
-#: The floors that each step may import: their sources are part of its key.
-REDUCE_FLOORS: Final = ("records", "acoustics", "measurement", "case", "pipeline")
-DERIVE_FLOORS: Final = ("records", "acoustics", "methods", "derive", "case", "pipeline")
-FIND_FLOORS: Final = (*DERIVE_FLOORS, "findings")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +73,8 @@ class _Steps:
     def __init__(self, case: CaseFolder, progress: Progress) -> None:
         self._case = case
         self._progress = progress
-        self._raw = check_raw(case, full=False)
-        self._facts = read_facts(case)
-        self._takes = self._all_takes()
+        self._stated = Stated.of(case)
+        self._raw, self._facts, self._takes = self._stated.raw, self._stated.facts, self._stated.takes
         self._build = Build(case)
         self._responses: Responses | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
@@ -95,24 +82,13 @@ class _Steps:
 
     def run(self) -> Built:
         """All steps in order, and the set named at the end."""
-        unit = self._facts.unit
-        geometry = [plain(self._facts.rig), plain(unit.cabinet), plain(unit.radiators)]
-        reduced = self._step("reduce", REDUCE_FLOORS, self._raw_inputs(), geometry, self._reduce)
-        stated = [plain(self._facts.uncertainty), plain(self._facts.rig), unit.active, unit.symmetry]
-        derived = self._step(
-            "derive", DERIVE_FLOORS, [reduced.key], stated, lambda to: self._derive(reduced.folder, to)
-        )
-        found = self._step(
-            "find", FIND_FLOORS, [derived.key], plain(self._facts), lambda to: self._find(derived.folder, to)
-        )
+        reduce, derive, find = self._stated.steps()
+        reduced = self._step(reduce, self._reduce)
+        derived = self._step(derive, lambda to: self._derive(reduced.folder, to))
+        found = self._step(find, lambda to: self._find(derived.folder, to))
         build_id = self._build.identity(self._raw.raw_digest)
-        named = self._step(
-            "name",
-            FIND_FLOORS,
-            [derived.key, found.key],
-            build_id,
-            lambda to: self._name(build_id, derived.folder, found.folder, to),
-        )
+        naming = Step("name", FIND_FLOORS, (derived.key, found.key), build_id)
+        named = self._step(naming, lambda to: self._name(build_id, derived.folder, found.folder, to))
         files = {RESPONSES: reduced, CURVES: derived, RESULTS: named, FINDINGS: named}
         self._build.commit(build_id, {name: step.folder / name for name, step in files.items()})
         steps = {"responses": reduced, "curves and figures": derived, "findings": found}
@@ -123,43 +99,10 @@ class _Steps:
             notes=self._responses_from(reduced.folder).notes if reduced.ran else (),
         )
 
-    def _step(
-        self,
-        name: str,
-        floors: Sequence[str],
-        inputs: Sequence[str],
-        options: object,
-        make: Callable[[Path], None],
-    ) -> Outcome:
-        return self._build.step(name, floors=floors, inputs=inputs, options=options, make=make)
-
-    def _all_takes(self) -> tuple[Take, ...]:
-        """The takes that ``takes.toml`` states, turned as AES69 has angles, one for each part of a file.
-
-        Raises
-        ------
-        CaseError
-            A take's file isn't listed in ``raw.sha256``: it came into ``raw/`` past `earwitness add`.
-        ReadError
-            A file doesn't say what its parts are.
-        """
-        takes = read_takes(self._case)
-        files = [path for take in takes for path in (take.path, take.stimulus) if path is not None]
-        unknown = [path for path in files if path not in self._raw.sha256]
-        if unknown:
-            remedy = f"add it with `earwitness add {self._case.root} FILE`"
-            raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
-        return expanded(turned(takes, self._facts.rig), self._case.raw)
-
-    def _raw_inputs(self) -> list[str]:
-        """The takes and the hashes of their files, in the order of the takes' ids."""
-        return [self._identity_of(take) for take in self._takes]
-
-    def _identity_of(self, take: Take) -> str:
-        """All that a take's response depends on: what it is, its file, its reader, its stimulus' file."""
-        stimulus = self._raw.sha256[take.stimulus] if take.stimulus else ""
-        reader = identity(source_of(self._case.raw, take))
-        return f"{plain(take)} {self._raw.sha256[take.path]} {reader} {stimulus}"
+    def _step(self, step: Step, make: Callable[[Path], None]) -> Outcome:
+        return self._build.step(
+            step.name, floors=step.floors, inputs=step.inputs, options=step.options, make=make
+        )
 
     def _reduce(self, folder: Path) -> None:
         responses = reduce(self._facts, self._takes, self._impulse_responses(), self._case.raw)
@@ -176,14 +119,14 @@ class _Steps:
             if kept is not None:
                 found[take_id] = ImpulseResponse.from_bytes(kept[_PART].tobytes())
         missing = [take for take in recorded if take.id not in found]
-        for done, (take, response) in enumerate(deconvolve(self._case.raw, missing), 1):
+        for done, (take, response) in enumerate(deconvolve(self._case.raw, missing, self._stated.stimuli), 1):
             self._build.store(keys[take.id], {_PART: np.frombuffer(response.to_bytes(), dtype=np.uint8)})
             found[take.id] = response
             self._progress("deconvolving", done, len(missing))
         return found
 
     def _part_key(self, take: Take) -> Key:
-        inputs = [self._identity_of(take)]
+        inputs = [self._stated.identity_of(take)]
         return self._build.key(
             _PART, floors=("records", "acoustics", "measurement"), inputs=inputs, options={}
         )

@@ -13,10 +13,11 @@ from earwitness.case.manifest import read_facts
 from earwitness.case.named_set import read_set
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.takes import read_takes
+from earwitness.pipeline.stated import Stated
 from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.material import Built, CaseFiles, Revision
 from earwitness.publication.publish import Publication, publish
-from earwitness.records.errors import CaseError
+from earwitness.records.errors import CaseError, IntegrityError
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
 from earwitness.records.responses import Responses
@@ -31,7 +32,7 @@ def publish_case(root: Path, to: Path | None = None) -> Publication:
     NotAvailableError
         Nothing is built yet.
     IntegrityError
-        The built files aren't one whole set.
+        The built files aren't one whole set, or the case has changed since they were built.
     BusyError
         Another process writes to the case.
     CaseError, CallError
@@ -43,8 +44,17 @@ def publish_case(root: Path, to: Path | None = None) -> Publication:
 
 
 def context_of(case: CaseFolder) -> PublicationContext:
-    """Everything that goes out of a case whose lock is held, without its downloads."""
-    read_set(case)
+    """Everything that goes out of a case whose lock is held, without its downloads.
+
+    Raises
+    ------
+    IntegrityError
+        What was built isn't of today's ``case.toml``, ``takes.toml`` and raw files: the page would state of
+        its curves what doesn't hold of them.
+    """
+    if read_set(case).build_id != Stated.of(case).build_id():
+        problem = "isn't of case.toml, takes.toml, the raw files and the program as they are now"
+        raise IntegrityError("build/", problem, "build again")
     stated = read_takes(case)
     built = Built(
         responses=load_responses(case.responses),
