@@ -150,16 +150,13 @@ class Workshop:
 
         `radiation` is (C, P, F), `flight` (P,).
         """
-        shift = self.air.speed / air.speed
+        smooth = CubicSpline(coarse, radiation, axis=-1)(bins * (self.air.speed / air.speed))
+        way = np.exp(-2j * np.pi * flight[:, None] / air.speed * bins)
         absorbed = air.absorption_db(bins)
-        total = np.zeros((len(radiation), len(bins)), dtype=np.complex128)
-        for number, length in enumerate(flight):
-            smooth = CubicSpline(coarse, radiation[:, number], axis=-1)(bins * shift)
-            way = np.exp(-2j * np.pi * length / air.speed * bins)
-            if absorbed.any():
-                way *= 10.0 ** (-absorbed * length / 20.0)
-            total += smooth * way
-        return total * (air.density / self.air.density)
+        if absorbed.any():
+            way *= 10.0 ** (-absorbed * flight[:, None] / 20.0)
+        density = air.density / self.air.density
+        return np.asarray(density * np.einsum("cpb,pb->cb", smooth, way))
 
     def _airs(self, temperatures_c: Floats | None, count: int) -> list[Air]:
         if temperatures_c is None:
