@@ -15,10 +15,11 @@ from earwitness.case.intake import gather
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.case.raw_store import add_raw, check_raw, raw_files, read_hashes
-from earwitness.case.removal import compare_removed, find_raw, read_removed, remove_raw
+from earwitness.case.removal import compare_removed, find_raw, read_removed, remove_raw, returning
 from earwitness.case.takes import read_takes
 from earwitness.case.verify import verify
 from earwitness.records.errors import CallError, CaseError, IntegrityError
+from earwitness.records.takes import Take, TakeId
 
 Put = Callable[..., None]
 
@@ -118,6 +119,82 @@ def test_added_again_it_has_its_old_name(filled: CaseFolder) -> None:
     assert verify(filled).problems == ()
     assert remove(filled, "deep/x_7.wav") == [kept]
     assert verify(filled).problems == ()
+
+
+def back(case: CaseFolder, *kept: str) -> list[Take]:
+    return list(returning(case, gather([case.root / "/".join(one.split("/")[:2]) for one in kept])))
+
+
+def test_what_its_entry_said_comes_back(filled: CaseFolder) -> None:
+    (filled.raw / "c.wav").write_bytes(b"c")
+    text = BY_HAND.replace("repeat = 1", 'repeat = 1\ndrive = "1 V"\nstimulus = "c.wav"')
+    filled.takes_toml.write_text(text, encoding="utf-8")
+    before = {take.id: take for take in read_takes(filled)}
+    kept = remove(filled, "a.wav", "b.wav")
+    assert back(filled, *kept) == [before[TakeId("a.wav")], before[TakeId("b.wav")]]
+    assert back(filled, kept[1]) == [before[TakeId("b.wav")]]
+
+
+def test_all_entries_of_a_file_come_back(filled: CaseFolder) -> None:
+    two = '\n[[take]]\nfile = "a.wav"\nselector = "channel 2"\nkind = "noise"\nrepeat = 9\n'
+    filled.takes_toml.write_text(BY_HAND + two, encoding="utf-8")
+    (kept,) = remove(filled, "a.wav")
+    assert [take.id for take in back(filled, kept)] == ["a.wav", "a.wav#channel 2"]
+
+
+def test_the_last_entry_counts(filled: CaseFolder, tmp_path: Path) -> None:
+    for said in (1, 5, 1):
+        filled.takes_toml.write_text(BY_HAND.replace("repeat = 1", f"repeat = {said}"), encoding="utf-8")
+        (kept,) = remove(filled, "a.wav")
+        assert [take.key.repeat for take in back(filled, kept)] == [said]
+        add_raw(filled, gather([filled.root / kept.removesuffix("/a.wav")]))
+
+
+def test_other_content_or_another_name_is_another_file(filled: CaseFolder, tmp_path: Path) -> None:
+    remove(filled, "a.wav")
+    (tmp_path / "a.wav").write_bytes(b"A.wav")
+    (tmp_path / "d.wav").write_bytes(b"a.wav")
+    assert returning(filled, gather([tmp_path / "a.wav", tmp_path / "d.wav"])) == ()
+    assert returning(filled, [(tmp_path / "d.wav", "a.wav")]) != ()
+
+
+def test_what_takes_toml_says_by_now_counts(filled: CaseFolder) -> None:
+    kept = remove(filled, "a.wav")
+    (filled.raw / "a.wav").write_bytes(b"a.wav")
+    filled.takes_toml.write_text(BY_HAND)
+    assert back(filled, *kept) == []
+
+
+def test_a_rule_is_not_what_was_said(filled: CaseFolder) -> None:
+    entry = '\n[[take]]\nfile = "deep/x_7.wav"\nkind = "noise"\nrepeat = 70\n'
+    filled.takes_toml.write_text(BY_HAND + entry, encoding="utf-8")
+    kept = remove(filled, "deep/x_7.wav")
+    assert [take.key.repeat for take in back(filled, *kept)] == [70]
+    assert remove(filled, "deep/y_8.wav")
+    assert back(filled, "removed/" + next(iter(read_removed(filled))).split("/")[0]) != []
+
+
+def test_an_entry_whose_stimulus_is_gone(filled: CaseFolder) -> None:
+    (filled.raw / "stimulus of today.flac").write_bytes(b"s")
+    text = BY_HAND.replace("repeat = 1", 'repeat = 1\nstimulus = "stimulus of today.flac"')
+    filled.takes_toml.write_text(text, encoding="utf-8")
+    first, second = remove(filled, "a.wav", "stimulus of today.flac")
+    missing = r"^removed\.toml, line 8, .*raw/stimulus of today\.flac isn't there; add the file first"
+    with pytest.raises(CaseError, match=missing):
+        back(filled, first)
+    assert len(back(filled, first, second)) == 1
+
+
+@pytest.mark.parametrize("text", ["x", "# removed/0123456789ab/a.wav\n", "\n[[take]]\n"])
+def test_what_was_written_into_removed_toml_by_hand_is_nobodys(filled: CaseFolder, text: str) -> None:
+    (kept,) = remove(filled, "a.wav")
+    filled.removed_toml.write_text(text + filled.removed_toml.read_text())
+    assert len(back(filled, kept)) == 1
+    filled.removed_toml.write_text(filled.removed_toml.read_text().replace('kind = "noise"', "kind ="))
+    with pytest.raises(
+        CaseError, match=r"removed\.toml, line \d+: isn't valid TOML; correct what stands below"
+    ):
+        back(filled, kept)
 
 
 @pytest.mark.parametrize(

@@ -8,21 +8,30 @@ a kill comes, some list has the hash, and the same command completes what it beg
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
 from earwitness.case import durable
 from earwitness.case.hash_list import list_bytes, read_list
 from earwitness.case.layout import CaseFolder
-from earwitness.case.raw_store import raw_files, read_hashes, remove_empty_folders, removed_path
-from earwitness.case.takes import drop_entries, read_takes
+from earwitness.case.raw_store import SHOWN, raw_files, read_hashes, remove_empty_folders, removed_path
+from earwitness.case.source_files import source_digest
+from earwitness.case.takes import drop_entries, entries_of, read_takes, stated_in
+from earwitness.case.toml_text import TomlText
 from earwitness.records.errors import CallError, CaseError, IntegrityError
+from earwitness.records.takes import Take
 
 _MOST_STARS: Final = 4
-_HEAD: Final = b"# What takes.toml said of files that were removed; copy an entry there to have it back.\n"
+_HEAD: Final = (
+    "# What takes.toml said of files that were removed. `earwitness add` of one of them brings it back.\n"
+)
+#: What stands above the entries of one file: where it was put.
+_OF: Final = re.compile(rf"^# removed/(?P<hash>[0-9a-f]{{{SHOWN}}})/(?P<name>[^\n]+)\n", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +79,7 @@ def remove_raw(case: CaseFolder, names: Sequence[str]) -> tuple[Removed, ...]:
     if not recorded.keys() >= hashes.keys():
         recorded |= hashes
         durable.write_atomically(case.raw_sha256, list_bytes(recorded, "raw"))
-    _drop(case, names)
+    _drop(case, hashes)
     for name, digest in hashes.items():
         source = case.raw / name
         if source.exists():
@@ -84,6 +93,43 @@ def remove_raw(case: CaseFolder, names: Sequence[str]) -> tuple[Removed, ...]:
     left = {name: digest for name, digest in recorded.items() if name not in hashes}
     durable.write_atomically(case.raw_sha256, list_bytes(left, "raw"))
     return tuple(Removed(name, path.relative_to(case.root).as_posix()) for name, path in sorted(kept.items()))
+
+
+def returning(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> tuple[Take, ...]:
+    """What ``takes.toml`` said of those of `sources` that were removed and now come back as they were.
+
+    A file comes back where it has the name below ``raw/`` and the content that it was removed with. Files
+    that ``takes.toml`` has entries of are left out; a rule there doesn't count, as it didn't then.
+
+    Parameters
+    ----------
+    sources
+        Pairs of a file and its name below ``raw/``.
+
+    Raises
+    ------
+    CaseError
+        What ``removed.toml`` has of such a file can't be understood any more: a stimulus isn't there now.
+    ReadError
+        See `source_digest`.
+    """
+    text = _removed_text(case)
+    sections = _sections(text)
+    removed = {name for _, name in sections}
+    candidates = {name: path for path, name in sources if name in removed}
+    if not candidates:
+        return ()
+    stated = {take.path for take in entries_of(case, candidates.keys())}
+    files = sorted({*raw_files(case), *(name for _, name in sources)})
+    listed = read_removed(case)
+    found: list[Take] = []
+    for name, path in candidates.items():
+        places = [place for place in sections if place[1] == name and _may_be(case, place, path)]
+        digest = source_digest(path, name) if places and name not in stated else ""
+        place = (digest[:SHOWN], name)
+        if place in places and listed.get("/".join(place), digest) == digest:
+            found += stated_in(_section(text, *sections[place]), {name}, files)
+    return tuple(sorted(found, key=lambda take: take.id))
 
 
 def require_not_needed(case: CaseFolder, names: Sequence[str]) -> None:
@@ -167,14 +213,57 @@ def _refuse_other(kept: Path, case: CaseFolder, digest: str) -> None:
         raise CaseError(shown, "is there already and differs", "move it out of the case")
 
 
-def _drop(case: CaseFolder, names: Sequence[str]) -> None:
+def _drop(case: CaseFolder, hashes: Mapping[str, str]) -> None:
     """Entries into ``removed.toml``, then out of ``takes.toml``."""
-    text, dropped = drop_entries(case, names)
+    text, dropped = drop_entries(case, hashes)
     if not dropped:
         return
-    before, entries = _HEAD, dropped.encode("utf-8")
-    if case.removed_toml.exists():
-        before = case.removed_toml.read_bytes()
-    if entries not in before:
-        durable.write_atomically(case.removed_toml, before + entries)
+    before = _removed_text(case)
+    kept = {place: before[start:end] for place, (start, end) in _sections(before).items()}
+    added = ""
+    for name, entries in sorted(dropped.items()):
+        place = removed_path(case, name, hashes[name]).relative_to(case.root).as_posix()
+        section = f"# {place}{entries}"
+        # an interrupted removal has written it already
+        if kept.get((hashes[name][:SHOWN], name), "").rstrip("\n") != section.rstrip("\n"):
+            added += f"\n{section}"
+    if added:
+        durable.write_atomically(case.removed_toml, ((before or _HEAD) + added).encode("utf-8"))
     durable.write_atomically(case.takes_toml, text.encode("utf-8"))
+
+
+def _sections(text: str) -> dict[tuple[str, str], tuple[int, int]]:
+    """Where in ``removed.toml`` the entries of a file stand, by the beginning of its hash and its name.
+
+    Of a file that was removed more than once these are the last ones.
+    """
+    heads = list(_OF.finditer(text))
+    bounds = pairwise([*(head.start() for head in heads), len(text)])
+    return {(head["hash"], head["name"]): bound for head, bound in zip(heads, bounds, strict=True)}
+
+
+def _removed_text(case: CaseFolder) -> str:
+    """``removed.toml``; empty where nothing was removed."""
+    if not case.removed_toml.exists():
+        return ""
+    try:
+        return case.removed_toml.read_bytes().decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise CaseError(case.removed_toml.name, "isn't UTF-8 text", "save it as UTF-8") from error
+
+
+def _may_be(case: CaseFolder, place: tuple[str, str], path: Path) -> bool:
+    """Whether a file has the size of a removed one, or that can't be told: before anybody reads it."""
+    kept = case.removed.joinpath(*place)
+    return not kept.is_file() or kept.stat().st_size == path.stat().st_size
+
+
+def _section(text: str, start: int, end: int) -> TomlText:
+    """One file's entries, on the lines on which they stand in the whole."""
+    section = "\n" * text.count("\n", 0, start) + text[start:end]
+    try:
+        return TomlText("removed.toml", section, tomllib.loads(section))
+    except ValueError as error:
+        line = text.count("\n", 0, start) + 1
+        remedy = "correct what stands below, or remove it"
+        raise CaseError("removed.toml", "isn't valid TOML", remedy, f"line {line}") from error

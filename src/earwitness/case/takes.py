@@ -116,8 +116,18 @@ def entries_of(case: CaseFolder, names: Collection[str]) -> tuple[Take, ...]:
     CaseError
         See `read_takes`.
     """
-    toml = read_toml(case.takes_toml)
-    files = tuple(sorted({*raw_files(case), *names}))
+    files = sorted({*raw_files(case), *names})
+    return stated_in(read_toml(case.takes_toml), names, files)
+
+
+def stated_in(toml: TomlText, names: Collection[str], files: Sequence[str]) -> tuple[Take, ...]:
+    """The takes that the entries of a text state of the files `names`, where the case has `files`.
+
+    Raises
+    ------
+    CaseError
+        See `read_takes`.
+    """
     return tuple(
         _entry(Fields(toml, ("take", i), values, files)).take
         for i, values in _tables(toml, "take")
@@ -125,8 +135,22 @@ def entries_of(case: CaseFolder, names: Collection[str]) -> tuple[Take, ...]:
     )
 
 
-def drop_entries(case: CaseFolder, names: Collection[str]) -> tuple[str, str]:
-    """The text of ``takes.toml`` without the entries of the files `names`, and the entries' own text.
+def rules_of(case: CaseFolder, names: Collection[str]) -> Mapping[str, str]:
+    """The pattern of the rule that covers each of the files `names`; those that none covers left out.
+
+    Raises
+    ------
+    CaseError
+        See `read_takes`.
+    """
+    toml = read_toml(case.takes_toml)
+    rules = [_rule(Fields(toml, ("rule", i), v, ())).rule for i, v in _tables(toml, "rule")]
+    found = {name: [rule.pattern for rule in rules if rule.match(name) is not None] for name in names}
+    return {name: patterns[0] for name, patterns in found.items() if patterns}
+
+
+def drop_entries(case: CaseFolder, names: Collection[str]) -> tuple[str, Mapping[str, str]]:
+    """The text of ``takes.toml`` without the entries of the files `names`, and their own text by name.
 
     Comments outside of those entries stay, and so do rules. Nothing is written.
 
@@ -137,11 +161,13 @@ def drop_entries(case: CaseFolder, names: Collection[str]) -> tuple[str, str]:
     """
     toml = read_toml(case.takes_toml)
     entries = list(_tables(toml, "take"))
-    text, dropped = toml.text, ""
+    text = toml.text
+    dropped: dict[str, str] = {}
     for index, values in reversed(entries):
-        if values.get("file") in names:
+        name = values.get("file")
+        if name in names:
             start, end = block_of(text, ("take", index))
-            dropped = f"\n{text[start:end]}{dropped}"
+            dropped[name] = f"\n{text[start:end]}{dropped.get(name, '')}"
             before = text[:start]
             text = (before[:-1] if before.endswith("\n\n") else before) + text[end:]
     kept = [values for _, values in entries if values.get("file") not in names]
