@@ -177,6 +177,7 @@ def _as_plain(intake: Intake, how: Adding) -> dict[str, object]:
         "wholes": wholes,
         "corrections": [str(correction) for correction in intake.corrections],
         "changes": [str(change) for change in intake.changes],
+        "returned": sorted(intake.returned),
         "signs": intake.signs,
         "example": intake.example,
     }

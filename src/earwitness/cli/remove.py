@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -13,8 +13,11 @@ from earwitness.cli.arguments import CaseArgument, JsonOption
 from earwitness.cli.console import confirmed, print_json, print_table
 
 if TYPE_CHECKING:
+    from earwitness.case.layout import CaseFolder
     from earwitness.case.removal import Removed
-    from earwitness.records.takes import Take
+
+#: Of so many folders the call that brings them back names all.
+_MOST_FOLDERS: Final = 8
 
 
 def remove(
@@ -39,14 +42,13 @@ def remove(
     from earwitness.case.layout import CaseFolder
     from earwitness.case.lock import exclusive
     from earwitness.case.removal import find_raw, remove_raw, require_not_needed
-    from earwitness.case.takes import entries_of
     from earwitness.records.errors import CallError
 
     folder = CaseFolder.open(case)
     names = find_raw(folder, files)
     require_not_needed(folder, names)
     if not as_json:
-        _show(names, entries_of(folder, names))
+        _show(folder, names)
     if dry_run:
         if as_json:
             print_json({"removed": [], "would_be_removed": names})
@@ -67,16 +69,25 @@ def remove(
         print(_told(case, removed))
 
 
-def _show(names: Sequence[str], entries: Sequence[Take]) -> None:
+def _show(folder: CaseFolder, names: Sequence[str]) -> None:
+    from earwitness.case.takes import entries_of, rules_of
+
     said: dict[str, list[str]] = {name: [] for name in names}
-    for take in entries:
+    for take in entries_of(folder, names):
         said[take.path].append(take.key.label)
-    rows = [(name, "; ".join(labels) or "has no entry in takes.toml") for name, labels in said.items()]
+    rules = rules_of(folder, [name for name, labels in said.items() if not labels])
+    ruled = {name: f'covered by the rule "{pattern}" in takes.toml' for name, pattern in rules.items()}
+    without = "has no entry in takes.toml"
+    rows = [(name, "; ".join(labels) or ruled.get(name, without)) for name, labels in said.items()]
     print_table(("file", "what it is"), rows)
 
 
 def _told(case: Path, removed: Sequence[Removed]) -> str:
     lines = [f"raw/{one.name} is kept as {one.kept}" for one in removed]
-    back = f"`earwitness add {shlex.quote(str(case))} {shlex.quote(str(case / removed[0].folder))}`"
-    whose = "has it back under its old name" if len(removed) == 1 else "has the first back under its old name"
-    return "\n".join([*lines, f"removed {len(removed)} files from {case}; {back} {whose}"])
+    folders = list(dict.fromkeys(str(case / one.folder) for one in removed))
+    whose = "has it back under its old name" if len(removed) == 1 else "has them back under their old names"
+    if len(folders) > _MOST_FOLDERS:
+        folders, whose = folders[:1], "has the first back under its old name"
+    back = f"`earwitness add {' '.join(map(shlex.quote, [str(case), *folders]))}`"
+    counted = "1 file" if len(removed) == 1 else f"{len(removed)} files"
+    return "\n".join([*lines, f"removed {counted} from {case}; {back} {whose}"])

@@ -133,5 +133,6 @@ def _remark(take: Take, intake: Intake, *, stated: bool) -> str:
     parts += [f"of {take.stimulus}"] if take.stimulus and several else []
     parts += [intake.remarks[take.path]] if take.path in intake.remarks else []
     parts += ["as takes.toml says"] if stated else []
+    parts += ["as it was before it was removed"] if take.path in intake.returned else []
     parts += ["there already"] if take.path in intake.there else []
     return ", ".join(parts)

@@ -14,6 +14,7 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.case.manifest import read_facts
 from earwitness.case.raw_store import read_hashes
+from earwitness.case.removal import returning
 from earwitness.case.takes import read_takes
 from earwitness.measurement.readers.contents import Source
 from earwitness.measurement.readers.registry import look
@@ -65,6 +66,8 @@ class Intake:
         How the signs of new angles are taken; empty where none has one.
     example
         What to paste into ``takes.toml`` to settle the first doubt; empty where that settles none.
+    returned
+        Names of files that were removed and come back; their `takes` are what was stated of them then.
     """
 
     sources: tuple[tuple[Path, str], ...]
@@ -78,6 +81,7 @@ class Intake:
     changes: tuple[Change, ...] = ()
     signs: str = ""
     example: str = ""
+    returned: frozenset[str] = frozenset()
 
     @property
     def changes_nothing(self) -> bool:
@@ -128,19 +132,22 @@ def look_at(
     facts = read_facts(case)
     sources = gather(files)
     names = {name for _, name in sources}
-    known = read_takes(case, awaited=names)
+    back = returning(case, sources)
+    returned = frozenset(take.path for take in back)
+    known = tuple(take for take in read_takes(case, awaited=names) if take.path not in returned)
     stated = tuple(take for take in known if take.path in names)
-    settled = {take.path: take for take in stated}
+    settled = {take.path: take for take in (*stated, *back)}
     there = frozenset(read_hashes(case)) & names
     unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
     arrived = arrivals(unsettled, settled, read, progress)
     recognised = recognise(
         [file for file in arrived.files if file.path not in settled],
         drive=wanted,
-        stimuli=_stimuli(case, known, {name: path for path, name in sources}),
+        stimuli=_stimuli(case, (*known, *back), {name: path for path, name in sources}),
         radiators=[radiator.name for radiator in facts.unit.radiators],
     )
     takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
+    takes += back
     doubtful = [r for r in recognised if r.take is None]
     doubts = [*arrived.doubts, *map(_doubt, doubtful)]
     doubts += [*_taken_twice(takes, known), *_others_there(case, sources)]
@@ -154,9 +161,10 @@ def look_at(
         remarks={file.path: file.contents.remark for file in arrived.files if file.contents.remark},
         wholes={file.path: whole for file in arrived.files if (whole := whole_of(file.contents))},
         corrections=corrections(stated),
-        changes=changes(case, [take for take in known if take.path not in names - there]),
+        changes=changes(case, [*(take for take in known if take.path not in names - there), *back]),
         signs=_signs(takes, facts.rig),
         example=example_for(doubtful, next(iter(_played(known, takes)), None)),
+        returned=returned,
     )
 
 
