@@ -13,8 +13,8 @@ from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, P
 from earwitness.measurement.recognition.angle import SaidDirection, direction_in
 from earwitness.measurement.recognition.answers import Recognition, Said, Unclear
 from earwitness.measurement.recognition.combined import one_direction, one_drive
-from earwitness.measurement.recognition.drive import SaidDrive, drive_in
-from earwitness.measurement.recognition.headers import HEADER, header_text
+from earwitness.measurement.recognition.drive import SaidDrive, drive_in, volts_in
+from earwitness.measurement.recognition.headers import HEADER, Header, header_of, why_derived
 from earwitness.measurement.recognition.kind import Repeat, calibrator_level_db, kind_in, repeat_in
 from earwitness.measurement.recognition.levels import Levels, why_not_of_kind
 from earwitness.measurement.recognition.near_field import distance_in, radiator_in
@@ -44,7 +44,12 @@ class _Texts:
 
     name: Text
     heading: Text
-    header: Text
+    lines: Header
+
+    @property
+    def header(self) -> Text:
+        """The lines that are understood."""
+        return self.lines.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +92,12 @@ def recognise(
         The names that the case gives to radiators.
     """
     ordered = sorted(files, key=lambda file: file.path)
-    texts = [(file, part, _texts(file, part)) for file in ordered for part in parts_of(file.contents)]
+    texts = [
+        (file, part, _Texts(text_of_path(file.path), text_of(part.words, HEADING), header))
+        for file in ordered
+        for header in (header_of(file.contents.words),)
+        for part in parts_of(file.contents)
+    ]
     sets = Sets([text for _, _, said in texts for text in (said.name, said.heading, said.header)])
     context = _Context(sets, drive, radiators)
     heard = [_heard(file, part, said, sets) for file, part, said in texts]
@@ -109,15 +119,11 @@ def parts_of(contents: Contents) -> tuple[Part, ...]:
     return (Part(),) if _has_unnamed_channels(contents) else contents.parts
 
 
-def _texts(file: Arrived, part: Part) -> _Texts:
-    heading = text_of(part.words, HEADING)
-    return _Texts(text_of_path(file.path), heading, header_text(file.contents.words))
-
-
 def _heard(file: Arrived, part: Part, texts: _Texts, sets: Sets) -> _Heard:
     repeat = repeat_in(texts.name)
     by_label = {"name": texts.name, HEADING: texts.heading, HEADER: texts.header}
     drives = {label: drive_in(text) for label, text in by_label.items()}
+    drives[HEADER] = replace(drives[HEADER], hints=volts_in(texts.lines.others))
     directions = {}
     for label, text in by_label.items():
         spent = drives[label].places | (repeat.places if label == "name" else frozenset())
@@ -172,6 +178,8 @@ def _directional(
     heard: _Heard, kind: TakeKind, context: _Context, doubts: list[Unclear]
 ) -> tuple[Take, Said]:
     """A response of the loudspeaker in a direction, or in those that the file itself says."""
+    doubts += why_derived(heard.file.contents.words, kind)
+    doubts += heard.texts.lines.doubts
     doubts += heard.repeat.unclear
     direction = None
     if heard.part.selector != EVERY_PART:

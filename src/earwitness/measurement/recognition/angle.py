@@ -31,7 +31,11 @@ from earwitness.records.takes import Direction, Orbit
 _NEEDS_NO_SIGN: Final = (0.0, 180.0)
 #: Words that may stand between a plane and its angle.
 _BETWEEN: Final = SIDES | UP | DOWN | TURNED | {"axis", "plane", "ebene", "plan", "plano"}
+#: What may stand where the point of a decimal was, and decimals of two digits that angles have.
+_PARTS_DECIMALS: Final = frozenset({"_", " ", "p"})
+_USUAL_DECIMALS: Final = frozenset({"25", "50", "75"})
 #: What doesn't make a number of digits that are joined to a word.
+_SIGNED: Final = (Sign.PLUS, Sign.MINUS, Sign.HYPHEN)
 _NO_SIGN_FOR_SURE: Final = (Sign.NONE, Sign.P, Sign.M, Sign.N)
 
 
@@ -78,6 +82,9 @@ class _Candidate:
 
 def direction_in(text: Text, sets: Sets, spent: Collection[int]) -> SaidDirection:
     """What `text` says; numbers at the places `spent` say something else."""
+    for index, token in enumerate(text.tokens):
+        if token.is_number and token.value is None and text.unit(index) in DEGREES:
+            return _unclear("angle", f"whether {token.text}° is an angle isn't clear")
     if text.words & SPHERICAL:
         return _unclear("angle", "theta and phi are counted in more than one way")
     pair = _pair(text)
@@ -99,13 +106,29 @@ def _plane_and_angle(text: Text, sets: Sets, spent: Collection[int]) -> SaidDire
     if said is None:
         return SaidDirection(planes)
     angle, why = _with_words(text, said, frozenset(orbit for orbit, _ in planes))
+    decimals = _lost_decimals(text, said.index)
+    why = why if decimals is None else decimals
     if angle is not None and not -180.0 <= angle <= 180.0:
-        why = Unclear("angle", f"an angle of {angle:g}° lies outside ±180°")
+        why = Unclear("angle", f"an angle of {angle:g}° lies outside ±180°".replace("-", "−"))
     if why is not None:
         without_sign = why == _no_sign(said.magnitude)
         return SaidDirection(planes, None, said.magnitude, None, sure, without_sign, (why,))
     angle = 180.0 if angle == -180.0 else angle
     return SaidDirection(planes, None if angle is None else angle + 0.0, said.magnitude, is_sure=sure)
+
+
+def _lost_decimals(text: Text, index: int) -> Unclear | None:
+    """The doubt of digits behind an angle that may be its decimals: ``+22_5``."""
+    number, after = text.at(index), text.at(index + 1)
+    if index < 0 or number is None or after is None or after.where != number.where:
+        return None
+    apart = after.is_number and after.sign is Sign.NONE and after.parted in _PARTS_DECIMALS
+    digits = len(after.text) == 1 or after.text in _USUAL_DECIMALS
+    if not (apart and digits and number.text.isdecimal()) or after.text == "0" or text.unit(index + 1):
+        return None
+    return Unclear(
+        "angle", f"whether {number.text}{after.parted}{after.text} is {number.text}.{after.text}° isn't clear"
+    )
 
 
 def _unclear(subject: Subject, problem: str) -> SaidDirection:
@@ -128,7 +151,7 @@ def _is_plane(text: Text, index: int, sets: Sets) -> bool:
     """Whether a short word says a plane: it is joined to an angle, or others have the other plane there."""
     before, after = text.at(index - 1), text.at(index + 1)
     if before is not None and before.is_number and text.tokens[index].joined:
-        return False
+        return text.unit(index - 1) == "h" and before.sign in _SIGNED
     if after is None or not after.is_number:
         return sets.is_plane(text, index)
     if len(text.word(index)) == 1 and not after.joined:
@@ -185,7 +208,8 @@ def _is_of_an_angle(text: Text, index: int) -> bool:
         return False
     # a V that stands apart behind a number with a sign is no unit
     apart = unit == "v" and not text.tokens[index + 1].joined and token.sign is not Sign.NONE
-    return not unit or unit in DEGREES or apart or _has_side(text, index)
+    before_plane = unit == "h" and text.tokens[index + 1].joined and token.sign in _SIGNED
+    return not unit or unit in DEGREES or apart or before_plane or _has_side(text, index)
 
 
 def _has_side(text: Text, index: int) -> bool:

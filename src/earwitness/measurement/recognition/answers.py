@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from earwitness.records.takes import Direction, Drive, Take, TakeKind
 
 Subject = Literal[
     "kind", "plane", "angle", "sign", "drive", "repeat", "radiator", "level", "stimulus", "channel"
 ]
+
+_LONGEST_QUOTE: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,12 @@ class Unclear:
 
     def __str__(self) -> str:
         return self.problem
+
+
+def quoted(line: str) -> str:
+    """A line of a file, short enough for a problem."""
+    plain = " ".join(line.split())
+    return f"{plain[: _LONGEST_QUOTE - 1]}…" if len(plain) > _LONGEST_QUOTE else plain
 
 
 @dataclass(frozen=True, slots=True)

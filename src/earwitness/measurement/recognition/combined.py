@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from earwitness.measurement.readers.contents import Part
 from earwitness.measurement.recognition.angle import SaidDirection
-from earwitness.measurement.recognition.answers import Unclear
+from earwitness.measurement.recognition.answers import Unclear, quoted
 from earwitness.measurement.recognition.drive import SaidDrive, settled_drive
 from earwitness.records.takes import Direction, Drive, Orbit
 
@@ -104,12 +104,26 @@ def one_drive(
             found[label] = drive
     if doubts:
         return None, doubts
+    if not found and stated is not None:
+        return _uncontradicted("--drive", stated, said)
     if not found:
-        return stated, [] if stated is not None else [Unclear("drive", "the drive isn't said, as in 2.83V")]
+        return None, [Unclear("drive", "the drive isn't said, as in 2.83V")]
     (label, drive), *others = found.items()
     for other, value in others:
         if value != drive:
             return None, [_contradiction("drive", label, drive.label, other, value.label)]
+    return _uncontradicted(f"the {label}", drive, said)
+
+
+def _uncontradicted(
+    source: str, drive: Drive, said: Mapping[str, SaidDrive]
+) -> tuple[Drive | None, list[Unclear]]:
+    """The drive that `source` says, but where volts are said beside it that aren't its own."""
+    for label, one in said.items():
+        hint = one.against(drive)
+        if hint:
+            line = f"{source} says {drive.label}, and the {label} “{quoted(hint)}”"
+            return None, [Unclear("drive", line)]
     return drive, []
 
 

@@ -2,22 +2,41 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isclose, sqrt
 from typing import Final
 
 from earwitness.measurement.recognition.answers import Unclear
-from earwitness.measurement.recognition.tokens import Sign, Text, Token
+from earwitness.measurement.recognition.tokens import Sign, Text, Token, text_of
 from earwitness.measurement.recognition.words import (
     ANGLE,
     LEVELS,
     OTHER_NUMBERS,
+    OTHER_VOLTS,
     PLANES,
     PLANES_BEFORE_NUMBERS,
 )
 from earwitness.records.takes import Drive
 
-_VOLTS: Final = {"v": 1.0, "vrms": 1.0, "veff": 1.0, "mv": 1e-3, "mvrms": 1e-3}
-_PEAK: Final = frozenset({"vp", "vpk", "vpp", "vpeak"})
+_VOLTS: Final = {
+    "v": 1.0,
+    "vrms": 1.0,
+    "veff": 1.0,
+    "volt": 1.0,
+    "volts": 1.0,
+    "mv": 1e-3,
+    "mvrms": 1e-3,
+}
+#: Peak volts, each with the RMS of a sine that has them.
+_PEAK: Final = {"vp": sqrt(0.5), "vpk": sqrt(0.5), "vpeak": sqrt(0.5), "vpp": sqrt(0.125)}
+#: Numbers that stand for volts in names, also where no unit does.
+_USUAL_VOLTS: Final = frozenset({0.283, 2.83, 2.828, 28.3})
+#: Three digits behind a comma may be thousands, before millivolts behind a point as well.
+_THOUSANDS: Final = re.compile("[1-9][0-9]{0,2}(?:,[0-9]{3}|[.][0-9]{3}(?=m))m?")
+_SAME: Final = 0.01
+_SHOWN: Final = {Sign.PLUS: "+", Sign.PLUS_WORD: "+", Sign.MINUS: "−", Sign.HYPHEN: "−"}
 _WATTS: Final = frozenset({"w", "mw", "watt", "watts"})
 _OTHER_DECIBELS: Final = frozenset({"dbu", "dbv", "dbm"})
 #: Words before a whole number of volts.
@@ -29,11 +48,20 @@ _VOLTS_BELOW: Final = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class SaidDrive:
-    """Drives that a text says, the places of the numbers that say one, and what is unclear."""
+    """Drives that a text says, the places of the numbers that say one, and what is unclear.
+
+    `hints` are volts RMS that may be the drive, each with how they are said: another drive contradicts them.
+    """
 
     drives: frozenset[Drive]
     places: frozenset[int]
     unclear: tuple[Unclear, ...]
+    hints: tuple[tuple[float, str], ...] = ()
+
+    def against(self, drive: Drive) -> str:
+        """How the first hint of other volts than `drive` is said; empty where there is none."""
+        others = (said for volts, said in self.hints if not isclose(volts, drive.value, rel_tol=_SAME))
+        return next(others, "") if drive.unit == "V" else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +82,31 @@ def drive_in(text: Text) -> SaidDrive:
     if not drives:
         doubts += [number.instead for number in numbers if number.instead]
     places = frozenset(place for number in numbers for place in number.places)
-    return SaidDrive(drives, places, tuple(Unclear("drive", doubt) for doubt in doubts))
+    hints = tuple(
+        (token.value or 0.0, token.text) for i, token in enumerate(text.tokens) if _is_bare(text, i)
+    )
+    return SaidDrive(drives, places, tuple(Unclear("drive", doubt) for doubt in doubts), hints)
+
+
+def volts_in(lines: Sequence[str]) -> tuple[tuple[float, str], ...]:
+    """Volts in lines that say more than is understood, each with its line: RMS, of a sine for peak values."""
+    found = []
+    for line in lines:
+        text = text_of(line, "line")
+        if text.words & OTHER_VOLTS:
+            continue
+        for index, token in enumerate(text.tokens):
+            scale = (_VOLTS | _PEAK).get(text.unit(index))
+            if scale and token.value is not None:
+                found.append((token.value * scale, line))
+    return tuple(found)
+
+
+def _is_bare(text: Text, index: int) -> bool:
+    """Whether a number has no unit, and is one that stands for volts."""
+    token = text.tokens[index]
+    parted = token.sign in (Sign.NONE, Sign.HYPHEN) and text.word(index - 1) not in OTHER_NUMBERS
+    return token.value in _USUAL_VOLTS and parted and not text.unit(index)
 
 
 def _number(text: Text, index: int) -> _Number | None:
@@ -62,7 +114,9 @@ def _number(text: Text, index: int) -> _Number | None:
     token, unit = text.tokens[index], text.unit(index)
     shown, here = f"{token.text} {text.word(index + 1)}", frozenset({index})
     if token.value is None:
-        return None
+        is_drive = unit in _VOLTS or unit in _PEAK or unit == "dbfs"
+        doubt = f"whether {shown} is a drive isn't clear"
+        return _Number(frozenset(), doubts=(doubt,)) if is_drive else None
     if unit in _VOLTS or unit == "v?":
         return _volts(text, index, shown)
     if unit == "dbfs":
@@ -70,9 +124,8 @@ def _number(text: Text, index: int) -> _Number | None:
     if unit in _PEAK or unit in _WATTS or unit in _OTHER_DECIBELS:
         return _Number(here, instead=f"{shown} is no drive in volts RMS or dBFS: {_lacking(unit)}")
     is_level = _is_level(text, index)
-    return (
-        _Number(frozenset(), doubts=(f"{token.text} is a level, and not said re what",)) if is_level else None
-    )
+    level = f"{_SHOWN.get(token.sign, '')}{token.text}"
+    return _Number(frozenset(), doubts=(f"{level} is a level, and not said re what",)) if is_level else None
 
 
 def _volts(text: Text, index: int, shown: str) -> _Number | None:
@@ -171,6 +224,10 @@ def _why_not_volts(text: Text, index: int) -> list[str]:
     """Reasons to doubt the volts at `index`: a decimal point that may have been lost, another use."""
     token, before = text.tokens[index], text.at(index - 1)
     reasons = []
+    if _THOUSANDS.fullmatch(f"{token.text}{text.unit(index)[:1].replace('v', '')}"):
+        reasons.append(f"whether {token.text} has a decimal or a thousand isn't clear")
+    if text.word(index - 1) == "e" and token.joined and text.is_unit(index - 1):
+        reasons.append(f"whether {token.text} V is a power of ten isn't clear")
     is_whole = "." not in token.text and "," not in token.text
     if before is not None and before.value is not None and is_whole and before.where == token.where:
         short = len(before.text) <= 2 and before.text.isdecimal()

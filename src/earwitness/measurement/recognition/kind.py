@@ -12,6 +12,7 @@ from earwitness.measurement.recognition.tokens import Sign, Text, text_of_path
 from earwitness.measurement.recognition.words import (
     CALIBRATION,
     DERIVED,
+    IN_A_ROOM,
     KIND_PAIRS,
     KINDS,
     MICROPHONE,
@@ -131,6 +132,8 @@ def _why_not_directional(text: Text) -> Unclear | None:
     words = text.words
     if derived := words & DERIVED:
         return Unclear("kind", f"its name says {min(derived)}, which is no response as it was measured")
+    if any(text.has(*pair) for pair in IN_A_ROOM):
+        return Unclear("kind", "its name says in a room, which is no response of the loudspeaker alone")
     if alone := words & RADIATORS_ALONE:
         line = f"whether it is the response of the {min(alone)} alone or of the whole loudspeaker isn't said"
         return Unclear("kind", line)

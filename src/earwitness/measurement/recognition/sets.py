@@ -24,6 +24,7 @@ _PLUS: Final = frozenset({Sign.PLUS, Sign.P, Sign.PLUS_WORD})
 #: Tenths of a degree: steps from here on are no numbering of files.
 _WIDE_STEP: Final = 20
 _FEWEST_COUNTED: Final = 3
+_DASHES: Final = frozenset("-−+±")
 _LETTERS: Final = ("h", "v")
 
 
@@ -115,7 +116,8 @@ class Sets:
         if token.sign in slot.minus:
             return -value
         if token.sign in slot.plus:
-            return value
+            # a dash that stands apart before the number may be its minus
+            return None if token.sign is Sign.NONE and set(token.parted) & _DASHES and value else value
         if token.sign is Sign.NONE and slot.counts_round:
             return value - 360.0 if value > 180.0 else value
         return None

@@ -11,7 +11,7 @@ from functools import cached_property
 from pathlib import PurePosixPath
 from typing import Final
 
-from earwitness.measurement.recognition.words import MINUS, PLUS, SIGN_LETTERS, SPACED_UNITS
+from earwitness.measurement.recognition.words import MINUS, PLUS, REPEAT, SIGN_LETTERS, SPACED_UNITS
 
 
 class Sign(StrEnum):
@@ -36,8 +36,8 @@ class Token:
     """One word or number.
 
     `text` is in small letters without accents, for a number its digits; `where` says what it stands in;
-    `joined` holds where nothing parts it from the token before, a sign or a single hyphen aside. `value`
-    is None for a word, and for digits that are no number (a version, a date).
+    `joined` holds where nothing parts it from the token before, a sign or a single hyphen aside; `parted` is
+    what does. `value` is None for a word, and for digits that are no number (a version, a date).
     """
 
     text: str
@@ -47,6 +47,7 @@ class Token:
     value: float | None = None
     sign: Sign = Sign.NONE
     run: int = 0
+    parted: str = ""
 
     @property
     def is_word(self) -> bool:
@@ -94,7 +95,7 @@ class Text:
         joined = beyond is not None and beyond.joined
         if after.text == "°" and joined and beyond is not None and beyond.text in ("c", "f"):
             return f"°{beyond.text}"
-        if after.joined:
+        if after.joined and after.text not in REPEAT:
             digits = beyond is not None and beyond.joined and beyond.is_number and beyond.sign is Sign.NONE
             return f"{after.text}?" if digits and after.text != "°" else after.text
         return after.text if after.text in SPACED_UNITS else ""
@@ -128,7 +129,7 @@ _DATE: Final = re.compile(
 _RANGE: Final = re.compile(r"(?<![0-9.+\-−])[1-9][0-9]{0,5}(?:hz|k|khz)?-[1-9][0-9]{0,5}k?hz(?![a-z0-9])")
 _CAMEL: Final = re.compile(r"(?<=[a-z]{3})(?=[A-Z])")
 _PIECE: Final = re.compile(
-    r"(?P<sign>[+\-−±]*)(?P<number>[0-9]+(?:[.,][0-9]+)*)|(?P<word>[^\W\d_]+|°)|(?P<other>.)", re.DOTALL
+    r"(?P<sign>[+\-−±]*)(?P<number>[.,]?[0-9]+(?:[.,][0-9]+)*)|(?P<word>[^\W\d_]+|°)|(?P<other>.)", re.DOTALL
 )
 #: Behind one of these, or a space, a hyphen before a digit is a minus; behind other marks it may part.
 _APART: Final = frozenset("_/=:,;|@#&([{~")
@@ -176,16 +177,17 @@ def _pieces(text: str, where: str) -> Iterator[Token]:
     for match in _PIECE.finditer(text):
         if match["other"]:
             continue
-        joined = match.start() == end
+        joined, parted = match.start() == end, text[max(end, 0) : match.start()]
         if match["word"]:
-            yield Token(match["word"], where, joined)
+            yield Token(match["word"], where, joined, parted=parted)
             last = "word"
         else:
             digits, run = match["number"], match["sign"]
             ahead = text[: match.start()][-1:].strip()
             mark = "mark" if ahead and ahead not in _APART else ""
             sign = _sign(run, last if joined else mark)
-            yield Token(digits, where, joined, True, _value(digits), sign, len(run))
+            value = None if digits[0] in ".," and not run and (joined or mark) else _value(digits)
+            yield Token(digits, where, joined, True, value, sign, len(run), parted)
             last = "number"
         end = match.end()
 

@@ -88,8 +88,11 @@ PLAYED_NOISE: Final = _set("pink white rosa weiss weisses rose blanc blanco brow
 DERIVED: Final = _set(
     "thd distortion klirr verzerrung distorsion hd hd2 hd3 harmonics waterfall csd decay groupdelay "
     "coherence normalized normalised norm normiert normalise relative relativ difference diff delta target "
-    "simulated simulation sim average averaged mean mittelwert predicted"
+    "simulated simulation sim average averaged avg mean mittelwert predicted smoothed smoothing geglattet "
+    "geglaettet lisse suavizado inroom raumantwort"
 )
+#: The room is in a response of which these words are said.
+IN_A_ROOM: Final = (("in", "room"), ("im", "raum"), ("listening", "room"))
 #: A number after one of these is no angle of the microphone.
 OTHER_NUMBERS: Final = _set(
     "gain level pegel niveau nivel attenuation atten volume vol trim pad temp temperature offset delay "
@@ -117,8 +120,32 @@ SAYS_NOTHING: Final = _set(
 
 #: Units that may stand apart from their number.
 SPACED_UNITS: Final = DEGREES | _set(
-    "v vrms veff mv mvrms vp vpk vpp vpeak w mw watt watts dbfs dbu dbv dbm db mm cm inch inches zoll hz khz "
-    "bit bits"
+    "v vrms veff volt volts mv mvrms vp vpk vpp vpeak w mw watt watts dbfs dbu dbv dbm db mm cm inch inches "
+    "zoll hz khz bit bits"
+)
+
+#: What a line of a file says of a response that isn't as it was measured.
+DERIVED_IN_LINES: Final = _set(
+    "normalized normalised normalization normiert normalise simulated simulation simuliert simule predicted "
+    "distortion thd klirr verzerrung distorsion harmonic harmonics coherence smoothed smoothing geglattet "
+    "glattung lissage lisse suavizado spatial inroom"
+)
+#: Words that take back what a line would say.
+NEGATIONS: Final = _set(
+    "none no not without off false disabled kein keine ohne aus sans non ninguno ninguna sin"
+)
+#: Volts in a line that names one of these aren't the loudspeaker's.
+OTHER_VOLTS: Final = _set(
+    "microphone mikrofon micro microfono mic sensitivity empfindlichkeit sensibilite sensibilidad pa phantom "
+    "p48 speisung supply input full scale adc reference calibrator offset"
+)
+#: Words that name a plane or a drive; a line that isn't understood may say one.
+SAYS_PLANE: Final = _set("plane ebene plano orbit")
+SAYS_DRIVE: Final = _set("drive drives voltage spannung tension excitation")
+#: A line with one of these speaks of something else than of where the microphone stood, and of the drive.
+OF_OTHERS: Final = _set(
+    "phase fase microphone mikrofon micro microfono mic sensitivity phantom supply display calibrated "
+    "opening coverage ground image unit units"
 )
 
 #: In a line that a file says of itself every word must be one of these, else the line says nothing: it may
@@ -136,7 +163,8 @@ HEADER_WORDS: Final = (
     | SPHERICAL
     | _set("plane plan ebene plano orbit direction richtung measured gemessen at of the in bei a au en")
     | _set(
-        "drive drives voltage spannung tension excitation terminals v mv vrms veff rms dbfs on axis onaxis"
+        "drive drives voltage spannung tension excitation terminals v volt volts mv vrms veff rms dbfs on "
+        "axis onaxis"
     )
     | _set("auf achse sur dans l axe eje")
 )
