@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, MeasuredResponse, Part
+from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, MeasuredResponse, Part, Placed
 from earwitness.measurement.recognise import Arrived, recognise
-from earwitness.measurement.recognition.levels import levels_of
+from earwitness.measurement.recognition.levels import Levels, levels_of, oddest
 from earwitness.records.takes import Drive, TakeKind
 
 FREQUENCY = np.geomspace(20.0, 20_000.0, 301)
@@ -39,7 +39,15 @@ def subjects(name: str, level_db: float, unit: LevelUnit = LevelUnit.DB) -> set[
         (56.0, LevelUnit.PASCAL, set()),
         (57.0, LevelUnit.PASCAL, {"level"}),
         (151.0, LevelUnit.SPL, {"level"}),
-        (10.0, LevelUnit.SPL, set()),
+        (21.0, LevelUnit.SPL, set()),
+        (1.0, LevelUnit.SPL, {"level"}),
+        # 20 dB re 20 µPa are −74 dB re 1 Pa; of a drive of 2.83 V each is 9 dB more
+        (-73.0, LevelUnit.PASCAL, set()),
+        (-75.0, LevelUnit.PASCAL, {"level"}),
+        (-82.0, LevelUnit.PASCAL_PER_DRIVE, set()),
+        (-84.0, LevelUnit.PASCAL_PER_DRIVE, {"level"}),
+        (46.0, LevelUnit.PASCAL_PER_DRIVE, set()),
+        (48.0, LevelUnit.PASCAL_PER_DRIVE, {"level"}),
         (18.0, LevelUnit.OHM, {"kind"}),
     ],
 )
@@ -70,6 +78,27 @@ def test_ohms_are_an_impedance_where_the_name_says_nothing_else() -> None:
     )
     assert one.take is not None
     assert one.take.key.kind is TakeKind.IMPEDANCE
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "level_db", "doubts"),
+    [(2.0, 85.0, set()), (29.0, 85.0, set()), (200.0, 85.0, {"distance"}), (10.0, 131.0, {"distance"})],
+)
+def test_where_the_file_says_the_microphone_stood(
+    distance_m: float, level_db: float, doubts: set[str]
+) -> None:
+    """131 dB from 10 m are 151 dB at 1 m; 200 "metres" are most likely centimetres."""
+    level = np.full(FREQUENCY.size, level_db)
+    response = MeasuredResponse(FREQUENCY, level, None, LevelUnit.SPL, placed=Placed(distance_m))
+    file = Arrived("horizontal_+030.txt", Contents(Form.RESPONSES, (Part(),)), {"": levels_of(response)})
+    (one,) = recognise([file], drive=Drive(2.83))
+    assert {doubt.subject for doubt in one.doubts} == doubts
+
+
+def test_of_many_parts_the_oddest_decides() -> None:
+    levels = [Levels(LevelUnit.SPL, median) for median in (85.0, 86.0, 1.0, 84.0)]
+    assert oddest(levels).median_db == 1.0
+    assert oddest([]).median_db is None
 
 
 def test_the_median_is_of_the_band_where_loudspeakers_play() -> None:

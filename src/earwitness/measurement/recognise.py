@@ -144,7 +144,8 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
         take, said = _near_field(heard, context, doubts)
     else:
         take, said = _plain(heard, kind, doubts)
-    wrong = why_not_of_kind(kind, heard.file.levels.get(selector))
+    driven = said.drive or next((part.drive for part in heard.file.contents.parts if part.drive), None)
+    wrong = why_not_of_kind(kind, heard.file.levels.get(selector), driven)
     doubts += [wrong] if wrong is not None else []
     doubts += _unnamed_channels(heard.file.contents)
     if doubts:
@@ -191,7 +192,10 @@ def _directional(
     doubts += unclear
     repeat = heard.part.repeat if heard.part.repeat != 1 else heard.repeat.count
     key = TakeKey(kind, direction, drive, repeat=repeat)
-    return Take(heard.file.path, key), Said(kind, direction, drive)
+    orbits = {orbit for said in heard.directions.values() for orbit in said.orbits}
+    return Take(heard.file.path, key), Said(
+        kind, direction, orbits.pop() if len(orbits) == 1 else None, drive
+    )
 
 
 def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tuple[Take, Said]:
@@ -206,7 +210,9 @@ def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tupl
     called = None if isinstance(radiator, Unclear) else radiator
     key = TakeKey(TakeKind.NEAR_FIELD, drive=drive, radiator=called, repeat=heard.repeat.count)
     metres = None if isinstance(distance, Unclear) else distance
-    return Take(heard.file.path, key, distance_m=metres), Said(TakeKind.NEAR_FIELD, None, drive, called)
+    return Take(heard.file.path, key, distance_m=metres), Said(
+        TakeKind.NEAR_FIELD, drive=drive, radiator=called
+    )
 
 
 def _plain(heard: _Heard, kind: TakeKind, doubts: list[Unclear]) -> tuple[Take, Said]:

@@ -6,13 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
+from random import Random
 from typing import Final
 
 from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, MeasuredResponse, Source
 from earwitness.measurement.readers.registry import look, reader_of
 from earwitness.measurement.recognise import Arrived, parts_of
 from earwitness.measurement.recognition.kind import says_stimulus
-from earwitness.measurement.recognition.levels import Levels, levels_of
+from earwitness.measurement.recognition.levels import Levels, levels_of, oddest
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import EVERY_PART, Direction, ReadOptions, Take, TakeKind
 
@@ -20,8 +21,10 @@ Progress = Callable[[str, int, int], None]
 
 #: The option that every file has: which reader it goes to.
 _READER: Final = "reader"
-#: Of so many parts the levels are looked at; more are of one kind.
-_MOST_LEVELS: Final = 256
+#: Of so many parts the levels are looked at; of more, a sample's.
+_MOST_LEVELS: Final = 1024
+_MOST_SAMPLED: Final = 64
+_SEED: Final = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,15 +125,16 @@ def _arrived(source: Source) -> Arrived:
 
 
 def _levels(source: Source, contents: Contents) -> Mapping[str, Levels]:
-    """The levels of responses; of a file whose parts are all told at once, those of the first on axis."""
+    """The levels of responses; of a file whose parts are all told at once, the oddest of a sample."""
     if contents.form is not Form.RESPONSES:
         return {}
-    selectors = [part.selector for part in contents.parts[:_MOST_LEVELS]]
-    if whole_of(contents) is not None:
-        ahead = [part.selector for part in contents.parts if part.position_deg == (0.0, 0.0)]
-        (signal,) = reader_of(source).read(source, (ahead or selectors)[:1])
-        return {EVERY_PART: _levels_of(signal)}
+    every = [part.selector for part in contents.parts]
+    whole = whole_of(contents) is not None
+    most = _MOST_SAMPLED if whole else _MOST_LEVELS
+    selectors = every if len(every) <= most else Random(_SEED).sample(every, most)
     signals = reader_of(source).read(source, selectors)
+    if whole:
+        return {EVERY_PART: oddest([_levels_of(signal) for signal in signals])}
     return {selector: _levels_of(s) for selector, s in zip(selectors, signals, strict=True)}
 
 

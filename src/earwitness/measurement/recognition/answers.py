@@ -5,10 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from earwitness.records.takes import Direction, Drive, Take, TakeKind
+from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeKind
 
 Subject = Literal[
-    "kind", "plane", "angle", "sign", "drive", "repeat", "radiator", "level", "stimulus", "channel"
+    "kind",
+    "plane",
+    "angle",
+    "sign",
+    "drive",
+    "repeat",
+    "radiator",
+    "level",
+    "stimulus",
+    "channel",
+    "distance",
 ]
 
 _LONGEST_QUOTE: Final = 60
@@ -37,6 +47,7 @@ class Said:
 
     kind: TakeKind | None = None
     direction: Direction | None = None
+    orbit: Orbit | None = None
     drive: Drive | None = None
     radiator: str | None = None
 
