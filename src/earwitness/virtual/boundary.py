@@ -141,27 +141,40 @@ def ball(radius_m: float, rim_deg: float, step_m: float) -> Surface:
 
 
 def box(body: Polyhedron, disc: Disc, step_m: float) -> tuple[Surface, npt.NDArray[np.bool_]]:
-    """A box with rings of corners for a disc in one face, and which triangles are the disc's (T,)."""
-    low, high = body.corners.min(axis=0), body.corners.max(axis=0)
-    lines = [_graded(a, b, step_m) for a, b in zip(low, high, strict=True)]
+    """A convex body with rings of corners for a disc in one face, and which triangles are the disc's (T,)."""
     parts, moving = [], []
-    for face in range(len(body.faces)):
-        axis = face // 2
-        across, up = (other for other in range(3) if other != axis)
-        flat = np.stack(
-            [part.ravel() for part in np.meshgrid(lines[across], lines[up], indexing="ij")], axis=1
-        )
-        centre = disc.centre[[across, up]]
+    for face, ring in enumerate(body.faces):
+        corners, normal = body.corners[list(ring)], body.normal(face)
+        one = (corners[1] - corners[0]) / np.linalg.norm(corners[1] - corners[0])
+        plane = np.stack([one, np.cross(normal, one)], axis=1)
+        flat = _spread((corners - corners[0]) @ plane, step_m)
+        centre = (disc.centre - corners[0]) @ plane
         if face == disc.face:
             flat = _with_rings(flat, centre, disc.radius_m, step_m)
         triangles = flat[Delaunay(flat).simplices]
-        whole = np.empty((len(triangles), 3, 3))
-        whole[..., across], whole[..., up] = triangles[..., 0], triangles[..., 1]
-        whole[..., axis] = (low, high)[face % 2][axis]
-        parts.append(whole[np.linalg.norm(_twice_area(whole), axis=1) > 1e-6 * step_m**2])
-        aside = np.linalg.norm(parts[-1].mean(axis=1)[:, [across, up]] - centre, axis=1)
+        whole = triangles @ plane.T + corners[0]
+        wide = np.linalg.norm(_twice_area(whole), axis=1) > 1e-6 * step_m**2
+        parts.append(whole[wide])
+        aside = np.linalg.norm(triangles[wide].mean(axis=1) - centre, axis=1)
         moving.append((aside < disc.radius_m) & (face == disc.face))
-    return _oriented(np.concatenate(parts), (low + high) / 2.0), np.concatenate(moving)
+    return _oriented(np.concatenate(parts), body.corners.mean(axis=0)), np.concatenate(moving)
+
+
+def _spread(ring: Floats, step_m: float) -> Floats:
+    """Corners of triangles over a convex face whose corners in its plane are `ring` (K, 2)."""
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    step_m = min(step_m, 2.0 * float(np.min(high - low)))
+    lines = [_graded(a, b, step_m) for a, b in zip(low, high, strict=True)]
+    inner = np.stack([part.ravel() for part in np.meshgrid(*lines, indexing="ij")], axis=1)
+    rim = []
+    for start, end in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        length = float(np.linalg.norm(end - start))
+        share = _graded(0.0, length, step_m)[:-1, None] / length
+        rim.append(start + share * (end - start))
+        side = (end - start)[::-1] * [-1.0, 1.0] / length
+        side *= np.sign(side @ (ring.mean(axis=0) - start))
+        inner = inner[(inner - start) @ side > 0.1 * min(step_m, length)]
+    return np.concatenate([inner, *rim])
 
 
 def _graded(low: float, high: float, step_m: float) -> Floats:
@@ -186,7 +199,8 @@ def _with_rings(flat: Floats, centre: Floats, radius_m: float, step_m: float) ->
         turn = (np.arange(around) + 0.5 * (number % 2)) * 2.0 * np.pi / around
         rings.append(centre + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1))
     far = np.linalg.norm(flat - centre, axis=1) > radii[-1] + 0.5 * inner
-    edge = np.any((flat == flat.min(axis=0)) | (flat == flat.max(axis=0)), axis=1)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    edge = np.any((flat - low < 1e-9) | (high - flat < 1e-9), axis=1)
     return np.concatenate([flat[far | edge], *rings])
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.piston import baffled, rays_needed
-from earwitness.virtual.polyhedron import Polyhedron, cuboid
+from earwitness.virtual.polyhedron import Polyhedron, bevelled, cuboid
 from earwitness.virtual.web import Disc, Web, diffracted
 
 Face = Literal["back", "front", "right", "left", "bottom", "top"]
@@ -33,12 +33,14 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
     "top": (2, 1, 0),
 }
 #: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
-ORDERS: Final = ((700.0, 6), (1500.0, 5), (3000.0, 4), (6500.0, 3), (10000.0, 2), (14000.0, 2), (np.inf, 2))
+ORDERS: Final = ((1500.0, 6), (3000.0, 4), (6500.0, 3), (10000.0, 2), (14000.0, 2), (18000.0, 2), (np.inf, 2))
+#: What a bevel that touches a rounding takes off each face, in radii.
+BEVEL: Final = 2.0 - 2.0**0.5
 #: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along
 #: their own face they are 25 dB down, and what goes round two edges lies lower still.
 BEAMING: Final = 8.0
 #: Bytes for the waves between all pairs of nodes; more frequencies are taken in several goes.
-MOST_BYTES: Final = 1.5e8
+MOST_BYTES: Final = 2e8
 #: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
 ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
 #: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must
@@ -72,7 +74,9 @@ class RoundRadiator:
 class BoxCabinet:
     """A rigid box, its reference point on the front's middle line, `reference_up_m` above its middle.
 
-    Points are metres from the reference point: x forward, y to the loudspeaker's left, z up.
+    The front's edges are sharp, or rounded by `edge_radius_m`: then a bevel at 45° that touches the round
+    stands for it, one side of an octagon round the circle (`BEVEL`). Points are metres from the reference
+    point: x forward, y to the loudspeaker's left, z up.
     """
 
     width_m: float
@@ -80,14 +84,23 @@ class BoxCabinet:
     depth_m: float
     radiators: tuple[RoundRadiator, ...]
     reference_up_m: float = 0.0
+    edge_radius_m: float = 0.0
 
     def __post_init__(self) -> None:
-        corners = self.corners()
-        for radiator in self.radiators:
-            _, *plane = FACES[radiator.face]
-            centre = np.array([radiator.across_m, radiator.up_m])
-            room = np.minimum(centre - corners[0, plane], corners[1, plane] - centre)
-            if room.min() <= radiator.diameter_m / 2.0:
+        most = min(self.width_m, self.height_m, 2.0 * self.depth_m) / 2.0
+        if not 0.0 <= self.edge_radius_m < most:
+            raise ValueError(
+                f"the front's edges can't be rounded by {self.edge_radius_m:g} m; "
+                f"take 0 or more and less than {most:g} m"
+            )
+        edges = self.body().edges()
+        for radiator, disc in zip(self.radiators, self.discs(), strict=True):
+            room = [
+                edge.inward[edge.faces.index(disc.face)] @ (disc.centre - edge.start)
+                for edge in edges
+                if disc.face in edge.faces
+            ]
+            if min(room) <= disc.radius_m:
                 raise ValueError(
                     f"a radiator of {radiator.diameter_m:g} m on the {radiator.face} reaches "
                     "over the face's edge; make it smaller or move it inward"
@@ -100,7 +113,8 @@ class BoxCabinet:
 
     def body(self) -> Polyhedron:
         """Its faces and corners."""
-        return cuboid(*self.corners())
+        low, high = self.corners()
+        return bevelled(low, high, BEVEL * self.edge_radius_m) if self.edge_radius_m else cuboid(low, high)
 
     def discs(self) -> tuple[Disc, ...]:
         """The radiators as discs in space."""
@@ -167,8 +181,9 @@ class BoxCabinet:
             if not len(band):
                 continue
             web = Web.on(body, 2.0 * np.pi * float(band[-1]) / air.speed)
-            pairs = sum(len(nodes.weights) for nodes in web.nodes) ** 2 / 2
-            goes = int(np.ceil(len(band) * pairs * len(discs) * 8 / MOST_BYTES))
+            followed = self._followed(float(band[0]), air)
+            held = web.waves_held(orders) * max(len(followed), 1) * 8
+            goes = int(np.ceil(len(band) * held / MOST_BYTES))
             for some in np.array_split(band, min(goes, len(band))):
                 wavenumbers = 2.0 * np.pi * some / air.speed
                 followed = self._followed(float(some[0]), air)
@@ -191,7 +206,7 @@ class BoxCabinet:
     def _off_planes(self, points: Floats) -> Floats:
         body = self.body()
         moved = np.array(points, dtype=np.float64)
-        heights = np.stack([body.height(face, moved) for face in range(6)])
+        heights = np.stack([body.height(face, moved) for face in range(len(body.faces))])
         if np.any(heights.max(axis=0) <= 0.0):
             raise ValueError("a point lies inside the cabinet or on its surface; move it outside")
         for face, height in enumerate(heights):

@@ -31,8 +31,11 @@ from earwitness.virtual.polyhedron import Edge
 FEWEST_NODES = 16
 #: Nodes to a radian of kL; an edge wave and its way on turn by up to twice that phase.
 NODES_PER_RADIAN = 0.42
-#: Angles below it (times ν) from the limit of what is seen make a peak that nodes may miss.
-PEAKED = 0.4
+#: Nodes to each gap between two edges that face each other, on both sides of a narrow face.
+NODES_PER_GAP = 2.0
+#: Angles (times ν) from the limit of what is seen that make a peak which nodes may miss: so many steps of x
+#: between them, those between the closest few waves and nodes (at the corners) left out, and no angle more.
+PEAKED_STEPS, ALL_BUT, PEAKED = 2.0, 0.97, 0.5
 #: Steps of an even grid that share a factor, and by how much its steps may differ.
 FINE_STEPS, EVEN = 8, 1e-6
 #: Numbers in an array that stays in the processor's cache.
@@ -43,20 +46,26 @@ TINY = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
-    """Places on an edge: how far along it (N,), where (N, 3), and their weights in metres (N,)."""
+    """Places on an edge: how far along it (N,), where (N, 3), and their weights in metres (N,).
+
+    `gap_m` is how far the nearest edge lies that faces it.
+    """
 
     edge: Edge
+    gap_m: float
     along: Floats
     places: Floats
     weights: Floats
 
     @classmethod
-    def on(cls, edge: Edge, wavenumber: float, density: float) -> Nodes:
+    def on(cls, edge: Edge, gap_m: float, wavenumber: float, density: float) -> Nodes:
         """Gauss and Legendre's nodes, enough for a wavenumber; `density` times as many as usual."""
-        count = int(np.ceil(density * (FEWEST_NODES + NODES_PER_RADIAN * wavenumber * edge.length_m)))
+        waves, gaps = NODES_PER_RADIAN * wavenumber * edge.length_m, NODES_PER_GAP * edge.length_m / gap_m
+        count = int(np.ceil(density * max(FEWEST_NODES + waves, gaps)))
         nodes, weights = np.polynomial.legendre.leggauss(count)
         along = edge.length_m / 2.0 * (1.0 + nodes)
-        return cls(edge, along, edge.start + along[:, None] * edge.along, edge.length_m / 2.0 * weights)
+        places = edge.start + along[:, None] * edge.along
+        return cls(edge, gap_m, along, places, edge.length_m / 2.0 * weights)
 
     def lean(self, points: Floats) -> Floats:
         """The variable u or v of points (M, 3) as seen from each node, shape (N, M)."""
@@ -117,7 +126,7 @@ class Arrivals:
         sine, cosine = np.sin(order * np.pi), np.cos(order * np.pi)
         sign = np.where(self.side == side[:, None], 1.0, -1.0).astype(np.float32)
         scale, shift = sign * np.float32(-sine * order / np.pi), sign * np.float32(cosine)
-        here, there = _rises(order, self.lean), _rises(order, lean)
+        here, there = (_rises(order, one).astype(np.float32) for one in (self.lean, lean))
         flat = _flat(self.amplitude)
         sent = np.empty((*lean.shape, *self.amplitude.shape[2:]), dtype=np.complex64)
         for rows in _blocks(len(lean), lean.shape[1] * max(len(self.side), flat.shape[2])):
@@ -195,26 +204,58 @@ class Listeners:
         order = np.pi / opening
         plus, minus = order * (np.pi + angles), order * (np.pi - angles)
         minus = np.where(np.abs(minus) < TINY, TINY, minus)
-        (peaked,) = np.nonzero(np.abs(minus) < PEAKED)
-        x = order * (waves.lean[:, None, cols] + self.lean[:, peaked, None])
-        slope = order * (waves.slope[:, None, cols] + 1.0 / self.distance[:, peaked, None])
-        above, below = plus[peaked, None], minus[peaked, None]
-        near = wedge_beta(x, above) + wedge_beta(x, below) + missed_peak(self.nodes, x, slope, below)
-        shape = [np.sin(plus) + np.sin(minus), np.sin(plus + minus), np.cos(plus), np.cos(minus)]
-        shape[0], shape[1] = 2.0 * shape[0], 2.0 * shape[1]
+        (peaked,) = np.nonzero(np.abs(minus) < self._limits(waves, cols, order))
+        near = np.empty((len(self.lean), len(peaked), cols.stop - cols.start), dtype=np.float32)
+        for some in _blocks(len(peaked), near.shape[0] * near.shape[2]):
+            near[:, some] = 2.0 * self._near(waves, cols, peaked[some], order * np.pi, minus[peaked[some]])
+        shape = [
+            2.0 * (np.sin(plus) + np.sin(minus)),
+            2.0 * np.sin(plus + minus),
+            np.cos(plus),
+            np.cos(minus),
+        ]
         shape[3][peaked] = -1.0
         return Fan(
-            _rises(order, waves.lean[:, cols]),
-            _rises(order, self.lean),
+            _rises(order, waves.lean[:, cols]).astype(np.float32),
+            _rises(order, self.lean).astype(np.float32),
             np.stack(shape).astype(np.float32),
             peaked,
-            (2.0 * near).astype(np.float32),
+            near,
         )
+
+    def _limits(self, waves: Arrivals, cols: slice, order: float) -> Floats:
+        """Below which νφ each listener's peak may be missed, shape (D,)."""
+        weights = order * self.nodes.weights[:, None]
+        close = weights.max() / self.nodes.gap_m
+        here = max(close, float(np.quantile(weights * waves.slope[:, cols], ALL_BUT)))
+        there = np.max(weights / self.distance, axis=0)
+        return np.asarray(np.minimum(PEAKED_STEPS * (here + there), PEAKED))
+
+    def _near(
+        self,
+        waves: Arrivals,
+        cols: slice,
+        these: npt.NDArray[np.integer],
+        limit: float,
+        width: Floats,
+    ) -> Floats:
+        """Half of β for some listeners (P,) close to what is seen no more, the peak whole; (N, P, I)."""
+        order = limit / np.pi
+        lean, here = self.lean[:, these], waves.lean[:, cols]
+        steep = np.maximum(_steepness(_rises(order, here), _rises(order, lean)) - 1.0, 0.0)
+        other = 2.0 * limit - width[:, None]
+        beta = np.sin(width[:, None]) / (steep + 2.0 * np.sin(width[:, None] / 2.0) ** 2)
+        slope = order * (waves.slope[:, None, cols] + 1.0 / self.distance[:, these, None])
+        x = order * (here[:, None, :] + lean[:, :, None])
+        missed = missed_peak(self.nodes, x, slope, beta, width[:, None])
+        beta += np.sin(other) / (steep + 2.0 * np.sin(other / 2.0) ** 2)
+        return beta + missed
 
 
 def _rises(order: float, lean: Floats) -> Floats:
-    """e^(νu) and e^(−νu), shape (2, ...), in single precision."""
-    return np.stack([np.exp(order * lean), np.exp(-order * lean)]).astype(np.float32)
+    """e^(νu) and e^(−νu), shape (2, ...)."""
+    rise = np.exp(order * lean)
+    return np.stack([rise, 1.0 / rise])
 
 
 def _steepness(here: Floats, there: Floats) -> Floats:
@@ -268,15 +309,10 @@ def phasors(angles: Floats) -> Complexes:
     return turn
 
 
-def wedge_beta(x: Floats, width: Floats) -> Floats:
-    """The quotient sin w/(cosh x − cos w) for w (D, 1) and x (N, D, I)."""
-    return np.asarray(np.sin(width) / (2.0 * (np.sinh(x / 2.0) ** 2 + np.sin(width / 2.0) ** 2)))
+def missed_peak(nodes: Nodes, x: Floats, slope: Floats, beta: Floats, width: Floats) -> Floats:
+    """What must be added to β = sin w/(cosh x − cos w) so that the nodes' sum holds the whole peak.
 
-
-def missed_peak(nodes: Nodes, x: Floats, slope: Floats, width: Floats) -> Floats:
-    """What must be added to sin w/(cosh x − cos w) so that the nodes' sum holds the whole peak.
-
-    `x` and `slope` (N, D, I) are the variable and its growth along the edge, `width` (D, 1) is w.
+    `x`, its growth along the edge `slope`, and `beta` are (N, P, I), `width` (P, 1) is w.
     """
     steps = nodes.weights[:, None, None] * slope
     ends = (
@@ -284,7 +320,7 @@ def missed_peak(nodes: Nodes, x: Floats, slope: Floats, width: Floats) -> Floats
         + x[[0, -1]]
     )
     whole = 2.0 * np.arctan(np.tanh(ends / 2.0) / np.tan(width / 2.0))
-    with_nodes = np.sum(steps * wedge_beta(x, width), axis=0)
+    with_nodes = np.einsum("npi,npi->pi", steps, beta)
     missed = whole[1] - whole[0] - with_nodes
     after = np.clip(np.sum(x < 0.0, axis=0), 1, len(x) - 1)[None]
     high, low = np.take_along_axis(x, after, 0)[0], np.take_along_axis(x, after - 1, 0)[0]

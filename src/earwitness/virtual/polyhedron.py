@@ -92,3 +92,21 @@ def cuboid(low: Floats, high: Floats) -> Polyhedron:
     )
     faces = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
     return Polyhedron(corners, faces)
+
+
+def bevelled(low: Floats, high: Floats, leg_m: float) -> Polyhedron:
+    """The same with its +x face's edges cut off at 45°, `leg_m` from each; the four cuts are its last faces.
+
+    They lie beside −y, +y, −z and +z.
+    """
+    back, waist, front = (
+        [[x, y, z] for y, z in ((a[1], a[2]), (b[1], a[2]), (b[1], b[2]), (a[1], b[2]))]
+        for x, a, b in (
+            (low[0], low, high),
+            (high[0] - leg_m, low, high),
+            (high[0], low + leg_m, high - leg_m),
+        )
+    )
+    faces = ((0, 1, 2, 3), (8, 9, 10, 11), (0, 3, 7, 4), (1, 2, 6, 5), (0, 1, 5, 4), (2, 3, 7, 6))
+    cuts = ((4, 7, 11, 8), (5, 6, 10, 9), (4, 5, 9, 8), (6, 7, 11, 10))
+    return Polyhedron(np.array(back + waist + front), faces + cuts)

@@ -8,7 +8,7 @@ space on every side.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.edges import Arrivals, Nodes, turned
 from earwitness.virtual.piston import rays_needed, rays_to
-from earwitness.virtual.polyhedron import Polyhedron
+from earwitness.virtual.polyhedron import Edge, Polyhedron
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,8 @@ class Web:
     @classmethod
     def on(cls, body: Polyhedron, wavenumber: float, density: float = 1.0) -> Web:
         """A web fine enough for a wavenumber."""
-        return cls(body, tuple(Nodes.on(edge, wavenumber, density) for edge in body.edges()))
+        edges = body.edges()
+        return cls(body, tuple(Nodes.on(edge, gap_m(edge, edges), wavenumber, density) for edge in edges))
 
     def neighbours(self, edge: int) -> list[tuple[int, int]]:
         """Edges that share a face with an edge, each with the side (0 or 1) on which that face lies."""
@@ -49,6 +50,14 @@ class Web:
             for other, nodes in enumerate(self.nodes)
             if other != edge and face in nodes.edge.faces
         ]
+
+    def waves_held(self, orders: int) -> int:
+        """Pairs of nodes between which waves are held at once: of one edge, or of all beyond two orders."""
+        count = [len(nodes.weights) for nodes in self.nodes]
+        pairs = [
+            own * sum(count[other] for other, _ in self.neighbours(edge)) for edge, own in enumerate(count)
+        ]
+        return max(pairs) if orders <= 2 else sum(pairs)
 
     def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats) -> Arrivals:
         """What a disc sends straight to an edge of its face."""
@@ -66,31 +75,27 @@ class Web:
         lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
         return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
 
-    def onward(self, edge: int, wavenumbers: Floats) -> Complexes:
-        """What becomes of a wave on its way from an edge to its neighbours' nodes, (N here, O there, F)."""
+    def onward(self, edge: int, to: Sequence[int], wavenumbers: Floats) -> Complexes:
+        """What becomes of a wave on its way from an edge to the nodes of others, (N here, O there, F)."""
         here = self.nodes[edge]
-        distance = here.distance(self.places_of(edge))
+        distance = here.distance(self._places(to))
         return turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)
 
-    def places_of(self, edge: int) -> Floats:
-        """The nodes of all an edge's neighbours, one after the other, (O, 3)."""
-        return np.concatenate([self.nodes[other].places for other, _ in self.neighbours(edge)])
+    def sent(self, waves: Arrivals, edge: int, to: Sequence[int], onward: Complexes) -> Complexes:
+        """What an edge sends on to its neighbours `to`: amplitudes there, (N here, O there, C, F)."""
+        sides = dict(self.neighbours(edge))
+        side = np.concatenate([np.full(len(self.nodes[other].weights), sides[other]) for other in to])
+        return waves.towards_faces(side, self.nodes[edge].lean(self._places(to)), onward)
 
-    def sent(self, waves: Arrivals, edge: int, onward: Complexes) -> Complexes:
-        """What an edge sends on to its neighbours: amplitudes there, (N here, O there, C, F)."""
-        here = self.nodes[edge]
-        side = np.repeat(
-            [side for _, side in self.neighbours(edge)],
-            [len(self.nodes[other].weights) for other, _ in self.neighbours(edge)],
-        )
-        return waves.towards_faces(side, here.lean(self.places_of(edge)), onward)
-
-    def shared(self, edge: int, sent: Complexes) -> dict[int, Complexes]:
+    def shared(self, sent: Complexes, to: Sequence[int]) -> dict[int, Complexes]:
         """The same by the neighbour's number, (N there, N here, C, F)."""
-        others = [other for other, _ in self.neighbours(edge)]
-        ends = np.cumsum([len(self.nodes[other].weights) for other in others])
+        ends = np.cumsum([len(self.nodes[other].weights) for other in to])
         parts = np.split(sent, ends[:-1], axis=1)
-        return {other: part.swapaxes(0, 1) for other, part in zip(others, parts, strict=True)}
+        return {other: part.swapaxes(0, 1) for other, part in zip(to, parts, strict=True)}
+
+    def _places(self, edges: Sequence[int]) -> Floats:
+        """The nodes of edges, one after the other, (O, 3)."""
+        return np.concatenate([self.nodes[edge].places for edge in edges])
 
     def gathered(self, edge: int, sent: Mapping[int, Complexes]) -> Arrivals:
         """What other edges have sent to one, `sent` by their numbers, as arrivals there."""
@@ -101,8 +106,14 @@ class Web:
         return Arrivals(here, side, here.lean(places), 1.0 / here.distance(places), amplitude)
 
 
-#: Waves at edges, by the edge's number.
-Latest = dict[int, Arrivals]
+def gap_m(edge: Edge, edges: Sequence[Edge]) -> float:
+    """How near another edge of its faces comes to an edge with its farther end, along the face."""
+    ends = [
+        np.stack([other.start, other.start + other.length_m * other.along])
+        for other in edges
+        if set(other.faces) & set(edge.faces) and other is not edge
+    ]
+    return min(float(edge.across(end)[1].max()) for end in ends)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,45 +137,47 @@ class Cascade:
             if disc.face in faces
         }
 
-    def second(self, straight: Sequence[Mapping[int, Arrivals]], ways: Sequence[Complexes]) -> Latest:
-        """What comes to each edge by way of one other, of the discs that are followed."""
-        found: dict[int, dict[int, Complexes]] = {}
-        for edge, lit in enumerate(straight):
-            if not any(number in lit for number in self.followed):
+    def second(self, edge: int, straight: Sequence[Mapping[int, Arrivals]]) -> Arrivals | None:
+        """What comes to an edge by way of one other, of the discs that are followed."""
+        found: dict[int, Complexes] = {}
+        here = len(self.web.nodes[edge].weights)
+        for other, _ in self.web.neighbours(edge):
+            lit = [number for number in self.followed if number in straight[other]]
+            if not lit:
                 continue
-            both = (len(self.followed), len(self.wavenumbers))
-            sent = np.zeros((*ways[edge].shape[:2], *both), dtype=np.complex64)
-            for place, number in enumerate(self.followed):
-                if number in lit:
-                    sent[:, :, place] = self.web.sent(lit[number], edge, ways[edge])[:, :, 0]
-            found[edge] = self.web.shared(edge, sent)
-        return self._gathered(found)
+            onward = self.web.onward(other, [edge], self.wavenumbers)
+            shape = (here, len(onward), len(self.followed), len(self.wavenumbers))
+            found[other] = np.zeros(shape, dtype=np.complex64)
+            for number in lit:
+                sent = self.web.sent(straight[other][number], other, [edge], onward)
+                found[other][:, :, self.followed.index(number)] = sent[:, :, 0].swapaxes(0, 1)
+        return self.web.gathered(edge, found) if found else None
 
-    def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterable[Arrivals]:
+    def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterator[Arrivals]:
         """What comes to each edge by way of others, all orders from the second together."""
-        ways = [self.web.onward(edge, self.wavenumbers) for edge in range(len(self.web.nodes))]
-        latest = self.second(straight, ways)
+        edges = range(len(self.web.nodes))
+        if orders == 2:
+            yield from (waves for edge in edges if (waves := self.second(edge, straight)) is not None)
+            return
+        to = [[other for other, _ in self.web.neighbours(edge)] for edge in edges]
+        ways = [self.web.onward(edge, to[edge], self.wavenumbers) for edge in edges]
+        latest = {edge: waves for edge in edges if (waves := self.second(edge, straight)) is not None}
         total = dict(latest)
         for _ in range(3, orders + 1):
-            latest = self._gathered(
-                {
-                    edge: self.web.shared(edge, self.web.sent(waves, edge, ways[edge]))
-                    for edge, waves in latest.items()
-                }
-            )
+            sent = {
+                edge: self.web.shared(self.web.sent(waves, edge, to[edge], ways[edge]), to[edge])
+                for edge, waves in latest.items()
+            }
+            latest = {
+                edge: self.web.gathered(
+                    edge, {other: sent[other][edge] for other in to[edge] if other in sent}
+                )
+                for edge in edges
+            }
             total = {
                 edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()
             }
-        return total.values()
-
-    def _gathered(self, sent: Mapping[int, Mapping[int, Complexes]]) -> Latest:
-        """Arrivals by edge, from what edges have sent to others."""
-        gathered: Latest = {}
-        for edge in range(len(self.web.nodes)):
-            senders = [other for other, _ in self.web.neighbours(edge) if other in sent]
-            if senders:
-                gathered[edge] = self.web.gathered(edge, {other: sent[other][edge] for other in senders})
-        return gathered
+        yield from total.values()
 
 
 def diffracted(
