@@ -78,8 +78,8 @@ ARRAYS: Final = (
     Refusal(
         "a unit that isn't one",
         _hdf5(),
-        "arrays_2.83V.h5: read.unit: 'loud' is no unit here; the units are dB, dB SPL, "
-        "dB re 1 Pa, dB re 1 Pa/V, Pa, Pa/V, Pa per unit of drive, ohm, 1",
+        "arrays_2.83V.h5: read.unit can't be 'loud'; state one of dB, dB SPL, "
+        "dB re 20 µPa, dB re 1 Pa, dB re 1 Pa/V, dB re 1 ohm, Pa, Pa/V, Pa per unit of drive, ohm, 1",
         takes=_mapped(HDF5, unit='"loud"'),
     ),
     Refusal(

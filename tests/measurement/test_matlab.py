@@ -106,7 +106,9 @@ def test_complex_responses_with_positions(tmp_path: Path, packed: bool, turned: 
         ("Pa/V", LevelUnit.PASCAL_PER_DRIVE, False),
         ("Pa per unit of drive", LevelUnit.PASCAL_PER_DRIVE, False),
         ("ohm", LevelUnit.OHM, False),
-        ("1", LevelUnit.DB, False),
+        ("1", LevelUnit.RATIO, False),
+        ("dB re 20 uPa", LevelUnit.SPL, True),
+        ("dB re 1 Ohm", LevelUnit.OHM, True),
     ],
 )
 def test_units(tmp_path: Path, unit: str, level_unit: LevelUnit, logarithmic: bool) -> None:
@@ -351,7 +353,7 @@ REFUSALS: list[tuple[str, Mapping[str, Any], Read, str]] = [
         {"frequency": "f", "level": "L"},
         "read.unit: what L is in isn't stated; state unit: one of dB, dB SPL, ",
     ),
-    ("no unit", FLAT, {**PLAIN, "unit": "…"}, "read.unit: '…' is no unit here; the units are dB, dB SPL, "),
+    ("no unit", FLAT, {**PLAIN, "unit": "…"}, "read.unit can't be '…'; state one of dB, dB SPL, "),
     (
         "complex in dB",
         changed(L=H[0] + 0j),
@@ -402,7 +404,7 @@ REFUSALS: list[tuple[str, Mapping[str, Any], Read, str]] = [
         PLAIN,
         "L: has more than two axes (2 × 3 × 50); export it as responses × frequencies",
     ),
-    ("no axis 3", FLAT, {**PLAIN, "axis": 3}, "read.axis: 3 is no axis; state 1 or 2"),
+    ("no axis 3", FLAT, {**PLAIN, "axis": 3}, "read.axis can't be 3; state 1 or 2"),
     (
         "other shapes",
         changed(p=np.zeros((2, 50))),
@@ -511,7 +513,7 @@ REFUSALS: list[tuple[str, Mapping[str, Any], Read, str]] = [
         "no orbit",
         FLAT,
         {**PLAIN, "angle": "L", "orbit": "diagonal"},
-        "read.orbit: 'diagonal' is no orbit; the orbits are horizontal, vertical",
+        "read.orbit can't be 'diagonal'; state one of horizontal, vertical",
     ),
     (
         "too few labels",

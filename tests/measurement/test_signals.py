@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy.io import savemat
 
 from earwitness.measurement.readers.signals import read_responses, read_sounds
 from earwitness.records.errors import ReadError
@@ -31,3 +32,20 @@ def test_sound_and_responses_are_told_apart(tmp_path: Path) -> None:
         read_sounds(tmp_path, [Take("a.csv", TakeKey(TakeKind.NOISE))])
     with pytest.raises(ReadError, match=r"^b.wav: holds sound, and is meant as impedance; "):
         read_responses(tmp_path, [Take("b.wav", TakeKey(TakeKind.IMPEDANCE))])
+
+
+@pytest.mark.parametrize(("reader", "option"), [("a.mat", "unit"), ("a.txt", "level")])
+def test_a_ratio_is_no_sound_pressure(tmp_path: Path, reader: str, option: str) -> None:
+    savemat(tmp_path / "a.mat", {"f": [20.0, 1000.0, 20000.0], "p": [1.0, 10.0, 0.1]})
+    (tmp_path / "a.txt").write_text("20 1\n1000 10\n20000 0.1\n", encoding="utf-8")
+    arrays = (("frequency", "f"), ("frequency_unit", "Hz"), ("level", "p")) if option == "unit" else ()
+    read = (*arrays, (option, "1"))
+    response = Take(reader, TakeKey(TakeKind.RESPONSE, ON_AXIS, Drive(2.83)), read=read)
+    with pytest.raises(
+        ReadError,
+        match=rf"^{reader}: holds a ratio, and is meant as response; correct its kind or read.{option}",
+    ):
+        read_responses(tmp_path, [response])
+    microphone = Take(reader, TakeKey(TakeKind.MICROPHONE_CALIBRATION), read=read)
+    (found,) = read_responses(tmp_path, [microphone])
+    np.testing.assert_allclose(found.level_db, [0.0, 20.0, -20.0], atol=1e-12)

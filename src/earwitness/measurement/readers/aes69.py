@@ -20,6 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.measurement.readers.contents import (
+    MAX_FREQUENCY_HZ,
+    MAX_LEVEL_DB,
     Contents,
     Form,
     LevelUnit,
@@ -30,7 +32,9 @@ from earwitness.measurement.readers.contents import (
     no_such_part,
 )
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
+from earwitness.measurement.readers.options import stated_unit, truth
 from earwitness.measurement.readers.placement import by_selector, read_placement
+from earwitness.measurement.readers.units import PRESSURES
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, TakeKind
 
@@ -41,22 +45,11 @@ CONVENTION: Final = "FreeFieldDirectivityTF"
 VERSIONS: Final = ("1.0", "1.1")
 MAX_FREQUENCIES: Final = 2**17
 MAX_DIRECTIONS: Final = 20_000
-MAX_FREQUENCY_HZ: Final = 1e6
-MAX_LEVEL_DB: Final = 400.0
 #: Data read at a time, bytes.
 BLOCK_BYTES: Final = 2**25
 HERTZ: Final[Mapping[str, float]] = {"hertz": 1.0, "hz": 1.0, "kilohertz": 1e3, "khz": 1e3}
-LEVELS: Final[Mapping[str, LevelUnit]] = {
-    "Pa": LevelUnit.PASCAL,
-    "Pa per unit of drive": LevelUnit.PASCAL_PER_DRIVE,
-}
-#: What a file may say of its data beside them.
-UNITS: Final[Mapping[str, LevelUnit]] = {
-    "pascal": LevelUnit.PASCAL,
-    "pa": LevelUnit.PASCAL,
-    "pascal per volt": LevelUnit.PASCAL_PER_DRIVE,
-    "pa/v": LevelUnit.PASCAL_PER_DRIVE,
-}
+#: Units of the data as AES69 files spell them.
+SPELT: Final[Mapping[str, str]] = {"pascal": "Pa", "pascal per volt": "Pa/V"}
 _DRIVE: Final = re.compile(r"\s*(?P<value>[+−-]?\d{1,4}(?:\.\d+)?)\s*(?P<unit>V|dBFS)\s*", re.ASCII)
 
 
@@ -65,8 +58,9 @@ class Aes69Reader:
 
     name = "aes69"
     suffixes = frozenset({".sofa"})
+    level_option = "level"
     options: Mapping[str, str] = {
-        "level": 'what the data are in: "Pa" (RMS, at the drive of the take) or "Pa per unit of drive"',
+        "level": f"what the data are in, RMS at the drive of the take: {', '.join(PRESSURES)}",
         "drives": 'the drive of each measurement in the file, as in "1 V, 2.83 V"',
         "repeats": "true where several measurements in the file are repeats of one another",
     }
@@ -188,18 +182,13 @@ def _frequencies(file: Hdf5File, source: Source, bins: int) -> tuple[Float64s, i
 
 
 def _unit(file: Hdf5File, source: Source) -> LevelUnit:
-    """What the data are in: what the case states, else what the file says beside them."""
-    stated = source.option("level")
-    if stated is not None:
-        if stated not in LEVELS:
-            problem, known = f"read.level {stated!r} is no unit of the data", " or ".join(map(repr, LEVELS))
-            raise ReadError(source.name, problem, f"state {known}")
-        return LEVELS[str(stated)]
+    """What the data are in, as the case states it or the file says beside them."""
     told = str(file.attribute("Data.Real", "Units") or "").strip().lower()
-    if told not in UNITS:
+    unit = stated_unit(source, "level", SPELT.get(told, told), PRESSURES)
+    if unit is None:
         problem = "doesn't say what its data are in"
         raise ReadError(source.name, problem, 'state it, as in read = { level = "Pa" }', "Data.Real")
-    return UNITS[told]
+    return PRESSURES[unit].level
 
 
 def _parts(
@@ -210,7 +199,7 @@ def _parts(
 ) -> tuple[Part, ...]:
     """One part a response; several of one direction are told apart by what the case states of them."""
     drives = _drives(source, len(positions_deg) // receivers)
-    repeats = source.option("repeats") is True
+    repeats = truth(source, "repeats")
     parts: dict[int, Part] = {}
     for selector, these in rows.items():
         counted: dict[Drive | None, int] = {}

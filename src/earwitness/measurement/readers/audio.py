@@ -49,6 +49,7 @@ class AudioReader:
 
     name = "audio"
     suffixes = frozenset({".aif", ".aifc", ".aiff", ".flac", ".rf64", ".wav", ".wave"})
+    level_option = ""
     options: Mapping[str, str] = {
         MICROPHONE: "the channel of the microphone, where the others are something else",
         LOOPBACK: "the channel that recorded the stimulus itself, by wire: time counts from its arrival",

@@ -42,6 +42,7 @@ class LevelUnit(StrEnum):
     PASCAL = "dB re 1 Pa"
     PASCAL_PER_DRIVE = "dB re 1 Pa per unit of drive"
     OHM = "dB re 1 Ω"
+    RATIO = "dB re 1"
 
 
 @dataclass(frozen=True)
@@ -70,9 +71,10 @@ class MeasuredResponse:
     """A response as it came: arrays of shape (n,), rising frequencies, no phase where none was given.
 
     `unit` says what `level_db` is relative to. Plain dB are taken for a sound pressure level where a
-    response of a loudspeaker is meant, and for a gain where a microphone's is. `placed` is None
-    where the case's rig says where the microphone stood. A level that is NaN isn't valid at its frequency.
-    `interpolation_db` is one standard uncertainty of a response that lies between measured directions.
+    response of a loudspeaker is meant, and for a gain where a microphone's is; a ratio is a gain alone.
+    `placed` is None where the case's rig says where the microphone stood. A level that is NaN isn't valid at
+    its frequency. `interpolation_db` is one standard uncertainty of a response that lies between measured
+    directions.
     """
 
     frequency_hz: Float64s
@@ -139,13 +141,15 @@ class Contents:
 class Reader(Protocol):
     """One form of raw file.
 
-    `options` are the keys that ``read`` in ``takes.toml`` may hold for it, each with one line of help.
+    `options` are the keys that ``read`` in ``takes.toml`` may hold for it, each with one line of help;
+    `level_option` is the one that says what levels are in, empty where none does.
     Selectors are those that `look` gave; the answers come in their order.
     """
 
     name: str
     suffixes: frozenset[str]
     options: Mapping[str, str]
+    level_option: str
 
     def look(self, source: Source) -> Contents:
         """What the file holds, after everything in it was found to be readable.

@@ -47,6 +47,7 @@ class ForeignReader:
             self._asked(name, lambda: [str(one).lower() for one in self._reader.suffixes])
         )
         self.options: Mapping[str, str] = self._asked(name, lambda: dict(self._reader.options))
+        self.level_option = self._asked(name, lambda: str(getattr(self._reader, "level_option", "")))
 
     def look(self, source: Source) -> Contents:
         """What the file holds, after all its parts were read once and found to be what they should."""

@@ -21,6 +21,7 @@ class Hdf5ArraysReader:
 
     name = "hdf5_arrays"
     suffixes = frozenset({".h5", ".hdf5"})
+    level_option = "unit"
     options: Mapping[str, str] = OPTIONS
 
     def look(self, source: Source) -> Contents:

@@ -26,14 +26,13 @@ from earwitness.measurement.readers.contents import (
 from earwitness.measurement.readers.mapping import (
     ANGLE_UNITS,
     FREQUENCY_UNITS,
-    UNITS,
     ArrayMapping,
-    Unit,
     Way,
     stated_mapping,
-    stated_unit,
 )
+from earwitness.measurement.readers.options import stated_unit
 from earwitness.measurement.readers.placing import parts_of
+from earwitness.measurement.readers.units import LINEAR, STATED, ValueUnit
 from earwitness.records.errors import ReadError
 
 #: Frequencies that reach so far, and no further, are in Hz: in kHz or rad/s that is no measurement's end.
@@ -199,7 +198,7 @@ class _Responses:
     taken: slice
     values: Array
     second: Array | None
-    unit: Unit
+    unit: ValueUnit
     phase_scale: float
     remark: str
 
@@ -213,7 +212,7 @@ class _Responses:
         for these in self._blocks(rows):
             values, second = self._numbers(these)
             sizes = self._sizes(these, values, second)
-            level = sizes if self.unit.logarithmic else 20.0 * np.log10(sizes)
+            level = 20.0 * np.log10(sizes) if self.unit.linear else sizes
             phase = self._phases(values, second)
             for k in range(len(these)):
                 yield MeasuredResponse(
@@ -245,7 +244,7 @@ class _Responses:
             else:
                 sizes = values.astype(np.float64)
         name = self.mapping.values
-        if self.unit.logarithmic:
+        if not self.unit.linear:
             possible = np.abs(sizes) <= MAX_LEVEL_DB
         else:
             self._require(rows, sizes > 0.0, "is no magnitude over 0", name)
@@ -294,16 +293,15 @@ def _responses(source: Source, file: ArrayFile, mapping: ArrayMapping) -> _Respo
     return _Responses(source, mapping, parts, frequency, taken, values, second, unit, phase_scale, remark)
 
 
-def _unit(source: Source, file: ArrayFile, mapping: ArrayMapping) -> Unit:
-    stated = stated_unit(source, "unit", file.unit(mapping.values), UNITS)
+def _unit(source: Source, file: ArrayFile, mapping: ArrayMapping) -> ValueUnit:
+    stated = stated_unit(source, "unit", file.unit(mapping.values), STATED)
     if stated is None:
         problem = f"what {mapping.values} is in isn't stated"
-        raise ReadError(source.name, problem, f"state unit: one of {', '.join(UNITS)}", "read.unit")
-    unit = UNITS[stated]
-    if unit.logarithmic and mapping.way is not Way.LEVEL:
+        raise ReadError(source.name, problem, f"state unit: one of {', '.join(STATED)}", "read.unit")
+    unit = STATED[stated]
+    if not unit.linear and mapping.way is not Way.LEVEL:
         problem = f"{stated} is stated for {mapping.way} numbers"
-        linear = ", ".join(name for name, one in UNITS.items() if not one.logarithmic)
-        raise ReadError(source.name, problem, f"state one of {linear}", "read.unit")
+        raise ReadError(source.name, problem, f"state one of {', '.join(LINEAR)}", "read.unit")
     return unit
 
 

@@ -14,7 +14,9 @@ from enum import StrEnum
 from typing import Final
 
 from earwitness.measurement.readers.arrays import MAX_LENGTH, MAX_VALUES, ArrayInfo, Holding, listing
-from earwitness.measurement.readers.contents import Form, LevelUnit, Source
+from earwitness.measurement.readers.contents import Form, Source
+from earwitness.measurement.readers.options import one_of, whole_number
+from earwitness.measurement.readers.units import STATED
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Orbit, ReadOption
 
@@ -27,7 +29,7 @@ OPTIONS: Final[Mapping[str, str]] = {
     "complex": "the array of complex pressures or impedances, instead of `level`",
     "real": "the array of their real parts, with `imaginary`, instead of `complex`",
     "imaginary": "the array of their imaginary parts",
-    "unit": "what the values are in: dB, dB SPL, dB re 1 Pa, dB re 1 Pa/V, Pa, Pa/V, ohm, 1 (a ratio)",
+    "unit": f"what the values are in: {', '.join(STATED)} (a ratio)",
     "samples": "the array of samples, where the file holds sound or impulse responses",
     "sample_rate": "the array that holds their rate, or the rate in Hz itself",
     "pa_per_unit": "what 1 in the samples is in pascals, where the case's calibration doesn't hold",
@@ -42,27 +44,6 @@ OPTIONS: Final[Mapping[str, str]] = {
 }
 FREQUENCY_UNITS: Final = {"Hz": 1.0, "kHz": 1e3, "rad/s": 0.15915494309189535}
 ANGLE_UNITS: Final = {"deg": 1.0, "rad": 57.29577951308232}
-
-
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """What values are in: the unit of the levels that come of them, and whether they are levels already."""
-
-    level: LevelUnit
-    logarithmic: bool
-
-
-UNITS: Final[Mapping[str, Unit]] = {
-    "dB": Unit(LevelUnit.DB, logarithmic=True),
-    "dB SPL": Unit(LevelUnit.SPL, logarithmic=True),
-    "dB re 1 Pa": Unit(LevelUnit.PASCAL, logarithmic=True),
-    "dB re 1 Pa/V": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=True),
-    "Pa": Unit(LevelUnit.PASCAL, logarithmic=False),
-    "Pa/V": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=False),
-    "Pa per unit of drive": Unit(LevelUnit.PASCAL_PER_DRIVE, logarithmic=False),
-    "ohm": Unit(LevelUnit.OHM, logarithmic=False),
-    "1": Unit(LevelUnit.DB, logarithmic=False),
-}
 
 
 class Way(StrEnum):
@@ -128,31 +109,6 @@ def stated_mapping(source: Source, arrays: Mapping[str, ArrayInfo]) -> ArrayMapp
     )
 
 
-def stated_unit(source: Source, key: str, in_file: str, known: Mapping[str, object]) -> str | None:
-    """One of the units `known`: as the case states it, or as the file does; None where neither does.
-
-    Raises
-    ------
-    ReadError
-        The stated one isn't known, or the file says another.
-    """
-    names = {_folded(name): name for name in known}
-    found = names.get(_folded(in_file))
-    stated = source.option(key)
-    if stated is None:
-        return found
-    unit = names.get(_folded(str(stated)))
-    if unit is None:
-        raise _wrong(source, key, f"{str(stated)!r} is no unit here", f"the units are {', '.join(known)}")
-    if found is not None and found != unit:
-        raise _wrong(source, key, f"{unit} is stated, and the file says {found}", "correct or leave it out")
-    return unit
-
-
-def _folded(unit: str) -> str:
-    return "".join(unit.split()).casefold()
-
-
 def _wrong(source: Source, key: str, problem: str, remedy: str) -> ReadError:
     return ReadError(source.name, problem, remedy, f"read.{key}")
 
@@ -213,24 +169,13 @@ class _Options:
 
     def orbit(self) -> Orbit | None:
         """The orbit of the angles."""
-        stated = self.source.option("orbit")
-        if stated is None:
-            return None
-        orbits = [str(orbit) for orbit in Orbit]
-        if stated not in orbits:
-            raise _wrong(
-                self.source, "orbit", f"{str(stated)!r} is no orbit", f"the orbits are {', '.join(orbits)}"
-            )
-        return Orbit(str(stated))
+        stated = one_of(self.source, "orbit", [str(orbit) for orbit in Orbit])
+        return None if stated is None else Orbit(stated)
 
     def axis(self) -> int | None:
         """The stated axis, counted from 0."""
-        stated = self.source.option("axis")
-        if stated is None:
-            return None
-        if isinstance(stated, bool) or stated not in (1, 2):
-            raise _wrong(self.source, "axis", f"{stated!r} is no axis", "state 1 or 2")
-        return int(stated) - 1
+        stated = whole_number(self.source, "axis", 1, 2, "state 1 or 2")
+        return None if stated is None else stated - 1
 
     def require_consistent(self, way: Way) -> None:
         """Refuse what lacks its other half, what doesn't go with `way`, and what is said twice."""

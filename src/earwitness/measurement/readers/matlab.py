@@ -25,6 +25,7 @@ class MatlabReader:
 
     name = "matlab"
     suffixes = frozenset({".mat"})
+    level_option = "unit"
     options: Mapping[str, str] = OPTIONS
 
     def look(self, source: Source) -> Contents:

@@ -44,6 +44,7 @@ class NetcdfReader:
 
     name = "netcdf"
     suffixes = frozenset({".nc"})
+    level_option = ""
     options: Mapping[str, str] = {}
 
     def look(self, source: Source) -> Contents:

@@ -8,7 +8,8 @@ import numpy as np
 
 from earwitness.measurement.readers.arrays import ArrayFile
 from earwitness.measurement.readers.contents import Float64s, Part, Source
-from earwitness.measurement.readers.mapping import ANGLE_UNITS, ArrayMapping, stated_unit
+from earwitness.measurement.readers.mapping import ANGLE_UNITS, ArrayMapping
+from earwitness.measurement.readers.options import stated_unit
 from earwitness.records.errors import ReadError, one_line
 
 _LONGEST_LABEL: Final = 200

@@ -17,7 +17,8 @@ def read_responses(raw: Path, takes: Sequence[Take]) -> list[MeasuredResponse]:
     Raises
     ------
     ReadError
-        A file can't be read, or holds sound where a response is meant, or ohms where no impedance is.
+        A file can't be read, or holds sound where a response is meant, ohms where no impedance is, or a ratio
+        where no microphone's response is.
     """
     found = _read(raw, takes)
     responses = [signal for signal in found if isinstance(signal, MeasuredResponse)]
@@ -26,6 +27,8 @@ def read_responses(raw: Path, takes: Sequence[Take]) -> list[MeasuredResponse]:
             raise _other_than_meant(take, "sound")
         if signal.unit is LevelUnit.OHM and take.key.kind is not TakeKind.IMPEDANCE:
             raise _other_than_meant(take, "an impedance in ohms")
+        if signal.unit is LevelUnit.RATIO and take.key.kind is not TakeKind.MICROPHONE_CALIBRATION:
+            raise _other_than_meant(take, "a ratio", reader_of(source_of(raw, take)).level_option)
     return responses
 
 
@@ -62,6 +65,7 @@ def _read(raw: Path, takes: Sequence[Take]) -> list[MeasuredResponse | Recording
     return [found[row] for row in range(len(takes))]
 
 
-def _other_than_meant(take: Take, found: str) -> ReadError:
+def _other_than_meant(take: Take, found: str, option: str = "") -> ReadError:
     kind = str(take.key.kind).replace("_", " ")
-    return ReadError(take.path, f"holds {found}, and is meant as {kind}", "correct its kind in takes.toml")
+    settled = f"its kind or read.{option}" if option else "its kind"
+    return ReadError(take.path, f"holds {found}, and is meant as {kind}", f"correct {settled} in takes.toml")

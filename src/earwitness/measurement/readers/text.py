@@ -34,8 +34,8 @@ from earwitness.measurement.readers.text_lines import Line, Sorted, require_word
 from earwitness.measurement.readers.text_options import OPTIONS, text_options
 from earwitness.measurement.readers.text_phase import DEGREES_PER_UNIT, phase_unit_of
 from earwitness.measurement.readers.text_thousands import require_no_thousands
-from earwitness.measurement.readers.text_units import ValueUnit
 from earwitness.measurement.readers.text_values import levels_db, value_unit_of
+from earwitness.measurement.readers.units import ValueUnit
 
 MAX_BYTES: Final = 2**25
 MAX_WORDS: Final = 100
@@ -48,6 +48,7 @@ class TextReader:
 
     name = "text"
     suffixes = frozenset({".txt", ".csv", ".tsv", ".dat"})
+    level_option = "level"
     options: Mapping[str, str] = OPTIONS
 
     def look(self, source: Source) -> Contents:

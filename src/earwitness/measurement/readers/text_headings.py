@@ -17,10 +17,9 @@ from earwitness.measurement.readers.text_units import (
     SPL_WORDS,
     UNIT,
     Role,
-    ValueUnit,
     role_of,
-    value_unit,
 )
+from earwitness.measurement.readers.units import ValueUnit, value_unit
 
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _EMPTY_BRACKETS: Final = re.compile(r"[(\[{|]\s*[)\]}|]")

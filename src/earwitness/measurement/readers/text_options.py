@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from earwitness.measurement.readers.contents import Source
+from earwitness.measurement.readers.options import one_of, whole_number
 from earwitness.measurement.readers.text_decoding import ENCODINGS
 from earwitness.measurement.readers.text_lines import DELIMITERS
-from earwitness.measurement.readers.text_units import FREQUENCY_UNITS, STATED_VALUES, Role
+from earwitness.measurement.readers.text_units import FREQUENCY_UNITS, Role
+from earwitness.measurement.readers.units import STATED
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import ReadOption
 
@@ -27,7 +29,7 @@ _ALLOWED: Final[Mapping[str, tuple[str, ...]]] = {
     "delimiter": tuple(DELIMITERS),
     "decimal": (".", ","),
     "frequency": tuple(FREQUENCY_UNITS),
-    "level": tuple(STATED_VALUES),
+    "level": tuple(STATED),
     "phase": ("deg", "rad", "none"),
 }
 _HELP: Final[Mapping[str, str]] = {
@@ -41,6 +43,7 @@ _HELP: Final[Mapping[str, str]] = {
     "phase": 'unit of its phases; "none" leaves a column that may be one aside',
 }
 _MOST_SKIPPED: Final = 10_000
+_SKIP: Final = f"state a number of lines from 0 to {_MOST_SKIPPED}"
 
 
 def _help(key: str) -> str:
@@ -73,38 +76,16 @@ def text_options(source: Source) -> TextOptions:
     ReadError
         An option holds what it can't; the decimal comma is stated beside the comma as delimiter.
     """
-    chosen = {key: _one_of(source, key, allowed) for key, allowed in _ALLOWED.items()}
+    chosen = {key: one_of(source, key, allowed) for key, allowed in _ALLOWED.items()}
     if chosen["delimiter"] == "comma" and chosen["decimal"] == ",":
         problem = "read.decimal is a comma, and so is read.delimiter"
         raise ReadError(source.name, problem, "export it with decimal points or with semicolons")
     columns = source.option("columns")
     return TextOptions(
-        skip=_skip(source),
+        skip=whole_number(source, "skip", 0, _MOST_SKIPPED, _SKIP) or 0,
         columns=None if columns is None else _columns(source, columns),
         **chosen,
     )
-
-
-def _one_of(source: Source, key: str, allowed: tuple[str, ...]) -> str | None:
-    value = source.option(key)
-    if value is None:
-        return None
-    for one in allowed:
-        if isinstance(value, str) and value.strip().lower().replace("µ", "u") == one.lower().replace(
-            "µ", "u"
-        ):
-            return one
-    raise ReadError(source.name, f"read.{key} can't be {value!r}", f"state one of {', '.join(allowed)}")
-
-
-def _skip(source: Source) -> int:
-    value = source.option("skip")
-    if value is None:
-        return 0
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _MOST_SKIPPED:
-        problem = f"read.skip can't be {value!r}"
-        raise ReadError(source.name, problem, f"state a number of lines from 0 to {_MOST_SKIPPED}")
-    return value
 
 
 def _columns(source: Source, value: ReadOption) -> tuple[Role, ...]:

@@ -17,7 +17,8 @@ import numpy.typing as npt
 
 from earwitness.measurement.readers.text_columns import Columns
 from earwitness.measurement.readers.text_phase import proven_phase
-from earwitness.measurement.readers.text_units import OHM, PLAIN_DB, SPL, STATED_VALUES, Role, ValueUnit
+from earwitness.measurement.readers.text_units import Role
+from earwitness.measurement.readers.units import OHM, PLAIN_DB, SPL, STATED, ValueUnit
 from earwitness.records.errors import ReadError
 
 Float64s = npt.NDArray[np.float64]
@@ -49,7 +50,7 @@ def value_unit_of(columns: Columns, values: Float64s, name: str, stated: str | N
     if other is not None:
         problem = f"{heading.text!r} and {other.text!r} have different units"
         raise ReadError(name, problem, "export all columns in one unit")
-    wanted = STATED_VALUES[stated] if stated else None
+    wanted = STATED[stated] if stated else None
     if headed is not None and wanted is not None and not _refines(wanted, headed):
         problem = f"its levels are headed {heading.text!r}, where read.level says {stated}"
         raise ReadError(name, problem, "correct read.level in takes.toml")
