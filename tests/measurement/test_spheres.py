@@ -15,7 +15,7 @@ from earwitness.measurement.readers.contents import LevelUnit
 from earwitness.measurement.reduction import reduce
 from earwitness.measurement.spheres import Interpolation, MeasuredSphere, interpolated, lacking
 from earwitness.methods.cta_2034 import DIRECTIONS
-from earwitness.records.errors import CaseError
+from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Box, CaseFacts, Rig, Unit
 from earwitness.records.facts import Sphere as RoundCabinet
 from earwitness.records.responses import Responses
@@ -239,6 +239,36 @@ def test_a_take_of_its_own_stays(tmp_path: Path) -> None:
     whole = Take("s.sofa", TakeKey(TakeKind.RESPONSE, drive=drive), EVERY_PART)
     takes = expanded([own, whole], tmp_path)
     assert [t for t in takes if t.key.direction == key.direction] == [own]
+
+
+@pytest.mark.parametrize(
+    ("selector", "direction", "refused"),
+    [
+        ("az 40 el 0", Direction(Orbit.HORIZONTAL, 30.0), True),
+        ("az 40 el 0", Direction(Orbit.HORIZONTAL, -40.0), True),
+        ("az 40 el 0", Direction(Orbit.VERTICAL, 40.0), True),
+        ("az 40 el 0", Direction(Orbit.HORIZONTAL, 40.4), False),
+        ("az 40 el 0", Direction(Orbit.HORIZONTAL, 40.6), True),
+        ("az 40 el 0", Direction(Orbit.HORIZONTAL, 40.0), False),
+        ("az 320 el 0", Direction(Orbit.HORIZONTAL, -40.0), False),
+        ("az 180 el 60", Direction(Orbit.VERTICAL, 120.0), False),
+        ("az 180 el 0", Direction(Orbit.VERTICAL, 180.0), False),
+        ("az 0 el 90", Direction(Orbit.VERTICAL, 90.0), False),
+    ],
+)
+@pytest.mark.parametrize("with_whole", [False, True])
+def test_an_entry_of_its_own_says_where_the_file_does(
+    tmp_path: Path, selector: str, direction: Direction, refused: bool, with_whole: bool
+) -> None:
+    sphere(grid(10.0), two_sources, np.array([500.0, 600.0])).write(tmp_path / "s.sofa")
+    own = Take("s.sofa", TakeKey(TakeKind.RESPONSE, direction, Drive(2.83)), selector)
+    whole = Take("s.sofa", TakeKey(TakeKind.RESPONSE, drive=Drive(2.83)), EVERY_PART)
+    takes = [own, whole] if with_whole else [own]
+    if refused:
+        with pytest.raises(ReadError, match=rf"s\.sofa: says azimuth .* of its part '{selector}', and takes"):
+            expanded(takes, tmp_path)
+    else:
+        assert own in expanded(takes, tmp_path)
 
 
 def test_a_distance_that_the_case_contradicts(tmp_path: Path) -> None:
