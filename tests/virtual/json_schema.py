@@ -1,4 +1,4 @@
-"""Just enough of JSON Schema (draft 2020-12) to hold a document against: a keyword that isn't known is an error."""
+"""Just enough of JSON Schema (draft 2020-12) to check a document; a keyword that isn't known is an error."""
 
 from __future__ import annotations
 
@@ -24,7 +24,9 @@ PLAIN: dict[str, Callable[[Any, Any], bool]] = {
     "minItems": lambda value, least: len(value) >= least,
     "maxItems": lambda value, most: len(value) <= most,
     "required": lambda value, keys: all(key in value for key in keys),
-    "type": lambda value, kinds: any(TYPES[kind](value) for kind in ([kinds] if isinstance(kinds, str) else kinds)),
+    "type": lambda value, kinds: any(
+        TYPES[kind](value) for kind in ([kinds] if isinstance(kinds, str) else kinds)
+    ),
     "anyOf": lambda value, schemas: any(not faults(value, schema) for schema in schemas),
 }
 

@@ -8,8 +8,8 @@ import pytest
 from earwitness.virtual.arrays import Floats
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, areas, power_curves
 
-#: dB re on axis; computed independently of this package, at four decimals. Dipole: cos; cardioid: (1 + cos)/2;
-#: aimed: a cardioid 15 degrees up, not normalised.
+#: dB re on axis; computed independently of this package, at four decimals. Dipole: cos; cardioid: half of
+#: 1 + cos; aimed: a cardioid 15 degrees up, not normalised.
 EXPECTED = {
     "dipole": (
         ("listening_window", -0.4333),

@@ -25,15 +25,35 @@ COBBLE = (FOLDER / "cobble_two.toml").read_text(encoding="utf-8")
         ('rig = "workshop"', "", "x.toml: rig is missing"),
         ('shape = "sphere"', 'shape = "egg"', "x.toml, cabinet: shape is 'egg'; it may be: box, sphere"),
         ("diameter_m = 0.28", "", "x.toml, cabinet: diameter_m is missing"),
-        ("diameter_m = 0.28", 'diameter_m = "wide"', "cabinet: diameter_m is 'wide', where a number is wanted"),
+        (
+            "diameter_m = 0.28",
+            'diameter_m = "wide"',
+            "cabinet: diameter_m is 'wide', where a number is wanted",
+        ),
         ("diameter_m = 0.28", "diameter_m = nan", "cabinet: diameter_m is nan, where a number is wanted"),
         ("diameter_m = 0.28", "diameter_m = true", "cabinet: diameter_m is True, where a number is wanted"),
-        ("mass_kg = 0.0095", "mass_g = 9.5", "enclosures woofer's chamber, drive_units woofer: there is no mass_g; "),
-        ("elevation_deg = -12.0", "up_m = 0.1", "drive_units woofer, at: there is no up_m; there may be: elevation_"),
-        ("order = 4", "order = 3", "branches woofer, sections 1: there is no linkwitz_riley filter of order 3"),
+        (
+            "mass_kg = 0.0095",
+            "mass_g = 9.5",
+            "enclosures woofer's chamber, drive_units woofer: there is no mass_g; ",
+        ),
+        (
+            "elevation_deg = -12.0",
+            "up_m = 0.1",
+            "drive_units woofer, at: there is no up_m; there may be: elevation_",
+        ),
+        (
+            "order = 4",
+            "order = 3",
+            "branches woofer, sections 1: there is no linkwitz_riley filter of order 3",
+        ),
         ("order = 4", "order = 4.5", "sections 1: order is 4.5, where a whole number is wanted"),
         ('passes = "low"', 'passes = "band"', "sections 1: passes is 'band'; it may be: low, high"),
-        ('kind = "shelf"', 'kind = "shelve"', "sections 2: kind is 'shelve'; it may be: cut, bell, shelf, all_pass"),
+        (
+            'kind = "shelf"',
+            'kind = "shelve"',
+            "sections 2: kind is 'shelve'; it may be: cut, bell, shelf, all_pass",
+        ),
         ('drivers = ["woofer"]', "drivers = []", "each driver hangs on one branch"),
         ('drivers = ["woofer"]', "drivers = 1", "branches woofer: drivers is 1, where a list is wanted"),
         ('near_fields = ["woofer"]', "near_fields = [1]", "near_fields is 1, where a word is wanted"),
@@ -67,9 +87,9 @@ def test_mistakes_in_faults(fault: str, message: str) -> None:
 
 
 def test_an_unknown_scenario_or_rig_is_refused_with_those_there_are() -> None:
-    with pytest.raises(ScenarioError, match="no scenario is called 'gravel'; there are: .*cobble_two"):
+    with pytest.raises(ScenarioError, match=r"no scenario is called 'gravel'; there are: .*cobble_two"):
         load("gravel")
-    with pytest.raises(ScenarioError, match="no rig is called 'attic'; there are: .*workshop"):
+    with pytest.raises(ScenarioError, match=r"no rig is called 'attic'; there are: .*workshop"):
         load("cobble_two", "attic")
 
 
@@ -83,5 +103,3 @@ def without_comments(value: Any) -> Any:
 def test_text_of_a_document_is_read_back(seed: int) -> None:
     text = generate(seed).loudspeaker
     assert toml_text({"#": f"Drawn with seed {seed}.", **tomllib.loads(text)}) == text
-
-

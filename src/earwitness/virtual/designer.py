@@ -45,7 +45,7 @@ class Wish:
         """Moving mass."""
         pressure = REFERENCE_PA * 10.0 ** (self.level_db / 20.0)
         reach = BENCH.density * self.area_m2 * DRIVE_V / (2.0 * math.pi * pressure)
-        return reach**2 * 2.0 * math.pi * self.resonance_hz / (self.electrical_q * self.resistance_ohm)
+        return float(reach**2) * 2.0 * math.pi * self.resonance_hz / (self.electrical_q * self.resistance_ohm)
 
     @property
     def force_factor(self) -> float:

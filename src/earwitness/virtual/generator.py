@@ -117,7 +117,7 @@ def _loudspeaker(draws: Draws, seed: int) -> dict[str, Any]:
     cone = (0.6 if ball else 1.0) * width * draws.of("woofer_to_width")
     volume = math.pi / 6.0 * width**3 * 0.75 if ball else width * height * depth * 0.7
     down = cone / 2.0 + 0.02 if ball else cone / 2.0 + 0.035
-    document = {
+    document: dict[str, Any] = {
         "#": f"Drawn with seed {seed}.",
         "rig": "workshop",
         "near_fields": ["woofer"] + ["port"] * port,

@@ -50,15 +50,22 @@ class Rig:
     near_drive_v: float
     scatterers: tuple[Scatterer, ...] = ()
 
-    def session(self, loudspeaker: Loudspeaker, near_fields: Sequence[str]) -> Session:
-        """A session with both orbits and one take close to each radiator named."""
+    def session(
+        self, loudspeaker: Loudspeaker, near_fields: Sequence[str], full_scale_v: float | None = None
+    ) -> Session:
+        """A session with both orbits and one take close to each radiator named.
+
+        An active loudspeaker says what digital full scale is in volts at its amplifiers' inputs.
+        """
         workshop = Workshop(loudspeaker, self.room, self.microphone, self.chain, self.air, self.scatterers)
         return Session(
             workshop=workshop,
             turntable=self.turntable,
             sweep=self.sweep,
-            turns=tuple(turns(self.habits.drive_v)),
-            near_fields=tuple(NearField(name, self.near_gap_m, self.near_drive_v) for name in near_fields),
+            turns=tuple(turns(self.habits.drive_v, full_scale_v=full_scale_v)),
+            near_fields=tuple(
+                NearField(name, self.near_gap_m, self.near_drive_v, full_scale_v) for name in near_fields
+            ),
             tail_s=self.habits.tail_s,
             seed=self.habits.seed,
             warming_k=self.habits.warming_k,

@@ -26,7 +26,11 @@ RIGS: Final = Path(__file__).parent / "rigs"
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """Everything that stands in the workshop on one day, the document it came from, and what is wrong."""
+    """Everything that stands in the workshop on one day, the document it came from, and what is wrong.
+
+    `full_scale_v` is None but for an active loudspeaker: volts RMS at its amplifiers' inputs of a sine that
+    fills digital full scale. Its drives are said in dBFS, and its "terminals" are those inputs.
+    """
 
     name: str
     loudspeaker: Loudspeaker
@@ -35,6 +39,7 @@ class Scenario:
     session: Session
     document: Table
     faults: tuple[Fault, ...] = ()
+    full_scale_v: float | None = None
 
     def pressure(
         self, directions: Floats, frequencies: Floats, drive: float = 2.83, distance: float | Floats = 1.0
@@ -130,13 +135,15 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
     `name` is what messages and `facts` call it.
     """
     document = _document(name, text)
-    document.only("rig", "near_fields", "cabinet", "enclosures", "branches", "faults")
+    document.only("rig", "near_fields", "full_scale_v", "cabinet", "enclosures", "branches", "faults")
     own = document.take(str, "rig")
     workshop = rig(_document(f"{name}, rig" if rig_text else own, rig_text or _text(RIGS, "rig", own)))
     near_fields = document.take(tuple[str, ...], "near_fields", ())
+    full_scale = document.take(float, "full_scale_v", None)
     parts = loudspeaker(document)
-    session = workshop.session(parts, near_fields)
-    return Scenario(name, parts, workshop.air, workshop.turntable, session, document, read(document))
+    session = workshop.session(parts, near_fields, full_scale)
+    faults = read(document)
+    return Scenario(name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale)
 
 
 def names() -> tuple[str, ...]:

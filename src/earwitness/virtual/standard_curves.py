@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.virtual.arrays import Floats
+from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.files import ANGLES_DEG, ORBITS
 
 #: Every direction of both orbits: (orbit, angle), the shared 0 and 180 degrees on each.
@@ -72,7 +72,7 @@ def areas() -> Floats:
     return np.asarray(weights / weights.sum())
 
 
-def power_curves(pressure: Floats) -> dict[str, Floats]:
+def power_curves(pressure: Complexes | Floats) -> dict[str, Floats]:
     """Mean square pressure of each curve, ratios for the directivity indices.
 
     Parameters

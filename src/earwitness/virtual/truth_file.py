@@ -77,6 +77,7 @@ def truth(scenario: Scenario) -> dict[str, Any]:
         "conditions": {
             "drive_v": DRIVE_V,
             "distance_m": distance,
+            "full_scale_v": scenario.full_scale_v,
             "temperature_c": scenario.air.temperature_c,
         },
         "frequency_hz": _rounded(FREQUENCIES),
@@ -247,7 +248,14 @@ SCHEMA: Final[dict[str, Any]] = {
         {
             "schema_version": {"const": VERSION},
             "scenario": _TEXT,
-            "conditions": _object({"drive_v": _NUMBER, "distance_m": _NUMBER, "temperature_c": _NUMBER}),
+            "conditions": _object(
+                {
+                    "drive_v": _NUMBER,
+                    "distance_m": _NUMBER,
+                    "full_scale_v": {"type": ["number", "null"]},
+                    "temperature_c": _NUMBER,
+                }
+            ),
             "frequency_hz": _LEVELS,
             "curves": _CURVES,
             "curves_without_faults": _CURVES,
