@@ -39,6 +39,7 @@ def subjects(name: str, level_db: float, unit: LevelUnit = LevelUnit.DB) -> set[
         (56.0, LevelUnit.PASCAL, set()),
         (57.0, LevelUnit.PASCAL, {"level"}),
         (151.0, LevelUnit.SPL, {"level"}),
+        (85.0, LevelUnit.RATIO, {"level"}),
         (21.0, LevelUnit.SPL, set()),
         (1.0, LevelUnit.SPL, {"level"}),
         # 20 dB re 20 µPa are −74 dB re 1 Pa; of a drive of 2.83 V each is 9 dB more
@@ -63,6 +64,8 @@ def test_a_response(level_db: float, unit: LevelUnit, doubts: set[str]) -> None:
         (-38.0, LevelUnit.DB, {"level"}),
         (84.0, LevelUnit.DB, {"level"}),
         (0.0, LevelUnit.SPL, {"kind"}),
+        (0.4, LevelUnit.RATIO, set()),
+        (-38.0, LevelUnit.RATIO, {"level"}),
     ],
 )
 def test_a_microphone(level_db: float, unit: LevelUnit, doubts: set[str]) -> None:

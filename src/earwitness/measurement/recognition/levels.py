@@ -65,17 +65,26 @@ def why_not_of_kind(kind: TakeKind, levels: Levels | None, drive: Drive | None) 
     """Why a response of these levels can't be of that kind; None where it can."""
     if levels is None:
         return None
-    is_ohm = levels.unit is LevelUnit.OHM
-    if kind in DIRECTIONAL and is_ohm:
-        return Unclear("kind", "its values are ohms, and its name says a response of the loudspeaker")
-    if kind is TakeKind.MICROPHONE_CALIBRATION and levels.unit is not LevelUnit.DB:
-        return Unclear("kind", f"a microphone's response is a gain in dB, and this one is {levels.unit}")
-    if kind is TakeKind.IMPEDANCE and levels.unit not in (LevelUnit.OHM, LevelUnit.DB):
-        return Unclear("kind", f"named as impedance, and its values are {levels.unit}")
+    wrong = _why_not_of_unit(kind, levels.unit)
+    if wrong is not None:
+        return wrong
     if kind in DIRECTIONAL and levels.distance_m is not None and levels.distance_m > FARTHEST_M:
         line = f"the file says that its microphone stood {levels.distance_m:g} m away"
         return Unclear("distance", f"{line}, farther than loudspeakers are measured from")
     return _why_not_of_size(kind, levels, drive)
+
+
+def _why_not_of_unit(kind: TakeKind, unit: LevelUnit) -> Unclear | None:
+    """Why levels of that unit are none of that kind."""
+    if kind in DIRECTIONAL and unit is LevelUnit.OHM:
+        return Unclear("kind", "its values are ohms, and its name says a response of the loudspeaker")
+    if kind in DIRECTIONAL and unit is LevelUnit.RATIO:
+        return Unclear("level", "its values are a ratio, which is no sound pressure")
+    if kind is TakeKind.MICROPHONE_CALIBRATION and unit not in (LevelUnit.DB, LevelUnit.RATIO):
+        return Unclear("kind", f"a microphone's response is a gain in dB, and this one is {unit}")
+    if kind is TakeKind.IMPEDANCE and unit not in (LevelUnit.OHM, LevelUnit.DB):
+        return Unclear("kind", f"named as impedance, and its values are {unit}")
+    return None
 
 
 def _why_not_of_size(kind: TakeKind, levels: Levels, drive: Drive | None) -> Unclear | None:
