@@ -258,7 +258,7 @@ REFUSED = {
     ),
     "real and imaginary parts without a unit": Refused(
         "f,Re,Im\n20,1,1\n2000,2,1\n",
-        f": the unit of its real and imaginary parts isn't said; {OPTION_LEVEL}",
+        ': the unit of its real and imaginary parts isn\'t said; state it, as in read = { level = "Pa" }',
     ),
     "a level that is none": Refused(
         "Hz dB\n20 80\n200 5000\n", ", line 3: 5000 dB is no level; export it again"
@@ -279,11 +279,13 @@ REFUSED = {
     ),
     "a weighted level": Refused(
         "Hz;dB(A)\n20;80\n200;81\n",
-        f": has no column of levels; 'dB(A)' is in no unit that is read; {OPTION_COLUMNS}",
+        ": has no column of levels; 'dB(A)' is in no unit that is read; "
+        "export a level or magnitude, in dB, Pa, Pa/V or ohm",
     ),
     "volts": Refused(
         "f;Output [mV]\n20;80\n200;81\n",
-        f": has no column of levels; 'Output [mV]' is in no unit that is read; {OPTION_COLUMNS}",
+        ": has no column of levels; 'Output [mV]' is in no unit that is read; "
+        "export a level or magnitude, in dB, Pa, Pa/V or ohm",
     ),
     # phases
     "a third column that may be anything": Refused(

@@ -32,10 +32,11 @@ from earwitness.measurement.readers.text_dialect import Table, tabulate
 from earwitness.measurement.readers.text_frequency import FrequencyAxis, frequency_axis
 from earwitness.measurement.readers.text_lines import Line, Sorted, require_words, sort_lines
 from earwitness.measurement.readers.text_options import OPTIONS, text_options
-from earwitness.measurement.readers.text_phase import DEGREES_PER_UNIT, phase_unit_of
+from earwitness.measurement.readers.text_phase import phase_unit_of
 from earwitness.measurement.readers.text_thousands import require_no_thousands
 from earwitness.measurement.readers.text_values import levels_db, value_unit_of
 from earwitness.measurement.readers.units import ValueUnit
+from earwitness.measurement.readers.wrapping import DEGREES_PER_UNIT
 
 MAX_BYTES: Final = 2**25
 MAX_WORDS: Final = 100

@@ -11,7 +11,7 @@ from earwitness.measurement.readers.text_dialect import Table
 from earwitness.measurement.readers.text_headings import Heading, find_headings, read_heading
 from earwitness.measurement.readers.text_lines import Line
 from earwitness.measurement.readers.text_options import TextOptions
-from earwitness.measurement.readers.text_units import Role
+from earwitness.measurement.readers.text_units import UNIT, Role
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import EVERY_PART
 
@@ -19,6 +19,7 @@ from earwitness.records.takes import EVERY_PART
 _NO_FREQUENCY: Final = re.compile(
     r"freq\w*(?:gang|\s+(?:response|range|resolution|weighting))", re.IGNORECASE
 )
+_BRACKETS: Final = re.compile(r"[(\[{][^()\[\]{}]{1,30}[)\]}]")
 _LONGEST_TITLE: Final = 300
 _LONGEST_SELECTOR: Final = 80
 _SETTLED: Final = 'state what its columns are, as in read = { columns = "frequency, level, phase" }'
@@ -74,6 +75,7 @@ def tell_columns(table: Table, above: Sequence[Line], name: str, options: TextOp
         headings = tuple(replace(h, role=role) for h, role in zip(headings, stated, strict=True))
         parts = _by_order(stated, headings)
     elif found:
+        _require_frequency(headings, lines, name)
         parts = _by_headings(headings, name)
     else:
         roles = _headless(table, above, name)
@@ -97,10 +99,23 @@ def _stated(roles: tuple[Role, ...], count: int, headings: Sequence[Heading], na
         problem = f"has {count} columns, where read.columns names {len(roles)}"
         raise ReadError(name, problem, 'name each column, with "-" for one that is left aside')
     for k, (role, heading) in enumerate(zip(roles, headings, strict=False), start=1):
-        if role is not Role.ASIDE and heading.named and role is not heading.role:
+        meant = heading.derived and role is not Role.FREQUENCY
+        if role is not Role.ASIDE and heading.named and role is not heading.role and not meant:
             problem = f"column {k} is headed {heading.text!r}, where read.columns says {role}"
             raise ReadError(name, problem, "correct read.columns in takes.toml")
     return roles
+
+
+def _require_frequency(headings: Sequence[Heading], lines: Sequence[int], name: str) -> None:
+    """Refuse headings of which none is that of a frequency that is read."""
+    if any(heading.role is Role.FREQUENCY for heading in headings):
+        return
+    where = f"line {min(lines)}"
+    first = headings[0]
+    if first.role is Role.ASIDE and not first.derived:
+        problem = f"{first.text!r} is no frequency in Hz or kHz"
+        raise ReadError(name, problem, "export it over frequency", where)
+    raise ReadError(name, "looks like a heading, and none of its columns is a frequency", _SETTLED, where)
 
 
 def _headless(table: Table, above: Sequence[Line], name: str) -> tuple[Role, ...]:
@@ -118,9 +133,15 @@ def _headless(table: Table, above: Sequence[Line], name: str) -> tuple[Role, ...
 
 
 def _like_a_heading(words: str) -> bool:
-    """Whether a line names a frequency and something beside it, without being a sentence or a title."""
+    """Whether a line names columns without being a sentence or a title.
+
+    It names a frequency and something beside it, or units in several brackets.
+    """
     if re.search(r"[:=]", words):
         return False
+    bracketed = _BRACKETS.findall(words[:_LONGEST_TITLE])
+    if sum(UNIT.search(group) is not None for group in bracketed) > 1:
+        return True
     found = _roles_in(words)
     return Role.FREQUENCY in found and bool(found & {Role.VALUE, Role.PHASE, Role.REAL, Role.IMAGINARY})
 
@@ -233,10 +254,21 @@ def _can_select(text: str) -> bool:
 
 
 def _without_values(headings: Sequence[Heading], name: str) -> ReadError:
+    derived = next((h for h in headings if h.derived), None)
+    if derived is not None:
+        problem = f"{derived.text!r} says {derived.derived!r}, which no measured level is"
+        columns = ", ".join(_stated_word(heading) for heading in headings)
+        remedy = f'export the measured one, or state read = {{ columns = "{columns}" }} if it is that'
+        return ReadError(name, problem, remedy)
     aside = next((h.text for h in headings if h.role is Role.ASIDE and h.text), None)
-    problem = (
-        f"has no column of levels; {aside!r} is in no unit that is read"
-        if aside
-        else "has no column of levels"
-    )
-    return ReadError(name, problem, _SETTLED)
+    if aside is None:
+        return ReadError(name, "has no column of levels", _SETTLED)
+    problem = f"has no column of levels; {aside!r} is in no unit that is read"
+    return ReadError(name, problem, "export a level or magnitude, in dB, Pa, Pa/V or ohm")
+
+
+def _stated_word(heading: Heading) -> str:
+    """What ``read.columns`` would say of a column, one that is derived being meant."""
+    if heading.derived and heading.phase is None:
+        return str(Role.VALUE)
+    return str(heading.role)

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.measurement.readers.contents import SAMPLE_RATES_HZ
 from earwitness.measurement.readers.text_headings import Heading
 from earwitness.measurement.readers.text_units import FREQUENCY_UNITS
 from earwitness.records.errors import ReadError
@@ -15,7 +16,7 @@ from earwitness.records.errors import ReadError
 Float64s = npt.NDArray[np.float64]
 
 #: Half of the highest sample rate that is read: no response goes beyond.
-HIGHEST_TOP_HZ: Final = 384_000.0
+HIGHEST_TOP_HZ: Final = SAMPLE_RATES_HZ[1] / 2.0
 #: A response of any loudspeaker, even a subwoofer's, goes beyond this,
 LOWEST_TOP_HZ: Final = 40.0
 #: and begins below this.

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from earwitness.measurement.readers.text_abscissae import is_other_abscissa
+from earwitness.measurement.readers.text_beside import is_plain_frequency, spoils_its_unit
 from earwitness.measurement.readers.text_lines import DELIMITERS, Line
 from earwitness.measurement.readers.text_units import (
     EXACT,
@@ -17,6 +19,7 @@ from earwitness.measurement.readers.text_units import (
     SPL_WORDS,
     UNIT,
     Role,
+    is_derived,
     role_of,
 )
 from earwitness.measurement.readers.units import ValueUnit, value_unit
@@ -25,6 +28,11 @@ _WORD: Final = re.compile(r"[^\W\d_]+")
 _EMPTY_BRACKETS: Final = re.compile(r"[(\[{|]\s*[)\]}|]")
 _ONE_LETTER_FREE: Final = frozenset(word for word in EXACT if len(word) == 1)
 _LONGEST: Final = 200
+#: A number with its unit, which heads no column.
+_QUANTITY: Final = re.compile(
+    r"(?<![^\W_])[+\-−]?\d[\d.,]{0,20}\s?(?:dB\w*|[mkµμu]?Pa|[kM]?Hz|ohms?|Ω|%|m?V|m?s)"
+)
+_BEGINS_WITH_NUMBER: Final = re.compile(r"[+\-−]?\d")
 #: Headings stand among so many lines above the rows.
 _NEAREST: Final = 20
 
@@ -55,6 +63,9 @@ class Heading:
         Whether a word or unit said what the column is.
     hint
         ``spl`` or ``ohm``, where a word says what kind of level or magnitude it is.
+    derived
+        The word that says that the column was made of measured ones; such a column is left `ASIDE`, unless
+        the case says that it is meant.
     """
 
     text: str
@@ -66,11 +77,12 @@ class Heading:
     phase: str | None = None
     named: bool = True
     hint: str = ""
+    derived: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class HeadingLines:
-    """The headings of all columns and the lines they were found in."""
+    """The headings of all columns and the lines they were found in; perhaps none of a frequency."""
 
     columns: tuple[Heading, ...]
     lines: tuple[int, ...]
@@ -79,10 +91,12 @@ class HeadingLines:
 def read_heading(text: str) -> Heading:
     """What one heading says of its column."""
     text = re.sub(r"\s+", " ", text.strip().strip('"').strip())[:_LONGEST]
+    # a raised digit would count as a letter of the unit's
+    scanned = text.replace("²", "^2").replace("³", "^3")
     units: dict[str, list[str]] = {}
-    for match in UNIT.finditer(text):
+    for match in UNIT.finditer(scanned):
         units.setdefault(str(match.lastgroup), []).append(match.group())
-    bare = UNIT.sub(lambda m: " " * len(m.group()), text)
+    bare = UNIT.sub(lambda m: " " * len(m.group()), scanned)
     letters = _WORD.findall(bare)
     alone = len(letters) == 1
     roles: list[Role] = []
@@ -96,18 +110,36 @@ def read_heading(text: str) -> Heading:
         elif low in FILLERS:
             known.append(word)
     role = _role(roles, units, bool(letters) or any(c.isdigit() for c in bare))
-    hints = [word.lower() for word in known]
+    hint = _hint([word.lower() for word in known])
+    derived = _derived(letters, units, hint) if role not in (Role.FREQUENCY, Role.ASIDE) else ""
+    spoilt = spoils_its_unit(scanned, bare)
+    plain = role is not Role.FREQUENCY or (_is_read(units) and is_plain_frequency(bare, letters))
+    if derived or spoilt or not plain:
+        role = Role.ASIDE
     return Heading(
         text=text,
         role=role,
         words=_words(text, _rest(bare, known, glued=False)),
         key=_rest(bare, known, glued=True).casefold(),
         frequency=_frequency(units) if role is Role.FREQUENCY else None,
-        unit=_unit(units) if role in (Role.VALUE, Role.REAL, Role.IMAGINARY) else None,
+        unit=_unit(units) if derived or role in (Role.VALUE, Role.REAL, Role.IMAGINARY) else None,
         phase="rad" if "radian" in units else "deg" if "degree" in units else None,
-        named=bool(roles or units),
-        hint=_hint(hints),
+        named=bool(roles or units or derived),
+        hint=hint,
+        derived="" if spoilt else derived,
     )
+
+
+def _derived(letters: Sequence[str], units: dict[str, list[str]], hint: str) -> str:
+    """What says that a column was made of measured ones; a sound pressure level re its own at 1 kHz is."""
+    word = next((word for word in letters if is_derived(word.lower())), "")
+    own = next((unit for unit in units.get("decibel", ()) if unit.lower().endswith("hz")), "")
+    return word or (own if hint == "spl" else "")
+
+
+def _is_read(units: dict[str, list[str]]) -> bool:
+    """Whether a frequency is in a unit that is read, or in none that is said."""
+    return set(units) <= {"frequency"} and (not units or _frequency(units) is not None)
 
 
 def _role(roles: Sequence[Role], units: dict[str, list[str]], has_more: bool) -> Role:
@@ -129,7 +161,9 @@ def _role(roles: Sequence[Role], units: dict[str, list[str]], has_more: bool) ->
 
 
 def _frequency(units: dict[str, list[str]]) -> float | None:
-    spelt = units.get("frequency", [""])[0]
+    spelt, *others = units.get("frequency", [""])
+    if others:
+        return None
     return next((hz for unit, hz in FREQUENCY_UNITS.items() if unit.lower() == spelt.lower()), None)
 
 
@@ -165,39 +199,90 @@ def find_headings(above: Sequence[Line], count: int, delimiter: str) -> HeadingL
     """The headings of `count` columns among the lines above the rows; None where there are none.
 
     The lowest line that falls into `count` cells, one of which is a frequency, is it. A line of units below a
-    line of names is joined with it, and a line of directions above fills in what the headings lack.
+    line of names is joined with it, and a line of directions above fills in what the headings lack. So is a
+    line that names a level or any unit, and no frequency that is read: there none of the columns is one.
     """
     for k in range(len(above) - 1, max(-1, len(above) - 1 - _NEAREST), -1):
-        for cells in splits(above[k], count, delimiter):
-            columns = tuple(read_heading(cell) for cell in cells)
-            if [c.role for c in columns].count(Role.FREQUENCY) != 1:
-                continue
-            return _completed(above, k, cells, count, delimiter)
+        otherwise: HeadingLines | None = None
+        for own, cells in splits(above[k], count, delimiter):
+            joined, used = _joined(above, k, cells, count, delimiter)
+            columns = tuple(read_heading(cell) for cell in joined)
+            if [c.role for c in columns].count(Role.FREQUENCY) == 1:
+                return _completed(above, k + 1 - len(used), columns, used, delimiter)
+            if otherwise is None and _heads_otherwise(joined, delimiter if own else ""):
+                otherwise = HeadingLines(_without_frequency(columns), used)
+        if otherwise is not None:
+            return otherwise
     return None
 
 
-def _completed(above: Sequence[Line], k: int, cells: list[str], count: int, delimiter: str) -> HeadingLines:
-    """Headings with the line of names above one of units, and the line of directions above either."""
-    used = [above[k].number]
-    top = k
-    if all(_is_unit(cell) for cell in cells) and k > 0:
-        for names in splits(above[k - 1], count, delimiter):
-            if [read_heading(n).role for n in names].count(Role.FREQUENCY) == 1:
-                cells = [f"{n} [{u.strip('()[]{} ')}]" if u else n for n, u in zip(names, cells, strict=True)]
-                used.append(above[k - 1].number)
-                top = k - 1
-                break
-    columns = [read_heading(cell) for cell in cells]
+def _heads_otherwise(cells: Sequence[str], own: str) -> bool:
+    """Whether cells without a frequency head columns, and aren't a title or a fact (``Distance; 2``).
+
+    Parameters
+    ----------
+    own
+        The rows' delimiter, if it parts these cells; where another does, units have to say it, as titles
+        have words for levels in them, too.
+    """
+    if any(re.search("[:=]", cell) for cell in cells):
+        return False
+    if len(cells) == 2 and _BEGINS_WITH_NUMBER.match(cells[1]):
+        return False
+    bare = [_QUANTITY.sub(" ", cell) for cell in cells]
+    if any(UNIT.search(cell) for cell in bare):
+        return True
+    columns = [read_heading(cell) for cell in bare]
+    named = any(column.named for column in columns)
+    if own == "space":
+        return named and columns[0].role in (Role.VALUE, Role.ASIDE) and not _is_level(columns[0])
+    return bool(own) and (named or is_other_abscissa(cells[0]))
+
+
+def _is_level(heading: Heading) -> bool:
+    return heading.named and heading.role is Role.VALUE
+
+
+def _without_frequency(columns: tuple[Heading, ...]) -> tuple[Heading, ...]:
+    """Columns of which the first is said to be something else, if it is."""
+    first = columns[0]
+    if first.role is Role.VALUE and is_other_abscissa(first.text):
+        first = replace(first, role=Role.ASIDE, named=True)
+    return (first, *columns[1:])
+
+
+def _joined(
+    above: Sequence[Line], k: int, cells: list[str], count: int, delimiter: str
+) -> tuple[list[str], tuple[int, ...]]:
+    """Cells of line `k`, after those of the line of names above where they are units, and the lines used."""
+    alone = (above[k].number,)
+    if k == 0 or not all(_is_unit(cell) for cell in cells):
+        return cells, alone
+    has_frequency = any(read_heading(cell).role is Role.FREQUENCY for cell in cells)
+    for own, names in splits(above[k - 1], count, delimiter):
+        roles = [read_heading(name).role for name in names]
+        headed = roles.count(Role.FREQUENCY) == 1 or roles[0] is Role.ASIDE
+        if headed or (not has_frequency and _heads_otherwise(names, delimiter if own else "")):
+            units = [unit.strip("()[]{} ") for unit in cells]
+            joined = [f"{n} [{u}]" if u else n for n, u in zip(names, units, strict=True)]
+            return joined, (*alone, above[k - 1].number)
+    return cells, alone
+
+
+def _completed(
+    above: Sequence[Line], top: int, columns: tuple[Heading, ...], used: tuple[int, ...], delimiter: str
+) -> HeadingLines:
+    """Headings from line `top` on, with the line of directions above them where they lack any."""
     values = [c.key for c in columns if c.role is not Role.FREQUENCY]
     if top > 0 and len(values) > 1 and not any(values):
         over = _spread(above[top - 1], columns, delimiter)
         if over is not None:
-            columns = [
+            columns = tuple(
                 c if c.role is Role.FREQUENCY else replace(c, words=upper, key=upper.casefold())
                 for upper, c in zip(over, columns, strict=True)
-            ]
-            used.append(above[top - 1].number)
-    return HeadingLines(tuple(columns), tuple(used))
+            )
+            used = (*used, above[top - 1].number)
+    return HeadingLines(columns, used)
 
 
 def _is_unit(cell: str) -> bool:
@@ -211,14 +296,14 @@ def _spread(line: Line, columns: Sequence[Heading], delimiter: str) -> list[str]
     groups = roles.count(Role.VALUE) or roles.count(Role.REAL)
     if groups < 2:
         return None
-    for cells in splits(line, len(columns), delimiter):
+    for _, cells in splits(line, len(columns), delimiter):
         filled: list[str] = []
         for cell, column in zip(cells, columns, strict=True):
             starts = column.role in (Role.VALUE, Role.REAL, Role.FREQUENCY)
             filled.append(cell or ("" if starts or not filled else filled[-1]))
         if all(filled[i] for i, role in enumerate(roles) if role is not Role.FREQUENCY):
             return filled
-    for cells in splits(line, groups + 1, delimiter):
+    for _, cells in splits(line, groups + 1, delimiter):
         given = iter(cells[1:])
         spread, current = [], ""
         for role in roles:
@@ -228,8 +313,11 @@ def _spread(line: Line, columns: Sequence[Heading], delimiter: str) -> list[str]
     return None
 
 
-def splits(line: Line, count: int, delimiter: str) -> Iterator[list[str]]:
-    """The ways in which a line falls into `count` cells: at the rows' own delimiter first."""
+def splits(line: Line, count: int, delimiter: str) -> Iterator[tuple[bool, list[str]]]:
+    """The ways in which a line falls into `count` cells: at the rows' own delimiter first.
+
+    Each comes with whether it is the rows' own.
+    """
     for name in (delimiter, *(other for other in DELIMITERS if other != delimiter)):
         texts = [line.words, line.text] if line.comment and name == "semicolon" else [line.words]
         texts = texts if line.comment else [line.text]
@@ -239,7 +327,7 @@ def splits(line: Line, count: int, delimiter: str) -> Iterator[list[str]]:
                 if len(bare) == count + 1 and not bare[-1]:
                     bare.pop()
                 if len(bare) == count:
-                    yield bare
+                    yield name == delimiter, bare
 
 
 def _cut(text: str, delimiter: str) -> Iterator[list[str]]:

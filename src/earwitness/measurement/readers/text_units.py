@@ -20,7 +20,6 @@ class Role(StrEnum):
 
 
 FREQUENCY_UNITS: Final[Mapping[str, float]] = {"Hz": 1.0, "kHz": 1e3}
-
 _NOT_AFTER_LETTER: Final = r"(?<![^\W\d_])"
 _NO_LETTER_AFTER: Final = r"(?![^\W\d_])"
 _RE: Final = r"re[.:]?\s*(?:[\d.]{1,8}(?:e-5)?\s*)?(?:[µμu]?Pa|k?Hz|ohm|Ω|Ω|V)"
@@ -32,7 +31,7 @@ UNIT: Final = re.compile(
     rf"|(?P<frequency>(?<!\d)(?<!\d\s)[kM]?Hz{_NO_LETTER_AFTER})"
     rf"|(?P<radian>rad(?:ians?)?{_NO_LETTER_AFTER}(?!\s?/))"
     rf"|(?P<degree>(?<!\d)(?<!\d\s)(?:(?:deg|degrees?|grad|grados?|gradi|degrés?){_NO_LETTER_AFTER}|°))"
-    rf"|(?P<other>(?:[mµμu]V|(?<!\d)(?<!\d\s)[mµμu]s|m?m/s|rad/s|counts){_NO_LETTER_AFTER}|(?<!\d)(?<!\d\s)%)"
+    rf"|(?P<other>(?:[mµμu]V|gons?|gradians?|(?<!\d)(?<!\d\s)[mµμu]s|m?m/s|rad/s|counts){_NO_LETTER_AFTER}|(?<!\d)(?<!\d\s)%)"
     r")",
     re.IGNORECASE,
 )
@@ -43,7 +42,10 @@ UNIT: Final = re.compile(
 WORDS: Final[Mapping[Role, tuple[str, ...]]] = {
     Role.ASIDE: (
         "coher", "kohär", "distort", "thd", "klirr", "noise", "rauschen", "snr", "delay", "laufzeit",
-        "gruppenlaufzeit", "harmoni", "uncert", "sigma", "std", "index", "minimum", "excess", "weight",
+        "gruppenlaufzeit", "groupdelay", "verzerr", "distors", "harmoni", "uncert", "sigma", "std", "index",
+        "minimum", "excess", "weight", "bewertet", "power", "leistung", "schallleistung", "schalleistung",
+        "intensi", "directivity", "energ", "decay", "waterfall", "velocity", "schnelle", "displacement",
+        "excursion", "auslenkung", "current", "strom", "voltage", "spannung",
     ),
     Role.VALUE: (
         "spl", "level", "pegel", "niveau", "nivel", "livello", "magn", "betrag", "modul", "ampl", "gain",
@@ -67,8 +69,15 @@ EXACT: Final[Mapping[str, Role]] = {
     "z": Role.VALUE,
     "ph": Role.PHASE,
     "arg": Role.PHASE,
-    "coh": Role.ASIDE,
+    **dict.fromkeys(("coh", "lw", "etc", "hd", "csd", "di"), Role.ASIDE),
 }
+#: Words that say that a level was made of measured ones; a longer word that begins as one does is the same.
+_DERIVED: Final = (
+    "normali", "normier", "smooth", "geglä", "gegla", "glätt", "averag", "gemittel", "mittelwert", "simul",
+    "predict", "vorherge", "differen", "target", "offset", "relativ", "suaviz",
+    "inroom", "raumantw", "lisse", "lissé",
+)  # fmt: skip
+_DERIVED_EXACT: Final = frozenset({"norm", "rel", "sim", "diff", "delta", "δ", "mean", "avg", "moyenne"})
 #: Exact words of one letter mean something only where they stand alone.
 FILLERS: Final = frozenset({"in", "part", "teil", "sound", "value", "wert", "of", "the", "unit", "acoustic"})
 SPL_WORDS: Final = ("spl", "schalldruckpegel")
@@ -81,3 +90,8 @@ def role_of(word: str) -> Role | None:
         if word.startswith(beginnings):
             return role
     return EXACT.get(word)
+
+
+def is_derived(word: str) -> bool:
+    """Whether a word says that its column was made of measured ones: smoothed, normalised, averaged."""
+    return word.startswith(_DERIVED) or word in _DERIVED_EXACT

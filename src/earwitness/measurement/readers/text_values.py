@@ -15,15 +15,15 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.measurement.readers.contents import MAX_LEVEL_DB
 from earwitness.measurement.readers.text_columns import Columns
-from earwitness.measurement.readers.text_phase import proven_phase
 from earwitness.measurement.readers.text_units import Role
 from earwitness.measurement.readers.units import OHM, PLAIN_DB, SPL, STATED, ValueUnit
+from earwitness.measurement.readers.wrapping import proven_phase
 from earwitness.records.errors import ReadError
 
 Float64s = npt.NDArray[np.float64]
 
-MAX_LEVEL_DB: Final = 400.0
 #: What positive numbers without a unit have to be, to be decibels.
 _LEAST_MEDIAN_DB: Final = 40.0
 _LOUDEST_DB: Final = 150.0
@@ -32,6 +32,7 @@ _WIDEST_SPAN_DB: Final = 200.0
 #: Directions of one loudspeaker don't differ by more in their median.
 _WIDEST_SPREAD_DB: Final = 60.0
 _SETTLED: Final = 'state which, as in read = { level = "dB SPL" }'
+_SETTLED_COMPLEX: Final = 'as in read = { level = "Pa" }'
 
 
 def value_unit_of(columns: Columns, values: Float64s, name: str, stated: str | None) -> ValueUnit:
@@ -54,11 +55,16 @@ def value_unit_of(columns: Columns, values: Float64s, name: str, stated: str | N
     if headed is not None and wanted is not None and not _refines(wanted, headed):
         problem = f"its levels are headed {heading.text!r}, where read.level says {stated}"
         raise ReadError(name, problem, "correct read.level in takes.toml")
+    is_complex = heading.role is Role.REAL
+    if is_complex and wanted is not None and not wanted.linear:
+        problem = f"read.level says {stated}, which real and imaginary parts can't be in"
+        raise ReadError(name, problem, f"state their unit, {_SETTLED_COMPLEX}")
     unit = _hinted(wanted if wanted and headed in (None, PLAIN_DB) else headed, heading.hint)
     if unit is not None:
         return unit
-    if columns.headings[first.value].role is Role.REAL:
-        raise ReadError(name, "the unit of its real and imaginary parts isn't said", _SETTLED)
+    if is_complex:
+        problem = "the unit of its real and imaginary parts isn't said"
+        raise ReadError(name, problem, f"state it, {_SETTLED_COMPLEX}")
     magnitudes = values[:, [part.value for part in columns.parts]]
     _require_decibels(columns, magnitudes, name)
     return SPL if heading.hint == "spl" else PLAIN_DB
