@@ -12,11 +12,12 @@ from earwitness.cli.build import build
 from earwitness.cli.demo import demo
 from earwitness.cli.new import new
 from earwitness.cli.publish import publish
+from earwitness.cli.readers import readers
 from earwitness.cli.remove import remove
 from earwitness.cli.schema import schema
 from earwitness.cli.verify import verify
 
-COMMANDS: Final = (demo, new, add, remove, build, publish, verify, schema)
+COMMANDS: Final = (demo, new, add, remove, build, publish, verify, readers, schema)
 
 app = typer.Typer(
     name="earwitness",

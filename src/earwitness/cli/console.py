@@ -12,8 +12,9 @@ from typing import Final, TextIO
 
 Progress = Callable[[str, int, int], None]
 
-#: The width of a table that nobody looks at on a terminal.
+#: The width of a table that nobody looks at on a terminal, where COLUMNS states none.
 _PLAIN_WIDTH: Final = 160
+_LEAST_WIDTH: Final = 20
 
 
 def print_json(document: Mapping[str, object]) -> None:
@@ -32,8 +33,16 @@ def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     table = Table(*headings, box=None, pad_edge=False, header_style="bold")
     for row in rows:
         table.add_row(*(Text(one_line(cell)) for cell in row))
-    width = None if is_terminal(sys.stdout) else _PLAIN_WIDTH
+    width = None if is_terminal(sys.stdout) else _stated_width() or _PLAIN_WIDTH
     Console(width=width, highlight=False).print(table)
+
+
+def _stated_width() -> int | None:
+    """What COLUMNS in the environment says; None where that is no width of a table."""
+    stated = os.environ.get("COLUMNS", "")
+    if not (stated.isdigit() and len(stated) < 6):
+        return None
+    return max(int(stated), _LEAST_WIDTH) if int(stated) else None
 
 
 def confirmed(question: str, unasked: str) -> bool:

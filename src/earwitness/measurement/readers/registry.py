@@ -9,6 +9,7 @@ another.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
@@ -29,6 +30,21 @@ OWN: Final[Mapping[str, tuple[str, ...]]] = {
     "hdf5_arrays": (".h5", ".hdf5"),
     "text": (".txt", ".csv", ".tsv", ".dat"),
 }
+
+
+@dataclass(frozen=True)
+class Known:
+    """A reader as a person is told of it.
+
+    `origin` is ``earwitness``, or the distribution that brings it with its version; `problem` says why it
+    can't be used, and is empty where it can.
+    """
+
+    name: str
+    suffixes: tuple[str, ...]
+    options: Mapping[str, str]
+    origin: str
+    problem: str = ""
 
 
 def reader_of(source: Source) -> Reader:
@@ -109,10 +125,33 @@ def _refuse_same_place(source: Source, parts: Sequence[Part]) -> None:
             raise ReadError(source.name, problem, remedy)
 
 
+def known() -> tuple[Known, ...]:
+    """All readers, our own first; one that can't be loaded says why, and stands in no other's way."""
+    return (*map(_own, OWN), *(_other(entry) for _, entry in sorted(_others().items())))
+
+
+def _own(name: str) -> Known:
+    return Known(name, OWN[name], dict(_own_reader(name).options), "earwitness")
+
+
+def _other(entry: EntryPoint) -> Known:
+    origin = called(entry).removeprefix(f"{entry.name} of ")
+    try:
+        reader = _loaded(entry, entry.name)
+        options = {str(key): str(text) for key, text in reader.options.items()}
+        return Known(entry.name, tuple(sorted(reader.suffixes)), options, origin)
+    except ReadError as error:
+        return Known(entry.name, (), {}, origin, error.problem)
+
+
+def _own_reader(name: str) -> Reader:
+    own: Reader = import_module(f"earwitness.measurement.readers.{name}").READER
+    return own
+
+
 def _named(source: Source, name: str) -> Reader:
     if name in OWN:
-        own: Reader = import_module(f"earwitness.measurement.readers.{name}").READER
-        return own
+        return _own_reader(name)
     entry = _others().get(name)
     if entry is None:
         raise ReadError(source.name, f"there is no reader {name!r}", f"the readers are {', '.join(names())}")
