@@ -33,6 +33,7 @@ from earwitness.measurement.readers.mapping import (
 from earwitness.measurement.readers.options import stated_unit
 from earwitness.measurement.readers.placing import parts_of
 from earwitness.measurement.readers.units import LINEAR, STATED, ValueUnit
+from earwitness.measurement.readers.wrapping import rows_proven
 from earwitness.records.errors import ReadError
 
 #: Frequencies that reach so far, and no further, are in Hz: in kHz or rad/s that is no measurement's end.
@@ -199,7 +200,7 @@ class _Responses:
     values: Array
     second: Array | None
     unit: ValueUnit
-    phase_scale: float
+    phase_unit: str
     remark: str
 
     def require_all(self) -> None:
@@ -232,7 +233,20 @@ class _Responses:
             return values, None
         second = self.second[rows][:, self.taken]
         self._require(rows, np.isfinite(second), "is not a number", str(self.mapping.second))
-        return values, second.astype(np.float64)
+        second = second.astype(np.float64)
+        if self.mapping.way is Way.LEVEL:
+            self._require_phase_unit(rows, second)
+        return values, second
+
+    def _require_phase_unit(self, rows: npt.NDArray[np.intp], phases: Float64s) -> None:
+        """Refuse phases whose jumps prove that they are in another unit."""
+        said = self.phase_unit
+        for row, proven in zip(rows, rows_proven(phases), strict=True):
+            if proven not in (None, said):
+                problem = f"is said to be in {said}, and jumps as a phase in {proven} does"
+                remedy = "export it again, or correct read.phase_unit"
+                where = _place(str(self.mapping.second), int(row), len(self.parts))
+                raise ReadError(self.source.name, problem, remedy, where)
 
     def _sizes(self, rows: npt.NDArray[np.intp], values: Array, second: Array | None) -> Float64s:
         """Levels, or magnitudes where the values aren't levels yet."""
@@ -260,7 +274,7 @@ class _Responses:
             return None
         if self.mapping.way is Way.PARTS:
             return np.asarray(np.degrees(np.arctan2(second, values.astype(np.float64))))
-        return np.asarray(second * self.phase_scale)
+        return np.asarray(second * ANGLE_UNITS[self.phase_unit])
 
     def _require(
         self, rows: npt.NDArray[np.intp], good: npt.NDArray[np.bool_], problem: str, name: str
@@ -279,7 +293,7 @@ def _responses(source: Source, file: ArrayFile, mapping: ArrayMapping) -> _Respo
     in_words = _frequency_unit(source, file, name, raw)
     frequency, taken = _rising(source, name, raw * FREQUENCY_UNITS[in_words])
     axis = _frequency_axis(source, mapping, mapping.values, file.arrays[mapping.values].lengths, raw.size)
-    phase_scale = _phase_scale(source, file, mapping)
+    phase_unit = _phase_unit(source, file, mapping)
     if (
         mapping.second is not None
         and file.arrays[mapping.second].lengths != file.arrays[mapping.values].lengths
@@ -290,7 +304,7 @@ def _responses(source: Source, file: ArrayFile, mapping: ArrayMapping) -> _Respo
     second = None if mapping.second is None else as_matrix(file.numbers(mapping.second), axis)
     parts = parts_of(source, file, mapping, len(values))
     remark = f"{len(parts)} responses of {frequency.size} frequencies in {in_words}, {unit.level}"
-    return _Responses(source, mapping, parts, frequency, taken, values, second, unit, phase_scale, remark)
+    return _Responses(source, mapping, parts, frequency, taken, values, second, unit, phase_unit, remark)
 
 
 def _unit(source: Source, file: ArrayFile, mapping: ArrayMapping) -> ValueUnit:
@@ -305,14 +319,14 @@ def _unit(source: Source, file: ArrayFile, mapping: ArrayMapping) -> ValueUnit:
     return unit
 
 
-def _phase_scale(source: Source, file: ArrayFile, mapping: ArrayMapping) -> float:
+def _phase_unit(source: Source, file: ArrayFile, mapping: ArrayMapping) -> str:
     if mapping.way is not Way.LEVEL or mapping.second is None:
-        return 1.0
+        return "deg"
     unit = stated_unit(source, "phase_unit", file.unit(mapping.second), ANGLE_UNITS)
     if unit is None:
         problem = f"what {mapping.second} is in isn't stated"
         raise ReadError(source.name, problem, "state phase_unit: deg or rad", "read.phase_unit")
-    return ANGLE_UNITS[unit]
+    return unit
 
 
 def _frequency_unit(source: Source, file: ArrayFile, name: str, values: Float64s) -> str:

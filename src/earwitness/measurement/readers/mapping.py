@@ -94,7 +94,7 @@ def stated_mapping(source: Source, arrays: Mapping[str, ArrayInfo]) -> ArrayMapp
     way = options.way()
     options.require_consistent(way)
     second = {Way.LEVEL: "phase", Way.PARTS: "imaginary"}.get(way)
-    return ArrayMapping(
+    mapping = ArrayMapping(
         way=way,
         values=options.values(way),
         second=options.array(second, MAX_VALUES) if second else None,
@@ -107,6 +107,8 @@ def stated_mapping(source: Source, arrays: Mapping[str, ArrayInfo]) -> ArrayMapp
         labels=options.array("labels", holding=Holding.TEXT),
         axis=options.axis(),
     )
+    options.require_different()
+    return mapping
 
 
 def _wrong(source: Source, key: str, problem: str, remedy: str) -> ReadError:
@@ -196,7 +198,24 @@ class _Options:
             problem = f"{placed[0]} and {placed[1]} both say what the responses are"
             raise _wrong(self.source, placed[1], problem, "leave one of them out")
 
+    def require_different(self) -> None:
+        """Refuse one array that is stated as two things."""
+        taken: dict[str, str] = {}
+        for key in _ARRAYS:
+            name = self.source.option(key)
+            if not isinstance(name, str):
+                continue
+            first = taken.setdefault(name, key)
+            if first != key:
+                problem = f"{name} is stated as {first} and as {key}"
+                raise _wrong(self.source, key, problem, "name the array that holds each")
 
+
+#: The options that name an array.
+_ARRAYS: Final = (
+    "frequency", "level", "complex", "real", "phase", "imaginary", "samples", "sample_rate", "azimuth",
+    "elevation", "angle", "labels",
+)  # fmt: skip
 _RESPONSES: Final = (Way.LEVEL, Way.COMPLEX, Way.PARTS)
 #: What is only stated beside certain ways of holding values.
 _GOES_WITH: Final[Mapping[str, tuple[Way, ...]]] = {
