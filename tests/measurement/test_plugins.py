@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import re
 import subprocess
@@ -14,8 +15,12 @@ from typing import Any
 import numpy as np
 import pytest
 import reader_tables
+from hypothesis import given
+from hypothesis import strategies as st
 
 from earwitness.case.datasets import load_curves
+from earwitness.measurement.expansion import _of_part
+from earwitness.measurement.given import on_grid
 from earwitness.measurement.readers import registry
 from earwitness.measurement.readers.contents import (
     Contents,
@@ -23,11 +28,15 @@ from earwitness.measurement.readers.contents import (
     LevelUnit,
     MeasuredResponse,
     Part,
+    Placed,
     Recording,
     Source,
 )
+from earwitness.measurement.readers.foreign_values import wrong_contents, wrong_signal
+from earwitness.measurement.recognition.levels import levels_of
 from earwitness.records.curves import CurveName
 from earwitness.records.errors import ReadError
+from earwitness.records.takes import EVERY_PART, ON_AXIS, Drive, Take, TakeKey, TakeKind
 
 BLOCK = re.compile(r"^`(cobble_reader/[\w.]+)`:\n\n```\w+\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
@@ -220,6 +229,38 @@ def wrong(**changed: Any) -> MeasuredResponse:
 
 NAN = np.array([80.0, np.nan, 84.0])
 SILENT = np.zeros((1, 4), np.float32)
+NOWHERE: list[Any] = [
+    "here", 2.0, Placed(np.nan), Placed(-2.0), Placed(0.0), Placed("1"), Placed(True), Placed(np.inf),  # type: ignore[arg-type]
+    Placed(1.0, np.nan), Placed(1.0, "x"), Placed(1.0, None, 1),  # type: ignore[arg-type]
+]  # fmt: skip
+NO_PART: list[tuple[dict[str, Any], str]] = [
+    *(
+        ({"position_deg": position}, "says a position_deg that is no azimuth and elevation")
+        for position in (
+            ("a", "b"),
+            (np.nan, 0.0),
+            (0.0, 91.0),
+            (0.0,),
+            (0.0, 0.0, 1.0),
+            30.0,
+            "30",
+            [0.0, 0.0],
+        )
+    ),
+    *(({"kind": kind}, "says a kind that is no TakeKind") for kind in ("sweep", 1)),
+    *(
+        ({"drive": drive}, "says a drive that is none")
+        for drive in (2.83, "2.83 V", Drive(np.nan), Drive(-1.0), Drive(1.0, "dBFS"))
+    ),
+    *(({"repeat": repeat}, "says a repeat that is no whole number") for repeat in (0, 1.5, True, "2", None)),
+    *(({"direction": direction}, "says a direction that is none") for direction in ("horizontal", 30.0)),
+]
+
+
+def said(**field: Any) -> Contents:
+    return Contents(Form.RESPONSES, (Part(**field),))
+
+
 PLAIN = "tell its author, update or uninstall it"
 
 
@@ -249,7 +290,8 @@ PLAIN = "tell its author, update or uninstall it"
         (Plain(ONE, []), "gives 0 of 1 parts"),
         (Plain(ONE, [FLAT, FLAT]), "gives 2 of 1 parts"),
         (Plain(ONE, ["x"]), "gives str instead of a Recording or a MeasuredResponse"),
-        (Plain(ONE, [wrong(level_db=NAN)]), "gives values that are no numbers"),
+        (Plain(ONE, [wrong(level_db=DB * np.array([1.0, np.nan, np.nan]))]), "gives levels that no response"),
+        (Plain(ONE, [wrong(level_db=DB * np.array([1.0, np.inf, 1.0]))]), "gives values that are no numbers"),
         (Plain(ONE, [wrong(phase_deg=NAN)]), "gives values that are no numbers"),
         (Plain(ONE, [wrong(frequency_hz=HZ[::-1])]), "gives frequencies that don't rise"),
         (Plain(ONE, [wrong(frequency_hz=HZ - 20.0)]), "gives frequencies that don't rise"),
@@ -261,10 +303,21 @@ PLAIN = "tell its author, update or uninstall it"
         (Plain(ONE, [wrong(unit="dB")]), "gives levels without their unit"),
         (
             Plain(ONE, [Recording(SILENT[0], 48_000)]),
-            "gives samples that aren't float32 of shape (channels, n)",
+            "gives samples that aren't float32 of shape (1, n)",
         ),
         (Plain(ONE, [Recording(SILENT * np.float32(np.nan), 48_000)]), "gives samples that are no numbers"),
-        (Plain(ONE, [Recording(SILENT, 48)]), "gives 48 as a sample rate"),
+        (Plain(ONE, [Recording(SILENT + np.float32(0.5), 48)]), "gives 48 as a sample rate"),
+        (Plain(ONE, [Recording(SILENT, 48_000)]), "gives silence"),
+        (
+            Plain(ONE, [Recording(SILENT.repeat(2, axis=0), 48_000)]),
+            "gives samples that aren't float32 of shape (1, n)",
+        ),
+        *((Plain(ONE, [wrong(placed=placed)]), "gives placed, which is no Placed") for placed in NOWHERE),
+        (Plain(ONE, [wrong(interpolation_db=DB[:2])]), "gives arrays of other lengths"),
+        (Plain(ONE, [wrong(interpolation_db=-DB)]), "gives an interpolation_db under 0"),
+        (Plain(ONE, [wrong(phase_deg=DB * 1e20)]), "gives phases that no response has"),
+        *((Plain(said(**field), [FLAT]), problem) for field, problem in NO_PART),
+        (Plain(Contents(Form.RESPONSES, (Part(),), sample_rate_hz="x"), [FLAT]), "says a sample rate"),  # type: ignore[arg-type]
     ],
 )
 def test_what_a_reader_does_wrong_is_one_line_with_its_name(
@@ -278,6 +331,55 @@ def test_what_a_reader_does_wrong_is_one_line_with_its_name(
     assert f"the reader pebble {problem}" in line or problem in line
     assert line.endswith(PLAIN)
     assert line.isprintable()
+
+
+def test_a_level_that_is_not_valid(tmp_path: Path, entries: dict[str, Any]) -> None:
+    entries["pebble"] = Plain(ONE, [wrong(level_db=NAN, phase_deg=NAN, interpolation_db=NAN)])
+    assert looked(tmp_path) == ONE
+
+
+ANYTHING = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(),
+    st.floats(),
+    st.text(max_size=3),
+    st.binary(max_size=3),
+    st.tuples(st.floats(), st.floats()),
+    st.lists(st.floats(), max_size=3),
+    st.dictionaries(st.text(max_size=2), st.integers(), max_size=1),
+    st.sampled_from([object(), Form.SOUND, TakeKind.SWEEP, ON_AXIS, Part(), FLAT, HZ, NAN, HZ[:1], HZ[None]]),
+    st.builds(Drive, st.one_of(st.floats(), st.text(max_size=2)), st.sampled_from(["V", "dBFS", "W", 1])),
+    st.builds(Placed, *[st.one_of(st.none(), st.booleans(), st.floats(), st.text(max_size=2))] * 3),
+)
+POSSIBLE: dict[type, dict[str, Any]] = {
+    Part: {"selector": "1", "position_deg": (30.0, 0.0), "kind": TakeKind.RESPONSE, "drive": Drive(2.83)},
+    Contents: {"form": Form.RESPONSES, "parts": (Part(),)},
+    MeasuredResponse: {"frequency_hz": HZ, "level_db": DB, "phase_deg": DB, "placed": Placed(1.0)},
+    Recording: {"samples": np.full((1, 4), 0.5, np.float32), "sample_rate_hz": 48_000},
+}
+
+
+@given(st.data())
+def test_any_field_may_be_anything(data: st.DataObject) -> None:
+    kind = data.draw(st.sampled_from(list(POSSIBLE)))
+    names = [field.name for field in dataclasses.fields(kind)]
+    changed = data.draw(st.dictionaries(st.sampled_from(names), ANYTHING, max_size=2))
+    made = kind(**(POSSIBLE[kind] | changed))
+    if isinstance(made, Part):
+        made = Contents(Form.RESPONSES, (made,))
+    problem = wrong_contents(made) if isinstance(made, Contents) else wrong_signal(made)
+    assert problem.isprintable()
+    if not problem and isinstance(made, Contents):
+        whole = Take("a.pebble", TakeKey(TakeKind.RESPONSE, drive=Drive(2.83)), EVERY_PART)
+        for part in made.parts:
+            if part.position_deg is not None or part.direction is not None:
+                _of_part(whole, part)
+    if not problem and isinstance(made, MeasuredResponse):
+        levels_of(made)
+        distance = made.placed.distance_m if made.placed else 1.0
+        on = on_grid(made, np.geomspace(20.0, 2000.0, 50), distance, 2.83)
+        assert np.isfinite(on.pressure[on.valid]).all()
 
 
 def test_its_own_refusals_stand(tmp_path: Path, entries: dict[str, Any]) -> None:

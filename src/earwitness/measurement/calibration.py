@@ -50,7 +50,8 @@ class Calibration:
         if self.reference_hz is not None:
             at_reference, _ = interpolate_level(self.microphone, np.array([self.reference_hz]))
             level = level - at_reference[0]
-        return self.pa_per_full_scale * 10.0 ** (-level / 20.0), known
+        known &= np.isfinite(level)
+        return self.pa_per_full_scale * 10.0 ** (-np.where(known, level, 0.0) / 20.0), known
 
 
 def interpolate_level(response: MeasuredResponse, frequency_hz: Float64s) -> tuple[Float64s, Bools]:

@@ -24,7 +24,8 @@ def measured_sphere(raw: Path, whole: Take, speed_m_s: float) -> MeasuredSphere:
     Raises
     ------
     ReadError
-        The file can't be read; its directions aren't all of the same frequencies or don't all have phase.
+        The file can't be read; its directions aren't all of the same frequencies and valid there, or
+        don't all have phase.
     """
     source = Source(raw / whole.path, whole.path, whole.read)
     parts = [part for part in look(source).parts if _belongs(part, whole)]
@@ -56,6 +57,13 @@ def _read(source: Source, parts: list[Part]) -> list[MeasuredResponse]:
 
 def _require_like(source: Source, part: Part, response: MeasuredResponse, first: MeasuredResponse) -> None:
     alike = np.array_equal(response.frequency_hz, first.frequency_hz)
+    if not np.isfinite(response.level_db).all():
+        raise ReadError(
+            source.name,
+            "isn't valid at all its frequencies, so nothing can be interpolated",
+            "export only frequencies that are valid in all directions",
+            part.selector,
+        )
     if not alike or (response.phase_deg is None) != (first.phase_deg is None):
         raise ReadError(
             source.name,

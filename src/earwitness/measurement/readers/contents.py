@@ -47,7 +47,7 @@ class LevelUnit(StrEnum):
 
 @dataclass(frozen=True)
 class Recording:
-    """Samples of shape (channels, n), float32 re full scale."""
+    """Samples of one part, shape (1, n), float32 re full scale."""
 
     samples: npt.NDArray[np.float32]
     sample_rate_hz: int
