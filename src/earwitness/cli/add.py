@@ -116,7 +116,7 @@ def _show(case: Path, intake: Intake, how: Adding) -> None:
 
     if not intake.changes_nothing:
         print_table(HEADINGS, rows_of(intake, every=how.every))
-    for line in (*intake.corrections, *intake.changes, intake.signs):
+    for line in (*intake.corrections, *intake.changes, intake.signs, intake.drives):
         if str(line):
             print(one_line(str(line)))
     if intake.example:
@@ -134,12 +134,17 @@ def _end_dry(intake: Intake, how: Adding) -> None:
 
 def _told(case: Path, outcome: Accepted) -> str:
     if not outcome.new_files:
-        told = f"nothing new: {len(outcome.same_files)} files are in {case} already, unchanged"
+        there = len(outcome.same_files)
+        told = f"nothing new: {_counted(there)} {'is' if there == 1 else 'are'} in {case} already, unchanged"
     else:
-        told = f"added {len(outcome.new_files)} files to {case}"
+        told = f"added {_counted(len(outcome.new_files))} to {case}"
         told += f", {len(outcome.same_files)} were there already" if outcome.same_files else ""
     told += f"; {len(outcome.corrected)} entries of takes.toml corrected" if outcome.corrected else ""
     return f"{told}; next: `earwitness build {shlex.quote(str(case))}`"
+
+
+def _counted(files: int) -> str:
+    return f"{files} {'file' if files == 1 else 'files'}"
 
 
 def _refuse_as_json(intake: Intake, how: Adding) -> None:
@@ -179,5 +184,6 @@ def _as_plain(intake: Intake, how: Adding) -> dict[str, object]:
         "changes": [str(change) for change in intake.changes],
         "returned": sorted(intake.returned),
         "signs": intake.signs,
+        "drives": intake.drives,
         "example": intake.example,
     }

@@ -30,12 +30,19 @@ HEADING = "column heading"
 class Arrived:
     """A file that its reader has looked at; `path` is relative to ``raw/``, with forward slashes.
 
-    `levels` are those of its responses by selector, where they were read.
+    `levels` are those of its responses by selector, where they were read; `within` is the name of the folder
+    that was given, where that counts as said of its files.
     """
 
     path: str
     contents: Contents
     levels: Mapping[str, Levels] = field(default_factory=dict)
+    within: str = ""
+
+    @property
+    def whole_path(self) -> str:
+        """Its path, with the folder that it was given in."""
+        return f"{self.within}/{self.path}" if self.within else self.path
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +100,7 @@ def recognise(
     """
     ordered = sorted(files, key=lambda file: file.path)
     texts = [
-        (file, part, _Texts(text_of_path(file.path), text_of(part.words, HEADING), header))
+        (file, part, _Texts(text_of_path(file.whole_path), text_of(part.words, HEADING), header))
         for file in ordered
         for header in (header_of(file.contents.words),)
         for part in parts_of(file.contents)

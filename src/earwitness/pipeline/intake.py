@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
@@ -17,25 +18,25 @@ from earwitness.case.raw_store import read_hashes
 from earwitness.case.removal import returning
 from earwitness.case.takes import read_takes
 from earwitness.measurement.readers.contents import Source
-from earwitness.measurement.readers.registry import look
+from earwitness.measurement.readers.registry import look, reader_of
 from earwitness.measurement.recognise import recognise
-from earwitness.measurement.recognition.answers import Recognition, Subject
+from earwitness.measurement.recognition.answers import Recognition, Unclear
+from earwitness.measurement.recognition.drive import drive_in, settled_drive
+from earwitness.measurement.recognition.stimulus import fitting_stimuli
+from earwitness.measurement.recognition.tokens import text_of
+from earwitness.measurement.recognition.words import PLANES
 from earwitness.pipeline.arrivals import Doubt, Progress, Whole, arrivals, whole_of
 from earwitness.pipeline.entry_examples import example_for
 from earwitness.pipeline.takes_seen import Change, Correction, changes, corrections, remember
+from earwitness.pipeline.tried import tried
+from earwitness.pipeline.unsettled import doubt_of, other_drives, signs_of
 from earwitness.records.errors import CallError, ReadError
-from earwitness.records.facts import Rig
-from earwitness.records.takes import Drive, Orbit, ReadOptions, Take, TakeId, TakeKind
+from earwitness.records.takes import Drive, ReadOptions, Take, TakeId, TakeKind
 
 #: Volts that no loudspeaker is driven with; a file's name can't say them either.
 _VOLTS_BELOW: Final = 1000.0
-_WRITE_ENTRY: Final = "rename it, or write its entry in takes.toml first"
-_REMEDIES: Final[Mapping[Subject, str]] = {
-    "drive": f"{_WRITE_ENTRY}; --drive states a drive for all",
-    "level": "state with --read level=… what its values are, or export it in dB re 20 µPa",
-    "channel": "state --read microphone=1 or the like, or write an entry in takes.toml with its selector",
-    "stimulus": "write its entry in takes.toml first, with its stimulus",
-}
+#: What a name may say of a drive, the option may say as well.
+_DRIVE: Final = re.compile(r"[+\-−]?[0-9.,]+[ _]?[A-Za-z]+")
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,8 @@ class Intake:
         What a person changed in ``takes.toml`` since files were added last.
     signs
         How the signs of new angles are taken; empty where none has one.
+    drives
+        For which takes the call's drive doesn't hold; empty where it does for all.
     example
         What to paste into ``takes.toml`` to settle the first doubt; empty where that settles none.
     returned
@@ -80,6 +83,7 @@ class Intake:
     corrections: tuple[Correction, ...] = ()
     changes: tuple[Change, ...] = ()
     signs: str = ""
+    drives: str = ""
     example: str = ""
     returned: frozenset[str] = frozenset()
 
@@ -93,6 +97,7 @@ class Intake:
         if self.doubts:
             first, more = self.doubts[0], len(self.doubts) - 1
             counted = "files" if len({doubt.path for doubt in self.doubts}) == len(self.doubts) else "doubts"
+            counted = counted if more > 1 else counted.removesuffix("s")
             problem = f"{first.problem} (and {more} more {counted})" if more else first.problem
             raise ReadError(first.label, problem, first.remedy)
 
@@ -140,17 +145,31 @@ def look_at(
     there = frozenset(read_hashes(case)) & names
     unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
     arrived = arrivals(unsettled, settled, read, progress)
+    stimuli = _stimuli(case, (*known, *back), {name: path for path, name in sources})
+    within = _within(files, sources)
     recognised = recognise(
-        [file for file in arrived.files if file.path not in settled],
+        [replace(f, within=within.get(f.path, "")) for f in arrived.files if f.path not in settled],
         drive=wanted,
-        stimuli=_stimuli(case, (*known, *back), {name: path for path, name in sources}),
+        stimuli=stimuli,
         radiators=[radiator.name for radiator in facts.unit.radiators],
     )
     takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
     takes += back
     doubtful = [r for r in recognised if r.take is None]
-    doubts = [*arrived.doubts, *map(_doubt, doubtful)]
+    rates = {file.path: file.contents.sample_rate_hz for file in arrived.files}
+    stimuli = {**stimuli, **{t.path: rates.get(t.path) for t in takes if t.key.kind is TakeKind.STIMULUS}}
+    played = {r.path: fitting_stimuli(rates.get(r.path), stimuli) for r in doubtful}
+    doubts = [
+        *arrived.doubts,
+        *(
+            doubt_of(r, facts.rig, _level_option(r, arrived.read[r.path]), has_stimulus=bool(played[r.path]))
+            for r in doubtful
+        ),
+    ]
     doubts += [*_taken_twice(takes, known), *_others_there(case, sources)]
+    new = [*takes, *(take for take in stated if take.path not in there)]
+    refused = {(doubt.path, doubt.selector) for doubt in doubts}
+    doubts += tried(_files(case, sources, known), _others_of(new, refused), known, progress)
     refused = {(doubt.path, doubt.selector) for doubt in doubts}
     return Intake(
         sources=sources,
@@ -162,8 +181,9 @@ def look_at(
         wholes={file.path: whole for file in arrived.files if (whole := whole_of(file.contents))},
         corrections=corrections(stated),
         changes=changes(case, [*(take for take in known if take.path not in names - there), *back]),
-        signs=_signs(takes, facts.rig),
-        example=example_for(doubtful, next(iter(_played(known, takes)), None)),
+        signs=signs_of(takes, facts.rig),
+        drives=other_drives(takes, wanted),
+        example=example_for(doubtful, played, arrived.read, facts.rig),
         returned=returned,
     )
 
@@ -186,12 +206,36 @@ def accept(root: Path, intake: Intake) -> Accepted:
     return Accepted(added.new, added.same, written.corrected)
 
 
-def _doubt(recognition: Recognition) -> Doubt:
-    """All that can't be told of one part, and what to do about the first."""
-    first = recognition.doubts[0]
-    problem = "; ".join(str(doubt) for doubt in recognition.doubts)
-    remedy = _REMEDIES.get(first.subject, _WRITE_ENTRY)
-    return Doubt(recognition.path, problem, remedy, recognition.selector, first.subject)
+def _level_option(one: Recognition, read: ReadOptions) -> str:
+    """The option that states what a file's levels are; empty where its reader has none."""
+    return reader_of(Source(Path(one.path), one.path, read)).level_option
+
+
+def _within(files: Sequence[Path], sources: Sequence[tuple[Path, str]]) -> Mapping[str, str]:
+    """The name of the folder that each file was given in, where that says a plane."""
+    folders = [path for path in files if path.is_dir()]
+    named = {path: path.resolve().name for path in folders}
+    return {
+        name: named[folder]
+        for folder in folders
+        if text_of(named[folder], "folder").words & PLANES.keys()
+        for path, name in sources
+        if path == folder / name
+    }
+
+
+def _others_of(takes: Sequence[Take], refused: Collection[tuple[str, str]]) -> list[Take]:
+    paths = {path for path, selector in refused if not selector}
+    return [t for t in takes if t.path not in paths and (t.path, t.selector) not in refused]
+
+
+def _files(
+    case: CaseFolder, sources: Sequence[tuple[Path, str]], known: Sequence[Take]
+) -> Mapping[str, Path]:
+    """Where each file lies, of those that come in and of those that are in the case."""
+    there = {take.path: case.raw / take.path for take in known}
+    given = {name: path for path, name in sources}
+    return {**{name: file for name, file in there.items() if file.exists()}, **given}
 
 
 def _stimuli(
@@ -212,10 +256,6 @@ def _stimuli(
     return rates
 
 
-def _played(known: Sequence[Take], takes: Sequence[Take]) -> list[str]:
-    return [take.path for take in (*known, *takes) if take.key.kind is TakeKind.STIMULUS]
-
-
 def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
     """Doubts of parts that would be a take that another one is already."""
     found = []
@@ -225,6 +265,10 @@ def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
         if owner is not take and take.key.kind is not TakeKind.STIMULUS:
             problem = f"would be the same take as raw/{owner.id} ({take.key.label})"
             remedy = "name it as a repeat (…_repeat2), or remove the other's entry from takes.toml"
+            direction = take.key.direction
+            if direction is not None and direction.angle_deg == 180.0:
+                problem = f"{problem}: −180° and +180° are one direction"
+                remedy = "name one of the two as a repeat (…_repeat2), or leave it out"
             found.append(Doubt(take.path, problem, remedy, take.selector, "repeat"))
     return found
 
@@ -239,25 +283,6 @@ def _others_there(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> list
     return found
 
 
-def _signs(takes: Sequence[Take], rig: Rig) -> str:
-    """One line on where positive angles are taken to lie; empty where no angle has a side."""
-    sided = {
-        take.key.direction.orbit
-        for take in takes
-        if take.key.direction is not None and take.key.direction.shared.angle_deg not in (0.0, 180.0)
-    }
-    parts = []
-    if Orbit.HORIZONTAL in sided:
-        stated = rig.positive_horizontal
-        said = "as case.toml states" if stated else "not stated: rig.positive_horizontal in case.toml"
-        parts.append(f"horizontal + is the loudspeaker's {stated or 'left'} ({said})")
-    if Orbit.VERTICAL in sided:
-        stated_vertical = rig.positive_vertical
-        said = "as case.toml states" if stated_vertical else "not stated: rig.positive_vertical in case.toml"
-        parts.append(f"vertical + is {stated_vertical or 'up'} ({said})")
-    return ", ".join(parts)
-
-
 def drive_of(text: str | None) -> Drive | None:
     """The drive that the option states; None where it isn't given.
 
@@ -269,6 +294,11 @@ def drive_of(text: str | None) -> Drive | None:
     if text is None:
         return None
     drive = parse_drive(text)
+    doubts: list[Unclear] = []
+    if drive is None and _DRIVE.fullmatch(text.strip()):
+        drive = settled_drive(drive_in(text_of(text, "--drive")), doubts)
+    if doubts:
+        raise CallError(f"--drive {text!r}: {doubts[0]}; write it like 2.83V or -20dBFS")
     if drive is None:
         raise CallError(f"--drive {text!r} is no drive; write it like 2.83V or -20dBFS")
     if drive.unit == "dBFS" and drive.value > 0.0:

@@ -45,7 +45,9 @@ class Change:
 
     def __str__(self) -> str:
         if self.field == "entry":
-            return f"{self.take}: its entry is {'new' if self.after else 'gone'}"
+            if self.after:
+                return f"{self.take}: its entry or its rule is new"
+            return f"{self.take}: neither an entry nor a rule covers it any more"
         before, after = self.before or "not stated", self.after or "not stated"
         return f"{self.take}: {self.field} was {before}, and is {after}"
 

@@ -270,7 +270,7 @@ def _by_side(text: Text) -> Unclear | None:
     if not sides:
         return None
     word = min(sides, key=lambda side: (-len(side), side))
-    return Unclear("sign", f"whose {word} is meant isn't said: + is the loudspeaker's left")
+    return Unclear("sign", f"whose {word} is meant isn't said")
 
 
 def _by_height(text: Text, said: _Candidate) -> tuple[float | None, Unclear | None]:
@@ -286,8 +286,7 @@ def _by_height(text: Text, said: _Candidate) -> tuple[float | None, Unclear | No
 
 
 def _no_sign(magnitude: float) -> Unclear:
-    line = f"the sign of {magnitude:g}° isn't said: + is the loudspeaker's left, or upward"
-    return Unclear("sign", line)
+    return Unclear("sign", f"the sign of {magnitude:g}° isn't said")
 
 
 def _height(text: Text, index: int) -> set[int]:

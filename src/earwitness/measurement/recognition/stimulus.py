@@ -16,11 +16,16 @@ def with_stimulus(
     take = recognition.take
     if take is None or take.key.kind not in (TakeKind.SWEEP, TakeKind.NEAR_FIELD):
         return recognition
-    fitting = [path for path, rate in stimuli.items() if _may_fit(rate, rate_hz)]
+    fitting = fitting_stimuli(rate_hz, stimuli)
     if len(fitting) == 1:
         return replace(recognition, take=replace(take, stimulus=fitting[0]))
     doubt = Unclear("stimulus", _why_none(fitting, rate_hz, stimuli))
     return replace(recognition, take=None, doubts=(*recognition.doubts, doubt))
+
+
+def fitting_stimuli(rate_hz: float | None, stimuli: Mapping[str, float | None]) -> list[str]:
+    """Those that may have been played in a recording of that sample rate."""
+    return [path for path, rate in stimuli.items() if _may_fit(rate, rate_hz)]
 
 
 def _may_fit(rate: float | None, recorded: float | None) -> bool:

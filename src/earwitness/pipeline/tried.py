@@ -1,0 +1,131 @@
+"""New files, tried as a build will take them, before they are in the case."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from earwitness.measurement.answers import Stimulus, answer_in, stimulus_in
+from earwitness.measurement.deconvolution import RECORDED, Trial
+from earwitness.measurement.expansion import expanded
+from earwitness.measurement.given_impulse import is_given
+from earwitness.measurement.readers.signals import read_responses, read_sounds
+from earwitness.pipeline.arrivals import Doubt, Progress
+from earwitness.records.errors import ReadError
+from earwitness.records.takes import EVERY_PART, Take, TakeKind
+
+_RESPONSES: Final = frozenset({TakeKind.RESPONSE, TakeKind.IMPEDANCE, TakeKind.MICROPHONE_CALIBRATION})
+
+
+#: Of more recordings those are deconvolved that matter most, or are weak re full scale; all are read.
+_FEW: Final = 12
+_WEAK: Final = 1e-3
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A stimulus, and what tries recordings against it."""
+
+    stimulus: Stimulus
+    whole: Trial
+
+
+def tried(
+    files: Mapping[str, Path], takes: Sequence[Take], known: Sequence[Take], progress: Progress
+) -> list[Doubt]:
+    """Doubts of `takes` that a build of the case would refuse.
+
+    Parameters
+    ----------
+    files
+        Where each file lies, by its name below ``raw/``: those of `takes`, and of `known` where it is there.
+    known
+        What the case has beside them.
+    """
+    with tempfile.TemporaryDirectory(prefix="earwitness-") as folder:
+        raw = Path(folder)
+        for name, file in files.items():
+            (raw / name).parent.mkdir(parents=True, exist_ok=True)
+            (raw / name).symlink_to(file.absolute())
+        doubts = _of_parts(raw, takes, known)
+        doubted = {doubt.path for doubt in doubts}
+        doubts += _of_signals(raw, [take for take in takes if take.path not in doubted])
+        return doubts + _of_recordings(raw, takes, known, progress)
+
+
+def _of_parts(raw: Path, takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
+    """The doubt of files whose parts are all told at once, beside what else there is."""
+    there = [take for take in known if (raw / take.path).exists()]
+    if not any(take.selector for take in (*takes, *there)):
+        return []
+    try:
+        expanded((*there, *takes), raw)
+    except ReadError as error:
+        new = {take.path for take in takes}
+        return [_doubt(error, error.file if error.file in new else takes[0].path)] if takes else []
+    return []
+
+
+def _of_signals(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
+    """Doubts of takes whose part isn't in their file, or is something else than is meant."""
+    doubts = []
+    for take in takes:
+        if take.selector == EVERY_PART or (take.key.kind in RECORDED and not is_given(take)):
+            continue
+        read = read_responses if take.key.kind in _RESPONSES else read_sounds
+        try:
+            read(raw, [take])
+        except ReadError as error:
+            doubts.append(_doubt(error, take.path, take.selector))
+    return doubts
+
+
+def _of_recordings(
+    raw: Path, takes: Sequence[Take], known: Sequence[Take], progress: Progress
+) -> list[Doubt]:
+    """Doubts of recordings that don't hold their stimulus as a build needs it."""
+    doubts = []
+    recorded = [take for take in takes if take.key.kind in RECORDED and not is_given(take) and take.stimulus]
+    made = {take.path: take for take in (*known, *takes) if take.key.kind is TakeKind.STIMULUS}
+    trials: dict[str, _Trial | None] = {}
+    for done, take in enumerate(recorded):
+        progress("trying the recordings", done, len(recorded))
+        played = take.stimulus or ""
+        try:
+            if played not in trials:
+                trials[played] = None
+                if played in made and (raw / played).exists():
+                    stimulus = stimulus_in(raw / played, made[played])
+                    trials[played] = _Trial(stimulus, Trial(stimulus))
+            trial = trials[played]
+            if trial is None:
+                read_sounds(raw, [take])
+            elif len(recorded) <= _FEW or _matters_most(take) or _is_weak(trial, take, raw / take.path):
+                trial.whole.require(take, raw / take.path)
+        except ReadError as error:
+            of_stimulus = error.file == played and any(new.path == played for new in takes)
+            whose = (played, "") if of_stimulus else (take.path, take.selector)
+            doubts.append(_doubt(error, *whose))
+    return doubts
+
+
+def _matters_most(take: Take) -> bool:
+    """Whether a take stands for many: on axis, or a near field."""
+    direction = take.key.direction
+    return direction is None or direction.angle_deg == 0.0
+
+
+def _is_weak(trial: _Trial, take: Take, file: Path) -> bool:
+    """Whether a take, or its loopback, is too weak to hold its stimulus for sure; reads it whole."""
+    answer = answer_in(file, take, trial.stimulus)
+    heard = [answer.microphone] if answer.loopback is None else [answer.microphone, answer.loopback]
+    return any(max(float(samples.max()), -float(samples.min())) < _WEAK for samples in heard)
+
+
+def _doubt(error: ReadError, path: str, selector: str = "") -> Doubt:
+    problem = f"{error.where}: {error.problem}" if error.where else error.problem
+    whose = "" if error.file.startswith(path) else f"{error.file}: "
+    return Doubt(path, f"{whose}{problem}", error.remedy, selector)
