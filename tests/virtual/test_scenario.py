@@ -17,7 +17,7 @@ from earwitness.virtual.faults import value_at
 from earwitness.virtual.radiator import SphericalCabinet
 from earwitness.virtual.scenario import Scenario, load, names
 
-RIGS = ("workshop", "garden", "living_room")
+RIGS = ("workshop", "garden", "living_room", "hall")
 #: IEC 60268-5, clause 16 (recalled): the least impedance is at least this share of the rated one.
 LEAST_OF_RATED = 0.8
 
@@ -84,6 +84,8 @@ def test_facts_describe_the_scenario(scenario: Scenario) -> None:
         assert [radiator.left_m, radiator.up_m] == pytest.approx(place[1:], abs=1e-3)
     assert facts.rig.distance_m == scenario.turntable.distance_m
     assert facts.rig.temperature_c == scenario.air.temperature_c
+    (floor,) = [side for side in scenario.session.workshop.room.surfaces if side.side == "floor"]
+    assert facts.rig.height_m == facts.rig.microphone_height_m == floor.distance_m
 
 
 def near_of(scenario: Scenario) -> set[str]:
