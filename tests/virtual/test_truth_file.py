@@ -13,9 +13,10 @@ from virtual import json_schema
 
 from earwitness.virtual import truth as levels
 from earwitness.virtual import truth_file
+from earwitness.virtual.counterfactual import Listening
 from earwitness.virtual.generator import generate
 from earwitness.virtual.scenario import Scenario, from_text, load
-from earwitness.virtual.standard_curves import CURVES
+from earwitness.virtual.standard_curves import CURVES, DIRECTIONS
 
 
 @pytest.fixture(scope="module")
@@ -73,9 +74,9 @@ def test_an_effect_is_the_difference_with_and_without(scenario: Scenario, docume
         branch.pop("delay_s", None)
     quiet = type(scenario.document)("quiet", {**scenario.document.content, "branches": branches})
     heard = truth_file.listening(scenario)
-    without = truth_file.Listening(quiet, heard.heard)
+    without = Listening(quiet, heard.heard)
     axis = 17
-    assert truth_file.DIRECTIONS[axis] == ("horizontal", 0)
+    assert DIRECTIONS[axis] == ("horizontal", 0)
     ratio = np.abs(heard.pressure()[axis] / without.pressure()[axis])
     np.testing.assert_allclose(entry["effects_db"]["on_axis"], 20.0 * np.log10(ratio), atol=6e-4)
     worst = int(np.argmax(np.abs(ratio - 1.0)))
