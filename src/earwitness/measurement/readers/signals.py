@@ -41,11 +41,20 @@ def read_sounds(raw: Path, takes: Sequence[Take]) -> list[Recording]:
         A file can't be read, or holds a response where sound is meant.
     """
     found = _read(raw, takes)
-    sounds = [signal for signal in found if isinstance(signal, Recording)]
-    for take, signal in zip(takes, found, strict=True):
-        if not isinstance(signal, Recording):
-            raise _other_than_meant(take, "a response")
-    return sounds
+    return [sound_of(signal, take) for take, signal in zip(takes, found, strict=True)]
+
+
+def sound_of(signal: MeasuredResponse | Recording, take: Take) -> Recording:
+    """What was read for a take that is meant as sound.
+
+    Raises
+    ------
+    ReadError
+        It is a response.
+    """
+    if not isinstance(signal, Recording):
+        raise _other_than_meant(take, "a response")
+    return signal
 
 
 def source_of(raw: Path, take: Take) -> Source:
