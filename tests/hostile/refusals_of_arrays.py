@@ -115,6 +115,30 @@ ARRAYS: Final = (
         '40); state it, as in read = { frequency = "f", level = "level", unit = "…" }',
     ),
     Refusal(
+        "real and imaginary parts in one array",
+        _hdf5(),
+        "arrays_2.83V.h5: read.imaginary: level is stated as real and as imaginary; "
+        "name the array that holds each",
+        takes=entry(
+            'selector = "*"',
+            'drive = "2.83 V"',
+            'read = { frequency = "f", real = "level", imaginary = "level", unit = "Pa" }',
+            file=HDF5,
+        ),
+    ),
+    Refusal(
+        "degrees that are called radians",
+        _hdf5(lambda file: file.update(p=-40.0 * (np.arange(HERTZ.size) % 9.0) + 180.0 + 0.0 * LEVEL)),
+        "arrays_2.83V.h5: p, response 1: is said to be in rad, and jumps as a phase in deg does; "
+        "export it again, or correct read.phase_unit",
+        takes=entry(
+            'selector = "*"',
+            'drive = "2.83 V"',
+            'read = { frequency = "f", level = "level", phase = "p", unit = "dB", phase_unit = "rad" }',
+            file=HDF5,
+        ),
+    ),
+    Refusal(
         "a MATLAB file that was cut short",
         _matlab({}, 0.6),
         "arrays_2.83V.mat: byte 504: is cut short or damaged; copy the whole file again",

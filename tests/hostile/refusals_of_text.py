@@ -144,7 +144,7 @@ TEXT: Final = (
         "an option that can't be",
         _text("{f:.2f} {x}"),
         "horizontal_+030_2.83V.txt: read.level can't be 'loud'; state one of dB, dB "
-        "SPL, dB re 20 µPa, dB re 1 Pa, dB re 1 Pa/V, Pa, Pa/V, ohm",
+        "SPL, dB re 20 µPa, dB re 1 Pa, dB re 1 Pa/V, dB re 1 ohm, Pa, Pa/V, Pa per unit of drive, ohm, 1",
         takes=_read('level = "loud"'),
     ),
     Refusal(
@@ -193,5 +193,57 @@ TEXT: Final = (
         "comments and nothing else",
         holding("# nothing\n"),
         "horizontal_+030_2.83V.txt: has 0 rows of numbers; export at least two frequencies",
+    ),
+    Refusal(
+        "levels over angular frequency",
+        _text("{f:.2f}\t{x}", "w (rad/s)\tSPL (dB)"),
+        "horizontal_+030_2.83V.txt: line 1: 'w (rad/s)' is no frequency in Hz or kHz; "
+        "export it over frequency",
+    ),
+    Refusal(
+        "levels over time",
+        _text("{f:.2f}\t{x}", "# Time [ms]\tETC [dB]"),
+        "horizontal_+030_2.83V.txt: line 1: 'Time [ms]' is no frequency in Hz or kHz; "
+        "export it over frequency",
+    ),
+    Refusal(
+        "frequencies in a unit that isn't read",
+        _text("{f:.2f}\t{x}", "Frequency [mHz]\tSPL [dB]"),
+        "horizontal_+030_2.83V.txt: line 1: 'Frequency [mHz]' is no frequency in Hz or kHz; "
+        "export it over frequency",
+    ),
+    Refusal(
+        "headings that name no frequency",
+        _text("{f:.2f}\t{x}", "Name\tSPL [dB]"),
+        "horizontal_+030_2.83V.txt: line 1: looks like a heading, and none of its columns is a frequency; "
+        'state what its columns are, as in read = { columns = "frequency, level, phase" }',
+    ),
+    Refusal(
+        "squared pascals",
+        _text("{f:.2f}\t{x}", "f [Hz]\tp [Pa^2]"),
+        "horizontal_+030_2.83V.txt: has no column of levels; 'p [Pa^2]' is in no unit that is read; "
+        "export a level or magnitude, in dB, Pa, Pa/V or ohm",
+    ),
+    Refusal(
+        "a level that was normalised",
+        _text("{f:.2f}\t{x}", "f [Hz]\tSPL [dB] normalized"),
+        "horizontal_+030_2.83V.txt: 'SPL [dB] normalized' says 'normalized', which no measured level is; "
+        'export the measured one, or state read = { columns = "frequency, level" } if it is that',
+    ),
+    Refusal(
+        "real and imaginary parts in decibels",
+        _text("{f:.2f}\t{x}\t{x}", "f [Hz]\tRe\tIm"),
+        "horizontal_+030_2.83V.txt: read.level says dB SPL, which real and imaginary parts can't be in; "
+        'state their unit, as in read = { level = "Pa" }',
+        takes=_read('level = "dB SPL"'),
+    ),
+    Refusal(
+        "gons that are called degrees",
+        holding(
+            "Hz\tdB\tPhase [Grad]\n"
+            + "".join(f"{f:.2f}\t80\t{(-40.0 * k) % 400.0 - 200.0:.1f}\n" for k, f in enumerate(HERTZ))
+        ),
+        "horizontal_+030_2.83V.txt: its phase is said to be in deg, and jumps as one in gon does; "
+        "export it again, or correct read.phase in takes.toml",
     ),
 )

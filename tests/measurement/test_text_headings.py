@@ -9,7 +9,7 @@ import pytest
 
 from earwitness.measurement.readers.contents import Contents, LevelUnit, MeasuredResponse, Source
 from earwitness.measurement.readers.text import READER
-from earwitness.measurement.recognition.words import DERIVED
+from earwitness.measurement.recognition.words import DERIVED, DERIVED_IN_LINES
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import ReadOption
 
@@ -246,7 +246,7 @@ MADE_OF_IT = [
     "SPL difference [dB]",
     "Target [dB]",
     "SPL simulated [dB]",
-    *(f"SPL {word} [dB]" for word in sorted(DERIVED)),
+    *(f"SPL {word} [dB]" for word in sorted(DERIVED | DERIVED_IN_LINES)),
 ]
 OTHER_QUANTITIES = [
     "sound power [dB]",

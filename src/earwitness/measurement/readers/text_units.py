@@ -73,9 +73,9 @@ EXACT: Final[Mapping[str, Role]] = {
 }
 #: Words that say that a level was made of measured ones; a longer word that begins as one does is the same.
 _DERIVED: Final = (
-    "normali", "normier", "smooth", "geglä", "gegla", "glätt", "averag", "gemittel", "mittelwert", "simul",
-    "predict", "vorherge", "differen", "target", "offset", "relativ", "suaviz",
-    "inroom", "raumantw", "lisse", "lissé",
+    "normali", "normier", "smooth", "geglä", "gegla", "glätt", "glatt", "liss", "suaviz", "averag",
+    "gemittel", "mittelwert", "simul", "predict", "vorherge", "differen", "target", "offset", "relativ",
+    "inroom", "raumantw", "spatial",
 )  # fmt: skip
 _DERIVED_EXACT: Final = frozenset({"norm", "rel", "sim", "diff", "delta", "δ", "mean", "avg", "moyenne"})
 #: Exact words of one letter mean something only where they stand alone.
