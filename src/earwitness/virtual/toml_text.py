@@ -67,15 +67,7 @@ def _value(value: Any) -> str:
         return "{ " + ", ".join(f"{_key(key)} = {_value(entry)}" for key, entry in value.items()) + " }"
     if isinstance(value, list | tuple):
         return _listed([_value(entry) for entry in value])
-    return (
-        f"{value:.4g}"
-        if isinstance(value, float) and not float(f"{value:.4g}").is_integer()
-        else _number(value)
-    )
-
-
-def _number(value: float) -> str:
-    return str(value) if isinstance(value, int) else f"{float(f'{value:.4g}')}"
+    return str(value) if isinstance(value, int) else str(float(f"{value:.4g}"))
 
 
 def _listed(entries: list[str]) -> str:
