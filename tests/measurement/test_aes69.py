@@ -183,6 +183,8 @@ def test_repeats_of_measurements(tmp_path: Path) -> None:
     parts = READER.look(source(made.write(tmp_path / "s.sofa"), (("repeats", True),))).parts
     assert [part.repeat for part in parts] == [1, 2, 1]
     assert len({part.selector for part in parts}) == 3
+    with pytest.raises(ReadError, match=r"read.repeats can't be 'yes'; state true or false"):
+        READER.look(source(made.write(tmp_path / "s.sofa"), (("repeats", "yes"),)))
 
 
 def test_zeros_at_the_ends_are_no_response(tmp_path: Path) -> None:

@@ -195,9 +195,9 @@ NOISE = 0.1 * np.random.default_rng(3).standard_normal(200_000)
         (lambda m, w: (w, m), {}, "holds sound [0-9.]+ ms before its loopback; state the channels the other"),
         (lambda m, w: (m, w), {"selector": "channel 2"}, "recorded on channel 2, which is stated as its"),
         (lambda m, w: (m, w), {"read": (("loopback", 3),), "selector": ""}, "has 2 channels, and read.loop"),
-        (lambda m, w: (m, w), {"read": (("loopback", "2"),)}, "read.loopback is no channel"),
-        (lambda m, w: (m, w), {"read": (("loopback", 0),)}, "read.loopback is no channel"),
-        (lambda m, w: (m, w), {"read": (("loopback", True),)}, "read.loopback is no channel"),
+        (lambda m, w: (m, w), {"read": (("loopback", "2"),)}, "read.loopback can't be"),
+        (lambda m, w: (m, w), {"read": (("loopback", 0),)}, "read.loopback can't be"),
+        (lambda m, w: (m, w), {"read": (("loopback", True),)}, "read.loopback can't be"),
         (lambda m, w: (m, w), {"selector": "channel 3"}, "has 2 channels, and no channel 3"),
         (
             lambda m, _: (m,),

@@ -165,10 +165,10 @@ def test_near_fields_are_scaled_alike(tmp_path: Path, raw: Path) -> None:
             (("loopback", 1),),
             "is an impulse response, and read.loopback is stated",
         ),
-        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", 0.0),), "read.pa_per_unit is no pressure"),
-        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", "1"),), "read.pa_per_unit is no pressure"),
-        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", float("nan")),), "read.pa_per_unit is no pressure"),
-        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", True),), "read.pa_per_unit is no pressure"),
+        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", 0.0),), "read.pa_per_unit can't be"),
+        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", "1"),), "read.pa_per_unit can't be"),
+        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", float("nan")),), "read.pa_per_unit can't be"),
+        (np.r_[0.5, np.zeros(900)], (("pa_per_unit", True),), "read.pa_per_unit can't be"),
     ],
 )
 def test_refused(tmp_path: Path, response: Floats, read: ReadOptions, message: str) -> None:

@@ -28,9 +28,9 @@ from earwitness.measurement.impulse_response import (
     kept_samples,
     noise_samples,
 )
-from earwitness.measurement.readers.audio import IMPULSE_RESPONSE, LOOPBACK, PA_PER_UNIT
-from earwitness.measurement.readers.contents import Source
+from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.readers.signals import read_sounds, source_of
+from earwitness.measurement.readers.sound_options import PA_PER_UNIT, is_impulse_response, pa_per_unit
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Take, TakeKind
 
@@ -45,9 +45,16 @@ NOISE_LEAST_S: Final = 2e-2
 
 
 def is_given(take: Take) -> bool:
-    """Whether a take's file holds an impulse response: by its kind, or as the case states of a near field."""
-    stated = dict(take.read).get(IMPULSE_RESPONSE) is True
-    return take.key.kind is TakeKind.IMPULSE_RESPONSE or (take.key.kind is TakeKind.NEAR_FIELD and stated)
+    """Whether a take's file holds an impulse response: by its kind, or as the case states of a near field.
+
+    Raises
+    ------
+    ReadError
+        The case states it of a near field as neither true nor false.
+    """
+    if take.key.kind is TakeKind.NEAR_FIELD:
+        return is_impulse_response(source_of(Path(), take))
+    return take.key.kind is TakeKind.IMPULSE_RESPONSE
 
 
 def in_pascals(take: Take) -> bool:
@@ -67,7 +74,7 @@ def read_given(raw: Path, take: Take) -> ImpulseResponse:
     if source.option(LOOPBACK) is not None:
         problem = "is an impulse response, and read.loopback is stated"
         raise ReadError(take.path, problem, "leave it out; time zero may lie anywhere")
-    scale = np.float32(_pa_per_unit(source) / drive_units(drive_of(take)))
+    scale = np.float32((pa_per_unit(source) or 1.0) / drive_units(drive_of(take)))
     recording = read_sounds(raw, [take])[0]
     samples, rate = recording.samples[0], recording.sample_rate_hz
     peak = int(np.argmax(np.abs(samples)))
@@ -84,17 +91,6 @@ def read_given(raw: Path, take: Take) -> ImpulseResponse:
         noise=_noise(samples, peak, rate) * scale,
         band_hz=(0.0, PASSED_PART * rate),
     )
-
-
-def _pa_per_unit(source: Source) -> float:
-    """What ``read.pa_per_unit`` states, else 1."""
-    stated = source.option(PA_PER_UNIT)
-    if stated is None:
-        return 1.0
-    if isinstance(stated, bool | str) or not 0.0 < stated < 1e9:
-        problem = "read.pa_per_unit is no pressure"
-        raise ReadError(source.name, problem, "write the pascals that a sample of 1 stands for")
-    return float(stated)
 
 
 def _noise(samples: Float32s, peak: int, sample_rate_hz: int) -> Float32s:

@@ -32,6 +32,7 @@ from earwitness.measurement.readers.mapping import (
 )
 from earwitness.measurement.readers.options import stated_unit
 from earwitness.measurement.readers.placing import parts_of
+from earwitness.measurement.readers.sound_options import require_possible
 from earwitness.measurement.readers.units import LINEAR, STATED, ValueUnit
 from earwitness.measurement.readers.wrapping import rows_proven
 from earwitness.records.errors import ReadError
@@ -53,6 +54,7 @@ def look_at_arrays(source: Source, file: ArrayFile) -> Contents:
     """
     mapping = stated_mapping(source, file.arrays)
     if mapping.way is Way.SAMPLES:
+        require_possible(source)
         sounds = _sounds(source, file, mapping)
         for row in range(len(sounds.samples)):
             sounds.recording(row)

@@ -15,7 +15,7 @@ from typing import Final
 
 from earwitness.measurement.readers.arrays import MAX_LENGTH, MAX_VALUES, ArrayInfo, Holding, listing
 from earwitness.measurement.readers.contents import Form, Source
-from earwitness.measurement.readers.options import one_of, whole_number
+from earwitness.measurement.readers.options import is_number, one_of, whole_number
 from earwitness.measurement.readers.units import STATED
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Orbit, ReadOption
@@ -165,9 +165,7 @@ class _Options:
     def array_or_number(self, key: str) -> str | float | None:
         """A number, or the name of an array."""
         stated = self.source.option(key)
-        if isinstance(stated, int | float) and not isinstance(stated, bool):
-            return float(stated)
-        return self.array(key)
+        return float(stated) if is_number(stated) else self.array(key)
 
     def orbit(self) -> Orbit | None:
         """The orbit of the angles."""

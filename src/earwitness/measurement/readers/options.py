@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from typing import Final
+from typing import Final, TypeGuard
 
 from earwitness.measurement.readers.contents import Source
 from earwitness.records.errors import ReadError, one_line
@@ -99,7 +99,7 @@ def whole_number(source: Source, key: str, low: int, high: int, remedy: str) -> 
     return int(stated)
 
 
-def is_number(stated: ReadOption | None) -> bool:
+def is_number(stated: ReadOption | None) -> TypeGuard[int | float]:
     """Whether an option is a number; true and false are none."""
     return isinstance(stated, int | float) and not isinstance(stated, bool)
 
