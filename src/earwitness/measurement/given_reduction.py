@@ -23,10 +23,10 @@ from earwitness.measurement.readers.signals import read_responses
 from earwitness.measurement.sphere_files import measured_sphere
 from earwitness.measurement.spheres import Interpolation, interpolated
 from earwitness.measurement.table import Table
-from earwitness.records.errors import CaseError, ReadError
+from earwitness.records.errors import CaseError
 from earwitness.records.facts import CaseFacts, Rig
 from earwitness.records.responses import Origin
-from earwitness.records.takes import Direction, Take
+from earwitness.records.takes import Take
 
 Float64s = npt.NDArray[np.float64]
 
@@ -96,7 +96,7 @@ def _by_turntable(table: Table, rows: list[int], rig: Rig) -> Float64s:
 
 def _require_agreement(take: Take, distance_m: float, rig: Rig) -> None:
     """Refuse a distance on axis that isn't the case's."""
-    direction = _direction(take)
+    direction = stated.direction(take)
     if rig.distance_m is None or direction.angle_deg != 0.0:
         return
     if abs(distance_m / rig.distance_m - 1.0) > DISTANCES_AGREE:
@@ -123,7 +123,7 @@ def _enter(table: Table, row: int, response: MeasuredResponse, distance_m: float
 
 def _enter_interpolated(table: Table, rows: list[int], whole: Take, facts: CaseFacts, raw: Path) -> None:
     """Directions between those of one file at one drive."""
-    directions = [_direction(table.takes[row]) for row in rows]
+    directions = [stated.direction(table.takes[row]) for row in rows]
     wanted = unit_vectors([d.azimuth_deg for d in directions], [d.elevation_deg for d in directions])
     speed = speed_of_sound_m_s(facts.rig.temperature_c)
     sphere = measured_sphere(raw, whole, speed)
@@ -150,9 +150,3 @@ def _note(found: Interpolation, frequency_hz: Float64s, wanted: int, had: int) -
         f"{wanted} directions are interpolated from {had} by spherical harmonics of the {of} up to order "
         f"{found.order}, valid up to {valid[-1]:.0f} Hz{why}{missed}."
     )
-
-
-def _direction(take: Take) -> Direction:
-    if take.key.direction is None:
-        raise ReadError(take.path, "has no direction stated", "give it in takes.toml")
-    return take.key.direction

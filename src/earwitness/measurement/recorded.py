@@ -24,7 +24,7 @@ from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
-from earwitness.records.errors import CaseError, ReadError
+from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, CaseFacts, Rig
 from earwitness.records.responses import Origin
 from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
@@ -140,7 +140,7 @@ def _geometry(
 ) -> _Geometry:
     """Arrivals, where the microphone stood, and the gate."""
     rows = list(rows)
-    directions = [_direction(table.takes[row]) for row in rows]
+    directions = [stated.direction(table.takes[row]) for row in rows]
     flight = find_flight(directions, responses, stated.distance_m(rig), rig.rotation_behind_m, speed_m_s)
     mount, angles = flight.turntable, table.angles_deg[rows]
     distances = mount.distances_m(angles)
@@ -188,7 +188,7 @@ def _join(
     over = overlap(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
     radii = _spheres(table, near, facts, over)
     if over is not None and radii:
-        directions = [_direction(table.takes[row]) for row in rows]
+        directions = [stated.direction(table.takes[row]) for row in rows]
         cabinet = PlacedCabinet(radii[0], _microphones(geometry.flight.turntable, directions), radii[1:])
         _enter_joined(table, rows, near, join(near, gated, over, cabinet, setting))
 
@@ -221,12 +221,6 @@ def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined
     table.splice_db[rows] = joined.splice_db
     table.near_field_takes.update(dict.fromkeys(rows, near.takes))
     table.say(*joined.notes)
-
-
-def _direction(take: Take) -> Direction:
-    if take.key.direction is None:
-        raise ReadError(take.path, "has no direction stated", "give it in takes.toml")
-    return take.key.direction
 
 
 def _microphones(mount: Turntable, directions: Sequence[Direction]) -> Float64s:

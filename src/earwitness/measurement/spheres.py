@@ -21,6 +21,7 @@ from earwitness.acoustics.spherical import Cover, HarmonicFit, cover, supported_
 from earwitness.measurement.readers.contents import LevelUnit, MeasuredResponse, Placed
 from earwitness.methods.cta_2034 import DIRECTIONS
 from earwitness.records.facts import Box, Sphere
+from earwitness.records.grid import REFERENCE_DISTANCE_M
 from earwitness.records.takes import Direction
 
 Float64s = npt.NDArray[np.float64]
@@ -36,7 +37,6 @@ LARGEST_DB: Final = 3.0
 #: Frequencies fitted at a time, and those at which directions are left out.
 BLOCK: Final = 512
 TESTED: Final = 384
-REFERENCE_M: Final = 1.0
 _DB_PER_PART: Final = 20.0 / np.log(10.0)
 
 
@@ -216,7 +216,7 @@ def _response(
         20.0 * np.log10(size),
         np.rad2deg(np.angle(pressure)) if with_phase else None,
         sphere.unit,
-        Placed(REFERENCE_M),
+        Placed(REFERENCE_DISTANCE_M),
         spread_db,
     )
 

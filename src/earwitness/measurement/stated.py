@@ -1,4 +1,4 @@
-"""What the case states of the rig: whether it can be, and what follows from it."""
+"""What the case states of the rig and of a take: whether it can be, and what follows from it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.measurement.geometry import floor_detour_m
-from earwitness.records.errors import CaseError
+from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Rig
+from earwitness.records.takes import Direction, Take
 
 Float64s = npt.NDArray[np.float64]
 
@@ -91,3 +92,16 @@ def require_gate_before_floor(rig: Rig, distances_m: Float64s, speed_m_s: float)
         f"state at most {longest_ms:.2f} ms, or leave it out",
         "rig.gate_s",
     )
+
+
+def direction(take: Take) -> Direction:
+    """The direction of a take.
+
+    Raises
+    ------
+    ReadError
+        It isn't stated.
+    """
+    if take.key.direction is None:
+        raise ReadError(take.path, "has no direction stated", "give it in takes.toml")
+    return take.key.direction

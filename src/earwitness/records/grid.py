@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 POINTS_PER_OCTAVE: Final = 96
 REFERENCE_PRESSURE_PA: Final = 20e-6
+REFERENCE_DISTANCE_M: Final = 1.0
 
 Floats = npt.NDArray[np.floating]
 Complexes = npt.NDArray[np.complexfloating]

@@ -26,13 +26,13 @@ from earwitness.measurement.readers.contents import (
 )
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
 from earwitness.records.errors import ReadError
+from earwitness.records.grid import REFERENCE_DISTANCE_M
 from earwitness.records.takes import Direction, Drive, Orbit, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 
 SCHEMA_VERSION: Final = 1
 MAX_ROWS: Final = 5_000
-REFERENCE_DISTANCE_M: Final = 1.0
 _GRID: Final = ("pressure_re", "pressure_im", "pressure_valid")
 _INTERPOLATION: Final = "pressure_uncertainty_interpolation"
 _NUMBERS: Final = ("has_phase", "seen_angle", "orbit_angle", "drive", "repeat")
