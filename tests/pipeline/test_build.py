@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from earwitness.pipeline.intake import accept, look_at
 from earwitness.pipeline.stated import Stated
 from earwitness.publication.from_case import publish_case
 from earwitness.records.errors import IntegrityError
+from earwitness.records.takes import Take, TakeKey, TakeKind
 from earwitness.virtual.scenario import load
 
 ALL = ("responses", "curves and figures", "findings")
@@ -158,3 +160,12 @@ def test_the_floors_of_a_step_are_those_that_it_imports() -> None:
             if line.lstrip().startswith(("from earwitness.", "import earwitness."))
         }
         assert imported <= set(floors)
+
+
+def test_a_take_depends_on_what_is_stated_of_its_stimulus(root: Path) -> None:
+    now = Stated.of(CaseFolder.open(root))
+    take = replace(now.takes[0], stimulus=now.takes[1].path)
+    plain = Take(now.takes[1].path, TakeKey(TakeKind.STIMULUS))
+    others = [plain, replace(plain, selector="channel 2"), replace(plain, read=(("microphone", 2),))]
+    stating = [replace(now, stimuli={stimulus.path: stimulus}) for stimulus in others]
+    assert len({one.identity_of(take) for one in stating}) == len(others)
