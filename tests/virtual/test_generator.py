@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,9 +11,10 @@ import pytest
 from earwitness.virtual.air import Air
 from earwitness.virtual.designer import Wish
 from earwitness.virtual.generator import COUNTS, POPULATION, WEIGHTS, Draws, generate
-from earwitness.virtual.scenario import Scenario, from_text
+from earwitness.virtual.scenario import Scenario, from_text, names
 
 SEEDS = range(400)
+DOCS = Path(__file__).parents[2] / "docs" / "virtual_workshop.md"
 
 
 @pytest.fixture(scope="module")
@@ -77,3 +79,14 @@ def test_a_wished_driver_has_its_level_resonance_and_q(level_db: float, diameter
     assert omega * values["mass_kg"] / values["damping"] == pytest.approx(5.0, rel=1e-9)
     electrical = omega * values["mass_kg"] * 5.6 / values["force_factor"] ** 2
     assert electrical == pytest.approx(0.4, rel=1e-9)
+
+
+def test_the_docs_tell_the_population() -> None:
+    text = DOCS.read_text(encoding="utf-8")
+    for low, high, scale in POPULATION.values():
+        assert f"| {low:g} | {high:g} | {'log' if scale == 'log' else 'even'} |" in text
+    for kind, weight in WEIGHTS.items():
+        assert f"{kind.replace('_', ' ')} {weight:g}" in text
+    assert ", ".join(f"{100 * share:.0f} %" for share in COUNTS[:1]) in text
+    for name in names():
+        assert f"| `{name}` |" in text
