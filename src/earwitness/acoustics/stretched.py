@@ -19,9 +19,12 @@ Float64s = npt.NDArray[np.float64]
 
 #: Paces that are tried, re the stimulus' own: from half to double, as between 44.1 and 88.2 kHz.
 PACES: Final = (0.45, 2.2)
-#: No more than so many are tried, so many at a time.
-MOST_TRIED: Final = 2_048
-TRIED_AT_ONCE: Final = 32
+#: Sample rates in kHz whose ratios are tried exactly, however long the sweep is.
+USUAL_RATES_KHZ: Final = (44.1, 48.0, 88.2, 96.0)
+#: No more values in all than so many are worked out, and so many at once: very long sweeps are tried in
+#: coarser steps.
+MOST_VALUES: Final = 2**24
+VALUES_AT_ONCE: Final = 2**19
 #: Another pace is told where it gathers the response so much more than its own does. What is only dense
 #: reflections isn't gathered so by chance (tested); a sweep of 1.5 s recorded at 44.1 kHz under a header of
 #: 48 kHz, with three reflections of a cabinet's rear beside it, is.
@@ -43,20 +46,29 @@ def told_pace(
     frequency = np.arange(first, stop) * (sample_rate_hz / response.size)
     width_s = 1.0 / ((band_hz[1] - band_hz[0]) * np.log(band_hz[1] / band_hz[0]))
     low, high = ((pace - 1.0) * rate_s for pace in PACES)
-    slopes = np.linspace(low, high, min(MOST_TRIED, 1 + int(np.ceil((high - low) / width_s))))
+    tried = min(MOST_VALUES // some.size, int(np.ceil((high - low) / width_s)))
+    slopes = np.concatenate([np.linspace(low, high, tried + 1), (_usual_paces() - 1.0) * rate_s])
     # the phase of a delay of ln(f/f0), whose integral over f it is
     turn = -2.0 * np.pi * frequency * (np.log(frequency / band_hz[0]) - 1.0)
     own = float(_greatest(some[None])[0])
+    at_once = max(1, VALUES_AT_ONCE // some.size)
     gathered = np.concatenate(
         [
-            _greatest(some * np.exp(-1j * np.outer(slopes[k : k + TRIED_AT_ONCE], turn)).astype(np.complex64))
-            for k in range(0, slopes.size, TRIED_AT_ONCE)
+            _greatest(some * np.exp(-1j * np.outer(slopes[k : k + at_once], turn)).astype(np.complex64))
+            for k in range(0, slopes.size, at_once)
         ]
     )
     best = int(np.argmax(gathered))
     if gathered[best] < GATHERED * own:
         return None
     return 1.0 + float(slopes[best]) / rate_s
+
+
+def _usual_paces() -> Float64s:
+    """Ratios of two different usual sample rates, within `PACES`."""
+    rates = np.array(USUAL_RATES_KHZ)
+    ratios = np.unique(rates[:, None] / rates)
+    return np.asarray(ratios[(ratios != 1.0) & (ratios > PACES[0]) & (ratios < PACES[1])])
 
 
 def _greatest(spectra: npt.NDArray[np.complex64]) -> Float64s:
