@@ -12,8 +12,8 @@ import pytest
 
 from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import new_case
+from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.readers import registry
-from earwitness.pipeline import build as building
 from earwitness.pipeline import stated
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import accept, look_at
@@ -121,13 +121,12 @@ def test_one_new_take_makes_one_part(tmp_path: Path, monkeypatch: pytest.MonkeyP
     late = tmp_path / "files" / names[-1]
     accept(root, look_at(root, [tmp_path / "files" / name for name in names[:-1]]))
     made: list[str] = []
-    deconvolve = building.deconvolve
 
     def counted(raw: Path, takes: list[object], *rest: object) -> object:
         made.extend(str(getattr(take, "path", "")) for take in takes)
         return deconvolve(raw, takes, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(building, "deconvolve", counted)
+    monkeypatch.setattr("earwitness.pipeline.build.deconvolve", counted)
     build(root)
     assert made == [names[2]]
     accept(root, look_at(root, [late]))
