@@ -17,7 +17,7 @@ READER = """
 class Pebble:
     name = "pebble"
     suffixes = {".PEBBLE"}
-    options = {"loudness": "how loud", "count": 3}
+    options = {"loudness": "how loud"}
     def look(self, source): ...
     def read(self, source, selectors): ...
 READER = Pebble()
@@ -59,7 +59,7 @@ def test_readers_of_others_say_where_they_come_from(call: Call) -> None:
     assert told["pebble"] == {
         "name": "pebble",
         "suffixes": [".pebble"],
-        "options": {"loudness": "how loud", "count": "3"},
+        "options": {"loudness": "how loud"},
         "origin": "pebble-reader 2.1",
         "problem": "",
     }

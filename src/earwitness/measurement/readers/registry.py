@@ -138,8 +138,7 @@ def _other(entry: EntryPoint) -> Known:
     origin = called(entry).removeprefix(f"{entry.name} of ")
     try:
         reader = _loaded(entry, entry.name)
-        options = {str(key): str(text) for key, text in reader.options.items()}
-        return Known(entry.name, tuple(sorted(reader.suffixes)), options, origin)
+        return Known(entry.name, tuple(sorted(reader.suffixes)), reader.options, origin)
     except ReadError as error:
         return Known(entry.name, (), {}, origin, error.problem)
 
