@@ -139,7 +139,6 @@ def test_a_stated_drive_is_for_files_whose_name_has_none(call: Call, empty: Path
     ("drive", "problem"),
     [
         ("loud", "is no drive"),
-        ("2,83V", "is no drive"),
         ("2.83", "is no drive"),
         ("0V", "is no drive"),
         ("-2V", "is no drive"),

@@ -103,10 +103,9 @@ TAKES: Final = (
     Refusal(
         "a part that the file doesn't have",
         holding(ROWS),
-        "horizontal_+030_2.83V.txt: has no part 'left'; correct its selector in "
+        "horizontal_+030_2.83V.txt#left: has no part 'left'; correct its selector in "
         "takes.toml; `add` shows the parts",
         takes=entry(*DIRECTED, 'selector = "left"'),
-        command="build",
     ),
     Refusal(
         "every part of a file that doesn't say where they are",
@@ -115,7 +114,6 @@ TAKES: Final = (
         "measured; give each part an entry of its own in takes.toml, with selector, "
         "orbit and angle_deg",
         takes=entry('selector = "*"', 'drive = "2.83 V"'),
-        command="build",
     ),
     Refusal(
         "two entries for one file",

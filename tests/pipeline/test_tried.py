@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import aes69_files
 import numpy as np
 import pytest
 import soundfile
@@ -173,3 +174,28 @@ def test_the_option_may_say_what_a_name_may(text: str) -> None:
 def test_the_option_may_not_be_unclear(text: str) -> None:
     with pytest.raises(CallError):
         drive_of(text)
+
+
+def test_a_sphere_beside_a_take_that_it_holds(case: CaseFolder, tmp_path: Path) -> None:
+    folder = tmp_path / "files"
+    response(folder / "horizontal_+030_2.83V.txt")
+    aes69_files.sphere(aes69_files.grid(10.0)).write(folder / "sphere_2.83V.sofa")
+    doubts = look_at(case.root, [folder]).doubts
+    assert len(doubts) == 1
+    assert "is the same take as raw/" in doubts[0].problem
+
+
+@pytest.mark.parametrize(("distance_m", "doubted"), [(2.0, False), (200.0, True)])
+def test_a_sphere_from_too_far(case: CaseFolder, tmp_path: Path, distance_m: float, doubted: bool) -> None:
+    file = tmp_path / "sphere_2.83V.sofa"
+    aes69_files.sphere(aes69_files.grid(10.0), distance_m=distance_m).write(file)
+    assert bool(look_at(case.root, [file]).doubts) == doubted
+
+
+def test_a_sphere_whose_other_parts_are_normalised(case: CaseFolder, tmp_path: Path) -> None:
+    """1 Pa on axis, and 20 µPa (0 dB) everywhere else."""
+    ball = aes69_files.sphere(aes69_files.grid(10.0))
+    ball.pressure[:, 1:] *= 2e-5
+    ball.write(tmp_path / "sphere_2.83V.sofa")
+    doubts = look_at(case.root, [tmp_path / "sphere_2.83V.sofa"]).doubts
+    assert [doubt.subject for doubt in doubts] == ["level"]

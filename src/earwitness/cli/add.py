@@ -138,8 +138,9 @@ def _told(case: Path, outcome: Accepted) -> str:
         told = f"nothing new: {_counted(there)} {'is' if there == 1 else 'are'} in {case} already, unchanged"
     else:
         told = f"added {_counted(len(outcome.new_files))} to {case}"
-        told += f", {len(outcome.same_files)} were there already" if outcome.same_files else ""
-    told += f"; {len(outcome.corrected)} entries of takes.toml corrected" if outcome.corrected else ""
+        told += f", {len(outcome.same_files)} there already" if outcome.same_files else ""
+    entries = "entry" if len(outcome.corrected) == 1 else "entries"
+    told += f"; {len(outcome.corrected)} {entries} of takes.toml corrected" if outcome.corrected else ""
     return f"{told}; next: `earwitness build {shlex.quote(str(case))}`"
 
 

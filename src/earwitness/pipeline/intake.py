@@ -298,7 +298,7 @@ def drive_of(text: str | None) -> Drive | None:
     if drive is None and _DRIVE.fullmatch(text.strip()):
         drive = settled_drive(drive_in(text_of(text, "--drive")), doubts)
     if doubts:
-        raise CallError(f"--drive {text!r}: {doubts[0]}; write it like 2.83V or -20dBFS")
+        raise CallError(f"--drive {text!r} is no drive ({doubts[0]}); write it like 2.83V or -20dBFS")
     if drive is None:
         raise CallError(f"--drive {text!r} is no drive; write it like 2.83V or -20dBFS")
     if drive.unit == "dBFS" and drive.value > 0.0:

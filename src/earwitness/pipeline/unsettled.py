@@ -12,7 +12,7 @@ from earwitness.records.takes import Drive, Orbit, Take
 
 _WRITE_ENTRY: Final = "rename it, or write its entry in takes.toml first"
 _REMEDIES: Final[Mapping[Subject, str]] = {
-    "drive": f"{_WRITE_ENTRY}; --drive states a drive for all that say none",
+    "drive": f"{_WRITE_ENTRY}; --drive states a drive for all",
     "channel": "state --read microphone=1 or the like, or write an entry in takes.toml with its selector",
     "stimulus": "write its entry in takes.toml first, with its stimulus",
     "distance": "correct the file, or write its entry in takes.toml if it is right",

@@ -163,12 +163,12 @@ def settled_drive(said: SaidDrive, unclear: list[Unclear]) -> Drive | None:
     unclear += said.unclear
     if len(said.drives) > 1:
         labels = ", ".join(sorted(drive.label for drive in said.drives))
-        unclear.append(Unclear("drive", f"more than one drive is in the name: {labels}"))
+        unclear.append(Unclear("drive", f"more than one drive is said: {labels}"))
     if len(said.drives) != 1 or said.unclear:
         return None
     (drive,) = said.drives
     if drive.unit == "V" and drive.value <= 0.0:
-        unclear.append(Unclear("drive", "a drive of zero volts is in the name"))
+        unclear.append(Unclear("drive", "a drive of zero volts is said"))
         return None
     if drive.unit == "V" and drive.value >= _VOLTS_BELOW:
         unclear.append(Unclear("drive", f"{drive.label} is no drive of a loudspeaker"))
