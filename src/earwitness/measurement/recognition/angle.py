@@ -15,6 +15,7 @@ from earwitness.measurement.recognition.words import (
     DEGREES,
     DOWN,
     ELEVATION,
+    LEVELS,
     MAY_BE_VERSION,
     ON_AXIS,
     OTHER_NUMBERS,
@@ -180,7 +181,7 @@ def _candidate(text: Text, index: int, sets: Sets, spent: Collection[int]) -> _C
     has_signs = token.sign is Sign.NONE and sets.has_signs(text, index)
     part_of_a_word = token.joined and token.sign in _NO_SIGN_FOR_SURE and not (named or has_signs)
     letter = before in MAY_BE_VERSION and not (named or text.is_unit(index - 1)) and token.sign is Sign.NONE
-    of_other = before in OTHER_NUMBERS and (unit not in DEGREES or before in TURNS)
+    of_other = before in OTHER_NUMBERS and (unit not in DEGREES or before in TURNS | LEVELS)
     has_sign = token.sign is not Sign.NONE
     if (sets.counts_files(text, index) and unit not in DEGREES) or (of_other and not has_sign):
         return None
