@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
@@ -33,12 +34,17 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
     "top": (2, 1, 0),
 }
 #: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
-ORDERS: Final = ((1500.0, 6), (3000.0, 4), (6500.0, 3), (10000.0, 2), (14000.0, 2), (18000.0, 2), (np.inf, 2))
+ORDERS: Final = ((1500.0, 6), (3000.0, 4), (9500.0, 3), (14000.0, 2), (18000.0, 2), (np.inf, 2))
+#: The same for a box with bevels: two edges that lie close together need more.
+BEVELLED_ORDERS: Final = ((1500.0, 8), (3000.0, 6), (5000.0, 5), (10_500.0, 4), (14_000.0, 3), (np.inf, 2))
 #: What a bevel that touches a rounding takes off each face, in radii.
 BEVEL: Final = 2.0 - 2.0**0.5
 #: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along
 #: their own face they are 25 dB down, and what goes round two edges lies lower still.
 BEAMING: Final = 8.0
+#: Above this frequency points that see all radiators at angles whose sine is so high above their faces hear
+#: one edge only: what comes round two lies 55 dB below the radiator's maximum there.
+PLAIN_ABOVE_HZ, PLAIN_RISE = 14_000.0, 0.5
 #: Bytes for the waves between all pairs of nodes; more frequencies are taken in several goes.
 MOST_BYTES: Final = 2e8
 #: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
@@ -116,6 +122,10 @@ class BoxCabinet:
         low, high = self.corners()
         return bevelled(low, high, BEVEL * self.edge_radius_m) if self.edge_radius_m else cuboid(low, high)
 
+    def orders(self) -> tuple[tuple[float, int], ...]:
+        """Up to each frequency in hertz, the edges that sound is followed round."""
+        return BEVELLED_ORDERS if self.edge_radius_m else ORDERS
+
     def discs(self) -> tuple[Disc, ...]:
         """The radiators as discs in space."""
         corners = self.corners()
@@ -175,7 +185,7 @@ class BoxCabinet:
         discs, body = self.discs(), self.body()
         parts = []
         lowest = -1.0
-        for highest, orders in ORDERS:
+        for highest, orders in self.orders():
             band = frequencies[(frequencies > lowest) & (frequencies <= highest)]
             lowest = highest
             if not len(band):
@@ -187,10 +197,25 @@ class BoxCabinet:
             for some in np.array_split(band, min(goes, len(band))):
                 wavenumbers = 2.0 * np.pi * some / air.speed
                 followed = self._followed(float(some[0]), air)
-                field = diffracted(web, discs, points, wavenumbers, flight, orders=orders, followed=followed)
+                shaded = self._shaded(points, float(some[0]))
+                field = diffracted(
+                    web, discs, points, wavenumbers, flight, orders=orders, followed=followed, shaded=shaded
+                )
                 lit = [straight(body, disc, points, wavenumbers, flight) for disc in discs]
                 parts.append(field + np.stack(lit))
         return np.concatenate(parts, axis=-1)
+
+    def _shaded(self, points: Floats, frequency: float) -> npt.NDArray[np.bool_]:
+        """Which points hear sound that goes round two edges or more, (D,)."""
+        body = self.body()
+        rise = np.min(
+            [
+                body.height(disc.face, points) / np.linalg.norm(points - disc.centre, axis=1)
+                for disc in self.discs()
+            ],
+            axis=0,
+        )
+        return np.asarray((rise < PLAIN_RISE) | (frequency <= PLAIN_ABOVE_HZ))
 
     def _followed(self, frequency: float, air: Air) -> list[int]:
         """Numbers of the radiators whose sound is followed round more than one edge."""

@@ -32,7 +32,7 @@ FEWEST_NODES = 16
 #: Nodes to a radian of kL; an edge wave and its way on turn by up to twice that phase.
 NODES_PER_RADIAN = 0.42
 #: Nodes to each gap between two edges that face each other, on both sides of a narrow face.
-NODES_PER_GAP = 2.0
+NODES_PER_GAP = 3.0
 #: Angles (times ν) from the limit of what is seen that make a peak which nodes may miss: so many steps of x
 #: between them, those between the closest few waves and nodes (at the corners) left out, and no angle more.
 PEAKED_STEPS, ALL_BUT, PEAKED = 2.0, 0.97, 0.5
@@ -103,19 +103,9 @@ class Arrivals:
     slope: Floats
     amplitude: Complexes
 
-    def joined(self, other: Arrivals) -> Arrivals:
-        """These and others at the same nodes: summed where they come from the same places, else in a row."""
-        if np.array_equal(self.lean, other.lean):
-            return replace(self, amplitude=self.amplitude + other.amplitude)
-        side = np.concatenate([self.side, other.side])
-        order = np.argsort(side, kind="stable")
-        return Arrivals(
-            self.nodes,
-            side[order],
-            np.concatenate([self.lean, other.lean], axis=1)[:, order],
-            np.concatenate([self.slope, other.slope], axis=1)[:, order],
-            np.concatenate([self.amplitude, other.amplitude], axis=1)[:, order],
-        )
+    def added_to(self, other: Arrivals) -> Arrivals:
+        """These and others from the same places; the sum is written over the other's amplitudes."""
+        return replace(self, amplitude=np.add(self.amplitude, other.amplitude, out=other.amplitude))
 
     def towards_faces(self, side: npt.NDArray[np.integer], lean: Floats, onward: Complexes) -> Complexes:
         """Diffracted along the faces, towards places of `side` (O,) and `lean` (N, O).
@@ -249,7 +239,7 @@ class Listeners:
         x = order * (here[:, None, :] + lean[:, :, None])
         missed = missed_peak(self.nodes, x, slope, beta, width[:, None])
         beta += np.sin(other) / (steep + 2.0 * np.sin(other / 2.0) ** 2)
-        return beta + missed
+        return np.asarray(beta + missed)
 
 
 def _rises(order: float, lean: Floats) -> Floats:
@@ -312,7 +302,9 @@ def phasors(angles: Floats) -> Complexes:
 def missed_peak(nodes: Nodes, x: Floats, slope: Floats, beta: Floats, width: Floats) -> Floats:
     """What must be added to β = sin w/(cosh x − cos w) so that the nodes' sum holds the whole peak.
 
-    `x`, its growth along the edge `slope`, and `beta` are (N, P, I), `width` (P, 1) is w.
+    `x`, its growth along the edge `slope`, and `beta` are (N, P, I), `width` (P, 1) is w. What is missed of
+    the peak's lever ∫β sinh x dx = sin w ln(cosh x − cos w) goes to the two nodes beside it: one of them may
+    stand high on the peak's flank.
     """
     steps = nodes.weights[:, None, None] * slope
     ends = (
@@ -323,7 +315,16 @@ def missed_peak(nodes: Nodes, x: Floats, slope: Floats, beta: Floats, width: Flo
     with_nodes = np.einsum("npi,npi->pi", steps, beta)
     missed = whole[1] - whole[0] - with_nodes
     after = np.clip(np.sum(x < 0.0, axis=0), 1, len(x) - 1)[None]
-    high, low = np.take_along_axis(x, after, 0)[0], np.take_along_axis(x, after - 1, 0)[0]
+    rise = np.sinh(x)
+    low, high = (np.take_along_axis(rise, after - back, 0)[0] for back in (1, 0))
     here, before = nodes.along[after[0]], nodes.along[after[0] - 1]
     place = np.clip(before - low * (here - before) / (high - low), 0.0, nodes.edge.length_m)
-    return np.asarray(nodes.cardinal(place) * missed / steps)
+    added = nodes.cardinal(place) * missed
+    lever = np.einsum("npi,npi,npi->pi", steps, beta, rise)
+    depth = np.sinh(ends / 2.0) ** 2 + np.sin(width / 2.0) ** 2
+    uneven = np.sin(width) * np.log(depth[1] / depth[0])
+    tilt = ((uneven - lever) / (high - low))[None]
+    for back, share in ((1, -tilt), (0, tilt)):
+        held = np.take_along_axis(added, after - back, 0)
+        np.put_along_axis(added, after - back, held + share, 0)
+    return np.asarray(added / steps)

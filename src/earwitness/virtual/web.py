@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.edges import Arrivals, Nodes, turned
@@ -75,27 +76,17 @@ class Web:
         lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
         return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
 
-    def onward(self, edge: int, to: Sequence[int], wavenumbers: Floats) -> Complexes:
-        """What becomes of a wave on its way from an edge to the nodes of others, (N here, O there, F)."""
+    def onward(self, edge: int, to: int, wavenumbers: Floats) -> Complexes:
+        """What becomes of a wave on its way from an edge to another's nodes, (N here, O there, F)."""
         here = self.nodes[edge]
-        distance = here.distance(self._places(to))
+        distance = here.distance(self.nodes[to].places)
         return turned(here.weights[:, None] / (2.0 * distance), distance, wavenumbers)
 
-    def sent(self, waves: Arrivals, edge: int, to: Sequence[int], onward: Complexes) -> Complexes:
-        """What an edge sends on to its neighbours `to`: amplitudes there, (N here, O there, C, F)."""
-        sides = dict(self.neighbours(edge))
-        side = np.concatenate([np.full(len(self.nodes[other].weights), sides[other]) for other in to])
-        return waves.towards_faces(side, self.nodes[edge].lean(self._places(to)), onward)
-
-    def shared(self, sent: Complexes, to: Sequence[int]) -> dict[int, Complexes]:
-        """The same by the neighbour's number, (N there, N here, C, F)."""
-        ends = np.cumsum([len(self.nodes[other].weights) for other in to])
-        parts = np.split(sent, ends[:-1], axis=1)
-        return {other: part.swapaxes(0, 1) for other, part in zip(to, parts, strict=True)}
-
-    def _places(self, edges: Sequence[int]) -> Floats:
-        """The nodes of edges, one after the other, (O, 3)."""
-        return np.concatenate([self.nodes[edge].places for edge in edges])
+    def sent(self, waves: Arrivals, edge: int, to: int, onward: Complexes) -> Complexes:
+        """What an edge sends on to a neighbour: amplitudes there, (N here, O there, C, F)."""
+        places = self.nodes[to].places
+        side = np.full(len(places), dict(self.neighbours(edge))[to])
+        return waves.towards_faces(side, self.nodes[edge].lean(places), onward)
 
     def gathered(self, edge: int, sent: Mapping[int, Complexes]) -> Arrivals:
         """What other edges have sent to one, `sent` by their numbers, as arrivals there."""
@@ -137,47 +128,55 @@ class Cascade:
             if disc.face in faces
         }
 
-    def second(self, edge: int, straight: Sequence[Mapping[int, Arrivals]]) -> Arrivals | None:
-        """What comes to an edge by way of one other, of the discs that are followed."""
+    def second(
+        self, edge: int, straight: Sequence[Mapping[int, Arrivals]], *, everywhere: bool
+    ) -> Arrivals | None:
+        """What comes to an edge by way of one other, of the discs that are followed.
+
+        With `everywhere` it holds silence from those neighbours that no disc reaches.
+        """
         found: dict[int, Complexes] = {}
-        here = len(self.web.nodes[edge].weights)
+        here, reached = len(self.web.nodes[edge].weights), False
         for other, _ in self.web.neighbours(edge):
             lit = [number for number in self.followed if number in straight[other]]
-            if not lit:
+            reached = reached or bool(lit)
+            if not lit and not everywhere:
                 continue
-            onward = self.web.onward(other, [edge], self.wavenumbers)
+            onward = self.web.onward(other, edge, self.wavenumbers)
             shape = (here, len(onward), len(self.followed), len(self.wavenumbers))
             found[other] = np.zeros(shape, dtype=np.complex64)
             for number in lit:
-                sent = self.web.sent(straight[other][number], other, [edge], onward)
+                sent = self.web.sent(straight[other][number], other, edge, onward)
                 found[other][:, :, self.followed.index(number)] = sent[:, :, 0].swapaxes(0, 1)
-        return self.web.gathered(edge, found) if found else None
+        return self.web.gathered(edge, found) if reached else None
 
     def later(self, orders: int, straight: Sequence[Mapping[int, Arrivals]]) -> Iterator[Arrivals]:
         """What comes to each edge by way of others, all orders from the second together."""
         edges = range(len(self.web.nodes))
-        if orders == 2:
-            yield from (waves for edge in edges if (waves := self.second(edge, straight)) is not None)
+        more = orders > 2
+        firsts = ((edge, self.second(edge, straight, everywhere=more)) for edge in edges)
+        if not more:
+            yield from (waves for _, waves in firsts if waves is not None)
             return
-        to = [[other for other, _ in self.web.neighbours(edge)] for edge in edges]
-        ways = [self.web.onward(edge, to[edge], self.wavenumbers) for edge in edges]
-        latest = {edge: waves for edge in edges if (waves := self.second(edge, straight)) is not None}
+        latest = {edge: waves for edge, waves in firsts if waves is not None}
         total = dict(latest)
         for _ in range(3, orders + 1):
-            sent = {
-                edge: self.web.shared(self.web.sent(waves, edge, to[edge], ways[edge]), to[edge])
-                for edge, waves in latest.items()
-            }
-            latest = {
-                edge: self.web.gathered(
-                    edge, {other: sent[other][edge] for other in to[edge] if other in sent}
-                )
-                for edge in edges
-            }
-            total = {
-                edge: waves.joined(total[edge]) if edge in total else waves for edge, waves in latest.items()
-            }
+            latest = {edge: self._next(edge, latest) for edge in edges}
+            for edge, waves in latest.items():
+                total[edge] = waves.added_to(total[edge]) if edge in total else waves
         yield from total.values()
+
+    def _next(self, edge: int, latest: Mapping[int, Arrivals]) -> Arrivals:
+        """What comes to an edge from its neighbours of what has last come to those."""
+        found = {}
+        for other, _ in self.web.neighbours(edge):
+            onward = self.web.onward(other, edge, self.wavenumbers)
+            if other in latest:
+                found[other] = self.web.sent(latest[other], other, edge, onward).swapaxes(0, 1)
+            else:
+                shape = (len(self.web.nodes[edge].weights), len(onward), len(self.followed), onward.shape[-1])
+                found[other] = np.zeros(shape, dtype=np.complex64)
+        return self.web.gathered(edge, found)
 
 
 def diffracted(
@@ -189,10 +188,12 @@ def diffracted(
     *,
     orders: int,
     followed: Sequence[int],
+    shaded: npt.NDArray[np.bool_],
 ) -> Complexes:
     """What the edges add to the mean of e^(−jk(R − flight))/R over each disc; (C, D, F).
 
-    Up to `orders` edges on the way, for discs that aren't `followed` one edge.
+    Up to `orders` edges on the way to the points that are `shaded` (D,); one to the others, and for discs
+    that aren't `followed`.
     """
     field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
     cascade = Cascade(web, tuple(discs), wavenumbers, followed)
@@ -200,7 +201,8 @@ def diffracted(
     for lit in straight:
         for number, waves in lit.items():
             field[number] += waves.towards(points, wavenumbers, flight)[0]
-    if orders > 1 and followed:
+    if orders > 1 and followed and shaded.any():
+        these = np.ix_(np.array(followed), np.flatnonzero(shaded))
         for waves in cascade.later(orders, straight):
-            field[list(followed)] += waves.towards(points, wavenumbers, flight)
+            field[these] += waves.towards(points[shaded], wavenumbers, flight[shaded])
     return field
