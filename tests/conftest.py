@@ -9,6 +9,12 @@ from chromium import running
 from playwright.sync_api import Browser
 
 
+@pytest.fixture(autouse=True)
+def _no_stated_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tables are as wide as they are where nobody states a width; what runs the tests may state one."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests of a process."""

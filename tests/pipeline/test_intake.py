@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from aes69_files import sphere
 
 from earwitness.acoustics.sweeps import synchronised_sweep
 from earwitness.case.layout import CaseFolder
@@ -15,6 +16,7 @@ from earwitness.case.lock import exclusive
 from earwitness.case.manifest import new_case
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.takes import read_takes
+from earwitness.measurement.expansion import expanded
 from earwitness.measurement.readers.contents import Contents, Form, Part
 from earwitness.pipeline.arrivals import Whole, whole_of
 from earwitness.pipeline.intake import Intake, accept, look_at
@@ -331,3 +333,53 @@ def test_many_files_alike_are_settled_by_one_rule(case: CaseFolder, tmp_path: Pa
     accept(case.root, look_at(case.root, [folder]))
     angles = [take.key.direction.angle_deg for take in read_takes(case) if take.key.direction]
     assert angles == [10.0, 20.0, 40.0, 60.0]
+
+
+def test_a_file_that_changed_since_it_was_looked_at_stays_out(case: CaseFolder, tmp_path: Path) -> None:
+    file = tmp_path / "impedance.txt"
+    file.write_text("Hz\tohm\n20\t7.1\n100\t30.2\n", encoding="utf-8")
+    before = everything(case.root)
+    intake = look_at(case.root, [file])
+    assert intake.doubts == ()
+    file.write_text("garbage, and no measurement\n", encoding="utf-8")
+    with pytest.raises(ReadError, match="has changed since it was looked at; wait until it is complete"):
+        accept(case.root, intake)
+    changed = {name for name, content in everything(case.root).items() if before.get(name) != content}
+    assert changed <= {"build/raw_stat.json", ".lock"}
+
+
+@pytest.mark.parametrize(("read", "doubts"), [("", 1), ('read = { level = "dB SPL" }\n', 0)])
+def test_an_entry_does_not_make_decibels_a_sound_pressure(
+    case: CaseFolder, tmp_path: Path, read: str, doubts: int
+) -> None:
+    rows = "".join(f"{f}\t{-3.0}\n" for f in (100, 300, 1000, 3000, 10000))
+    file = tmp_path / "mine.txt"
+    file.write_text(f"Frequency (Hz)\tLevel (dB)\n{rows}", encoding="utf-8")
+    entry = (
+        '[[take]]\nfile = "mine.txt"\nkind = "response"\norbit = "horizontal"\nangle_deg = 0\ndrive = "1 V"\n'
+    )
+    case.takes_toml.write_text(entry + read, encoding="utf-8")
+    intake = look_at(case.root, [file])
+    assert len(intake.doubts) == doubts
+    if doubts:
+        assert "is no sound pressure level of a loudspeaker" in intake.doubts[0].problem
+        assert "read = { level = " in intake.doubts[0].remedy
+
+
+def test_an_orbit_a_file_of_positions(case: CaseFolder, tmp_path: Path) -> None:
+    """Files that say their own directions are told apart direction by direction, not as wholes."""
+    angles = np.arange(-170.0, 181.0, 10.0)
+    horizontal = np.column_stack([angles % 360.0, np.zeros(angles.size)])
+    up = np.arange(10.0, 100.0, 10.0)
+    vertical = np.column_stack([np.zeros(2 * up.size), np.concatenate([up, -up])])
+    (tmp_path / "files").mkdir()
+    sphere(horizontal).write(tmp_path / "files" / "horizontal_2.83V.sofa")
+    sphere(vertical).write(tmp_path / "files" / "vertical_2.83V.sofa")
+    intake = look_at(case.root, [tmp_path / "files"])
+    assert intake.doubts == ()
+    accept(case.root, intake)
+    found = expanded(read_takes(case), case.raw)
+    assert len({take.key for take in found}) == len(found) == horizontal.shape[0] + vertical.shape[0]
+    again = sphere(horizontal[:3]).write(tmp_path / "again_2.83V.sofa")
+    (doubt,) = look_at(case.root, [again]).doubts
+    assert "is the same take as" in doubt.problem

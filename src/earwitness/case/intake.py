@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from earwitness.case.layout import CaseFolder
@@ -42,21 +42,29 @@ def gather(given: Sequence[Path]) -> tuple[tuple[Path, str], ...]:
 
 
 def take_in(
-    case: CaseFolder, sources: Sequence[tuple[Path, str]], takes: Sequence[Take]
+    case: CaseFolder,
+    sources: Sequence[tuple[Path, str]],
+    takes: Sequence[Take],
+    looked_at: Mapping[str, str] | None = None,
 ) -> tuple[Added, Changes]:
     """Copy `sources` into the case and state `takes` in ``takes.toml``: both, or the case stays as it was.
 
     The caller holds the case's lock.
 
+    Parameters
+    ----------
+    looked_at
+        SHA-256 of files by name below ``raw/`` when they were looked at.
+
     Raises
     ------
     ReadError
-        See `raw_store.add_raw`.
+        See `raw_store.add_raw`; a file isn't what it was when it was looked at.
     CaseError
         See `takes.write_takes`.
     """
     with all_or_nothing(case) as landed:
-        added = land(case, sources, landed)
+        added = land(case, sources, landed, looked_at or {})
         return added, write_takes(case, takes)
 
 

@@ -74,7 +74,7 @@ def add_raw(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> Added:
         written, its name can't be kept, or another file has that name already (both hashes are named).
     """
     with all_or_nothing(case) as landed:
-        return land(case, sources, landed)
+        return land(case, sources, landed, {})
 
 
 @contextmanager
@@ -91,13 +91,22 @@ def all_or_nothing(case: CaseFolder) -> Iterator[list[Path]]:
         raise
 
 
-def land(case: CaseFolder, sources: Sequence[tuple[Path, str]], landed: list[Path]) -> Added:
+def land(
+    case: CaseFolder,
+    sources: Sequence[tuple[Path, str]],
+    landed: list[Path],
+    looked_at: Mapping[str, str],
+) -> Added:
     """What `add_raw` does, inside of `all_or_nothing`, which gave `landed`.
 
-    Every file lands before ``raw.sha256`` is written.
+    Every file lands before ``raw.sha256`` is written. One that `looked_at` has with another hash is refused.
     """
     recorded = read_hashes(case)
     planned = _planned(case, sources, recorded)
+    for path, name in sources:
+        if looked_at.get(name, planned[name]) != planned[name]:
+            remedy = "wait until it is complete, then add it again"
+            raise ReadError(str(path), "has changed since it was looked at", remedy)
     new = sorted(name for name in planned if name not in recorded)
     for path, name in sources:
         target = case.raw / name

@@ -17,7 +17,7 @@ from earwitness.case.take_fields import FIELDS, Fields
 from earwitness.case.take_rules import Rule
 from earwitness.case.toml_text import Place, TomlText, block_of, read_toml
 from earwitness.records.errors import CaseError
-from earwitness.records.takes import ReadOption, Take, TakeId, TakeKey, TakeKind
+from earwitness.records.takes import EVERY_PART, ReadOption, Take, TakeId, TakeKey, TakeKind
 
 _ENTRY: Final = ("file", "selector", *FIELDS)
 _RULE: Final = ("files", *FIELDS)
@@ -249,7 +249,7 @@ def _refuse_twice(toml: TomlText, placed: Sequence[_Placed]) -> None:
         if one.take.id in by_id:
             raise toml.refuse(one.place, f"raw/{one.take.id} has two entries", "remove one of them")
         by_id[one.take.id] = one
-        if one.take.key.kind is TakeKind.STIMULUS:
+        if one.take.key.kind is TakeKind.STIMULUS or one.take.selector == EVERY_PART:
             continue
         other = by_key.setdefault(one.take.key, one)
         if other is not one:

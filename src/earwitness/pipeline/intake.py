@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
@@ -16,25 +16,30 @@ from earwitness.case.lock import exclusive
 from earwitness.case.manifest import read_facts
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.removal import returning
+from earwitness.case.source_files import source_digest
 from earwitness.case.takes import read_takes
 from earwitness.measurement.readers.contents import Source
 from earwitness.measurement.readers.registry import look, reader_of
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.recognition.answers import Recognition, Unclear
 from earwitness.measurement.recognition.drive import drive_in, settled_drive
+from earwitness.measurement.recognition.levels import why_not_of_kind
 from earwitness.measurement.recognition.stimulus import fitting_stimuli
 from earwitness.measurement.recognition.tokens import text_of
 from earwitness.measurement.recognition.words import PLANES
-from earwitness.pipeline.arrivals import Doubt, Progress, Whole, arrivals, whole_of
+from earwitness.pipeline.arrivals import Arrivals, Doubt, Progress, Whole, arrivals, whole_of
 from earwitness.pipeline.entry_examples import example_for
 from earwitness.pipeline.takes_seen import Change, Correction, changes, corrections, remember
 from earwitness.pipeline.tried import tried
 from earwitness.pipeline.unsettled import doubt_of, other_drives, signs_of
 from earwitness.records.errors import CallError, ReadError
-from earwitness.records.takes import Drive, ReadOptions, Take, TakeId, TakeKind
+from earwitness.records.facts import CaseFacts, Rig
+from earwitness.records.takes import EVERY_PART, Drive, ReadOptions, Take, TakeId, TakeKind
 
 #: Volts that no loudspeaker is driven with; a file's name can't say them either.
 _VOLTS_BELOW: Final = 1000.0
+#: Larger files than this no reader takes: they aren't hashed.
+_LARGEST_BYTES: Final = 2**30
 #: What a name may say of a drive, the option may say as well.
 _DRIVE: Final = re.compile(r"[+\-−]?[0-9.,]+[ _]?[A-Za-z]+")
 
@@ -71,6 +76,8 @@ class Intake:
         What to paste into ``takes.toml`` to settle the first doubt; empty where that settles none.
     returned
         Names of files that were removed and come back; their `takes` are what was stated of them then.
+    digests
+        SHA-256 of new files by name, as they were before they were looked at.
     """
 
     sources: tuple[tuple[Path, str], ...]
@@ -86,6 +93,7 @@ class Intake:
     drives: str = ""
     example: str = ""
     returned: frozenset[str] = frozenset()
+    digests: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def changes_nothing(self) -> bool:
@@ -133,58 +141,44 @@ def look_at(
         There is no such case, one of its files can't be understood, or nothing is where `files` say.
     """
     wanted = drive_of(drive)
-    case = CaseFolder.open(root)
-    facts = read_facts(case)
-    sources = gather(files)
-    names = {name for _, name in sources}
-    back = returning(case, sources)
-    returned = frozenset(take.path for take in back)
-    known = tuple(take for take in read_takes(case, awaited=names) if take.path not in returned)
-    stated = tuple(take for take in known if take.path in names)
-    settled = {take.path: take for take in (*stated, *back)}
-    there = frozenset(read_hashes(case)) & names
-    unsettled = [(path, name) for path, name in sources if name not in there or name not in settled]
-    arrived = arrivals(unsettled, settled, read, progress)
-    stimuli = _stimuli(case, (*known, *back), {name: path for path, name in sources})
-    within = _within(files, sources)
+    given = _Given.of(CaseFolder.open(root), files)
+    arrived = arrivals(given.unsettled, given.settled, read, progress)
+    stimuli = _stimuli(given)
     recognised = recognise(
-        [replace(f, within=within.get(f.path, "")) for f in arrived.files if f.path not in settled],
+        [
+            replace(f, within=given.within.get(f.path, ""))
+            for f in arrived.files
+            if f.path not in given.settled
+        ],
         drive=wanted,
         stimuli=stimuli,
-        radiators=[radiator.name for radiator in facts.unit.radiators],
+        radiators=[radiator.name for radiator in given.facts.unit.radiators],
     )
     takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
-    takes += back
+    takes += given.back
     doubtful = [r for r in recognised if r.take is None]
-    rates = {file.path: file.contents.sample_rate_hz for file in arrived.files}
-    stimuli = {**stimuli, **{t.path: rates.get(t.path) for t in takes if t.key.kind is TakeKind.STIMULUS}}
-    played = {r.path: fitting_stimuli(rates.get(r.path), stimuli) for r in doubtful}
-    doubts = [
-        *arrived.doubts,
-        *(
-            doubt_of(r, facts.rig, _level_option(r, arrived.read[r.path]), has_stimulus=bool(played[r.path]))
-            for r in doubtful
-        ),
-    ]
-    doubts += [*_taken_twice(takes, known), *_others_there(case, sources)]
-    new = [*takes, *(take for take in stated if take.path not in there)]
-    refused = {(doubt.path, doubt.selector) for doubt in doubts}
-    doubts += tried(_files(case, sources, known), _others_of(new, refused), known, progress)
+    played = _may_have_been_played(doubtful, takes, arrived, stimuli)
+    doubts = [*arrived.doubts, *_untold(doubtful, played, arrived, given.facts.rig)]
+    doubts += [*_taken_twice(takes, given.known), *_others_there(given)]
+    new = [*takes, *(take for take in given.stated if take.path not in given.there)]
+    doubts += _of_other_size([take for take in new if take.path in given.settled], arrived)
+    doubts += tried(given.lying, _others_of(new, doubts), given.known, progress)
     refused = {(doubt.path, doubt.selector) for doubt in doubts}
     return Intake(
-        sources=sources,
+        sources=given.sources,
         takes=tuple(take for take in takes if (take.path, take.selector) not in refused),
-        stated=stated,
+        stated=given.stated,
         doubts=tuple(sorted(doubts, key=lambda doubt: (doubt.path, doubt.selector))),
-        there=there,
+        there=given.there,
         remarks={file.path: file.contents.remark for file in arrived.files if file.contents.remark},
         wholes={file.path: whole for file in arrived.files if (whole := whole_of(file.contents))},
-        corrections=corrections(stated),
-        changes=changes(case, [*(take for take in known if take.path not in names - there), *back]),
-        signs=signs_of(takes, facts.rig),
+        corrections=corrections(given.stated),
+        changes=changes(given.case, given.known_before),
+        signs=signs_of(takes, given.facts.rig),
         drives=other_drives(takes, wanted),
-        example=example_for(doubtful, played, arrived.read, facts.rig),
-        returned=returned,
+        example=example_for(doubtful, played, arrived.read, given.facts.rig),
+        returned=given.returned,
+        digests=given.digests,
     )
 
 
@@ -201,14 +195,127 @@ def accept(root: Path, intake: Intake) -> Accepted:
     intake.require_no_doubt()
     case = CaseFolder.open(root)
     with exclusive(case):
-        added, written = take_in(case, intake.sources, intake.takes)
+        added, written = take_in(case, intake.sources, intake.takes, intake.digests)
         remember(case, read_takes(case))
     return Accepted(added.new, added.same, written.corrected)
 
 
-def _level_option(one: Recognition, read: ReadOptions) -> str:
+@dataclass(frozen=True)
+class _Given:
+    """What was given for a case, and what the case has already.
+
+    `known` are the takes that the case states, `stated` those of the given files, and `back` those of given
+    files that were removed. `digests` are those of files that the case doesn't have, before they are looked
+    at.
+    """
+
+    case: CaseFolder
+    facts: CaseFacts
+    sources: tuple[tuple[Path, str], ...]
+    within: Mapping[str, str]
+    there: frozenset[str]
+    digests: Mapping[str, str]
+    back: tuple[Take, ...]
+    known: tuple[Take, ...]
+
+    @classmethod
+    def of(cls, case: CaseFolder, files: Sequence[Path]) -> _Given:
+        facts = read_facts(case)
+        sources = gather(files)
+        names = {name for _, name in sources}
+        back = returning(case, sources)
+        returned = {take.path for take in back}
+        known = tuple(take for take in read_takes(case, awaited=names) if take.path not in returned)
+        there = frozenset(read_hashes(case)) & names
+        digests = {
+            name: source_digest(path, name)
+            for path, name in sources
+            if name not in there and path.stat().st_size <= _LARGEST_BYTES
+        }
+        return cls(case, facts, sources, _within(files, sources), there, digests, back, known)
+
+    @property
+    def places(self) -> Mapping[str, Path]:
+        """Where each given file lies, by its name."""
+        return {name: path for path, name in self.sources}
+
+    @property
+    def lying(self) -> Mapping[str, Path]:
+        """Where each file lies, of those that come in and of those that are in the case."""
+        there = {take.path: self.case.raw / take.path for take in self.known}
+        return {**{name: file for name, file in there.items() if file.exists()}, **self.places}
+
+    @property
+    def stated(self) -> tuple[Take, ...]:
+        names = self.places.keys()
+        return tuple(take for take in self.known if take.path in names)
+
+    @property
+    def settled(self) -> Mapping[str, Take]:
+        """A take of each file that needs no recognition, by name."""
+        return {take.path: take for take in (*self.stated, *self.back)}
+
+    @property
+    def unsettled(self) -> list[tuple[Path, str]]:
+        """The files to look at: those that are new, or of which nothing is stated."""
+        settled = self.settled
+        return [(p, name) for p, name in self.sources if name not in self.there or name not in settled]
+
+    @property
+    def returned(self) -> frozenset[str]:
+        return frozenset(take.path for take in self.back)
+
+    @property
+    def known_before(self) -> list[Take]:
+        """What was stated before this call's new files were awaited."""
+        awaited = self.places.keys() - self.there
+        return [*(take for take in self.known if take.path not in awaited), *self.back]
+
+
+def _may_have_been_played(
+    doubtful: Sequence[Recognition],
+    takes: Sequence[Take],
+    arrived: Arrivals,
+    stimuli: Mapping[str, float | None],
+) -> Mapping[str, Sequence[str]]:
+    """For each doubtful file the stimuli of its sample rate, of the case and of this call."""
+    rates = {file.path: file.contents.sample_rate_hz for file in arrived.files}
+    new = {take.path: rates.get(take.path) for take in takes if take.key.kind is TakeKind.STIMULUS}
+    return {r.path: fitting_stimuli(rates.get(r.path), {**stimuli, **new}) for r in doubtful}
+
+
+def _untold(
+    doubtful: Sequence[Recognition], played: Mapping[str, Sequence[str]], arrived: Arrivals, rig: Rig
+) -> Iterator[Doubt]:
+    """Doubts of parts that can't be told."""
+    for one in doubtful:
+        option = _level_option(one.path, arrived.read[one.path])
+        yield doubt_of(one, rig, option, has_stimulus=bool(played[one.path]))
+
+
+def _of_other_size(takes: Sequence[Take], arrived: Arrivals) -> list[Doubt]:
+    """Doubts of stated takes whose levels can't be what they are stated to be.
+
+    Where the entry says what the file's values are, it is believed.
+    """
+    found = []
+    levels = {file.path: file.levels for file in arrived.files}
+    for take in takes:
+        option = _level_option(take.path, take.read)
+        if option and option in dict(take.read):
+            continue
+        of_part = levels.get(take.path, {}).get(take.selector)
+        wrong = why_not_of_kind(take.key.kind, of_part, take.key.drive)
+        if wrong is not None:
+            said = f'read = {{ {option} = "…" }}' if option else "its kind"
+            remedy = f"say in its entry what it is, with {said}, or export it in dB re 20 µPa"
+            found.append(Doubt(take.path, str(wrong), remedy, take.selector, wrong.subject))
+    return found
+
+
+def _level_option(path: str, read: ReadOptions) -> str:
     """The option that states what a file's levels are; empty where its reader has none."""
-    return reader_of(Source(Path(one.path), one.path, read)).level_option
+    return reader_of(Source(Path(path), path, read)).level_option
 
 
 def _within(files: Sequence[Path], sources: Sequence[tuple[Path, str]]) -> Mapping[str, str]:
@@ -224,29 +331,20 @@ def _within(files: Sequence[Path], sources: Sequence[tuple[Path, str]]) -> Mappi
     }
 
 
-def _others_of(takes: Sequence[Take], refused: Collection[tuple[str, str]]) -> list[Take]:
+def _others_of(takes: Sequence[Take], doubts: Sequence[Doubt]) -> list[Take]:
+    """Takes that nothing is doubted of so far."""
+    refused = {(doubt.path, doubt.selector) for doubt in doubts}
     paths = {path for path, selector in refused if not selector}
     return [t for t in takes if t.path not in paths and (t.path, t.selector) not in refused]
 
 
-def _files(
-    case: CaseFolder, sources: Sequence[tuple[Path, str]], known: Sequence[Take]
-) -> Mapping[str, Path]:
-    """Where each file lies, of those that come in and of those that are in the case."""
-    there = {take.path: case.raw / take.path for take in known}
-    given = {name: path for path, name in sources}
-    return {**{name: file for name, file in there.items() if file.exists()}, **given}
-
-
-def _stimuli(
-    case: CaseFolder, known: Sequence[Take], given: Mapping[str, Path]
-) -> Mapping[str, float | None]:
+def _stimuli(given: _Given) -> Mapping[str, float | None]:
     """The case's stimuli and their sample rates in Hz: None where its file is gone or can't be read."""
     rates: dict[str, float | None] = {}
-    for take in known:
+    lying = given.lying
+    for take in (*given.known, *given.back):
         if take.key.kind is TakeKind.STIMULUS:
-            file = case.raw / take.path
-            file = file if file.exists() else given.get(take.path, file)
+            file = lying.get(take.path, given.case.raw / take.path)
             try:
                 contents = look(Source(file, take.path, take.read, may_touch_full_scale=True))
                 rates[take.path] = contents.sample_rate_hz
@@ -257,11 +355,16 @@ def _stimuli(
 
 
 def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
-    """Doubts of parts that would be a take that another one is already."""
+    """Doubts of parts that would be a take that another one is already.
+
+    Files that are taken whole are told apart part by part, when they are `tried`.
+    """
     found = []
     owners = {take.key: take for take in known}
     for take in takes:
         owner = owners.setdefault(take.key, take)
+        if EVERY_PART in (take.selector, owner.selector):
+            continue
         if owner is not take and take.key.kind is not TakeKind.STIMULUS:
             problem = f"would be the same take as raw/{owner.id} ({take.key.label})"
             remedy = "name it as a repeat (…_repeat2), or remove the other's entry from takes.toml"
@@ -273,10 +376,10 @@ def _taken_twice(takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
     return found
 
 
-def _others_there(case: CaseFolder, sources: Sequence[tuple[Path, str]]) -> list[Doubt]:
+def _others_there(given: _Given) -> list[Doubt]:
     """Doubts of files for which the case has another one of that name."""
-    found, listed = [], read_hashes(case)
-    for path, name in sources:
+    found, listed = [], read_hashes(given.case)
+    for path, name in given.sources:
         if name in listed and (digest := durable.file_digest(path)) != listed[name]:
             problem = f"raw/{name} is there already and differs (SHA-256 {listed[name]}, this one {digest})"
             found.append(Doubt(name, problem, "give it another name; raw files are never replaced"))
