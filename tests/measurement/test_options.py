@@ -28,9 +28,7 @@ def test_truth_is_true_or_false(value: Any) -> None:
     if isinstance(value, bool):
         assert options.truth(stating(value), "key") is value
     else:
-        with pytest.raises(
-            ReadError, match=r"^a.wav: read.key can't be .*; state true or false"
-        ):
+        with pytest.raises(ReadError, match=r"^a.wav: read.key can't be .*; state true or false"):
             options.truth(stating(value), "key")
 
 
@@ -72,9 +70,7 @@ def test_nothing_stated() -> None:
 )
 def test_words_however_they_are_written(value: Any, name: str | None) -> None:
     if name is None:
-        with pytest.raises(
-            ReadError, match=r"^a.wav: read.key can't be .*; state one of dB, dB SPL"
-        ):
+        with pytest.raises(ReadError, match=r"^a.wav: read.key can't be .*; state one of dB, dB SPL"):
             options.one_of(stating(value), "key", units.STATED)
     else:
         assert options.one_of(stating(value), "key", units.STATED) == name
