@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from aes69_files import SOUND_SPEED, Aes69, Complexes, Floats, grid, sphere, two_sources, vectors
 
-from earwitness.acoustics.spherical import unit_vectors
+from earwitness.acoustics.spherical import cover, harmonics, unit_vectors
 from earwitness.measurement.expansion import expanded, is_interpolated
 from earwitness.measurement.readers.contents import LevelUnit
 from earwitness.measurement.reduction import reduce
@@ -142,6 +142,24 @@ def test_noise_is_told() -> None:
     ratio = error_db(found) / spread_db(found)
     # leaving one out tells the noise of the sample that is left out, too: the fit itself errs less
     assert 0.2 < np.sqrt(np.nanmean(ratio**2)) < 1.0
+
+
+def test_an_error_in_a_random_phase_moves_the_level_by_its_part_in_line() -> None:
+    """White noise of one standard deviation in each quadrature on a pressure of one, in closed form.
+
+    Left out, a sample of weight h in its own fit is missed by 2σ²/(1 − h) in the mean square (least squares);
+    of that, half lies in line with the pressure and moves its level by 20/ln 10 dB a part.
+    """
+    sigma = 1e-3
+    found = interpolated(measured(lambda n, hz: np.ones((len(n), len(hz))), noise=sigma), WANTED, None, 343.2)
+    directions = vectors(BETWEEN)
+    root = np.sqrt(cover(directions).area_sr)[:, None]
+    terms = harmonics(found.order, directions) * root
+    own = np.einsum("dk,kd->d", terms, np.linalg.pinv(terms))
+    area = root[:, 0] ** 2 / (4.0 * np.pi)
+    expected = 20.0 / np.log(10.0) * sigma * np.sqrt(area @ (1.0 / (1.0 - own)))
+    # 648 samples at 160 frequencies scatter by under 1 %
+    assert np.nanmedian(spread_db(found)) == pytest.approx(expected, rel=0.02)
 
 
 def test_clocks_that_arent_one_leave_the_squares() -> None:
