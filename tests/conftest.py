@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 
 import pytest
 from chromium import running
+from hypothesis import settings
 from playwright.sync_api import Browser
+
+#: The gate tries the same examples each time; HYPOTHESIS_PROFILE=default looks for new ones.
+settings.register_profile("same", derandomize=True)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 
 @pytest.fixture(autouse=True)
