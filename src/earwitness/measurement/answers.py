@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
@@ -35,12 +36,12 @@ class Stimulus:
     band_hz: tuple[float, float]
     rate_s: float
 
-    @property
+    @cached_property
     def sounding(self) -> int:
         """How many samples it has up to the last that is heard (−60 dB re its greatest)."""
         return int(np.flatnonzero(np.abs(self.samples) > HEARD_PART * self.peak)[-1]) + 1
 
-    @property
+    @cached_property
     def peak(self) -> float:
         """Its greatest sample, re full scale."""
         return float(np.max(np.abs(self.samples)))

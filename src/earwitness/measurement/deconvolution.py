@@ -101,7 +101,7 @@ class Trial:
     """
 
     def __init__(self, stimulus: Stimulus) -> None:
-        self._stimulus = stimulus
+        self.stimulus: Final = stimulus
         self._inverses: Inverses = {}
 
     def require(self, take: Take, file: Path) -> None:
@@ -115,8 +115,8 @@ class Trial:
             See `deconvolve`; it names the take's path.
         """
         if take.key.kind in RECORDED and not is_given(take):
-            answer = answer_in(file, take, self._stimulus)
-            for _ in _deconvolve_block([answer], self._stimulus, self._inverses):
+            answer = answer_in(file, take, self.stimulus)
+            for _ in _deconvolve_block([answer], self.stimulus, self._inverses):
                 pass
 
 

@@ -40,6 +40,13 @@ class Doubt:
     selector: str = ""
     subject: str = ""
 
+    @classmethod
+    def of(cls, error: ReadError, path: str, selector: str = "") -> Doubt:
+        """The doubt of a part that can't be read; where another file is at fault, it is named."""
+        problem = f"{error.where}: {error.problem}" if error.where else error.problem
+        whose = "" if error.file.startswith(path) else f"{error.file}: "
+        return cls(path, f"{whose}{problem}", error.remedy, selector)
+
     @property
     def label(self) -> str:
         """The file, and the part where it has several."""
@@ -99,8 +106,7 @@ def arrivals(
             stated = options[name] if take is None else take.read
             files.append(_arrived(Source(path, name, stated, may_touch_full_scale=made)))
         except ReadError as error:
-            problem = f"{error.where}: {error.problem}" if error.where else error.problem
-            doubts.append(Doubt(name, problem, error.remedy))
+            doubts.append(Doubt.of(error, name))
     if options:
         _refuse_unused(read, known)
     return Arrivals(tuple(files), options, tuple(doubts))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
@@ -234,38 +235,38 @@ class _Given:
         }
         return cls(case, facts, sources, _within(files, sources), there, digests, back, known)
 
-    @property
+    @cached_property
     def places(self) -> Mapping[str, Path]:
         """Where each given file lies, by its name."""
         return {name: path for path, name in self.sources}
 
-    @property
+    @cached_property
     def lying(self) -> Mapping[str, Path]:
         """Where each file lies, of those that come in and of those that are in the case."""
         there = {take.path: self.case.raw / take.path for take in self.known}
         return {**{name: file for name, file in there.items() if file.exists()}, **self.places}
 
-    @property
+    @cached_property
     def stated(self) -> tuple[Take, ...]:
         names = self.places.keys()
         return tuple(take for take in self.known if take.path in names)
 
-    @property
+    @cached_property
     def settled(self) -> Mapping[str, Take]:
         """A take of each file that needs no recognition, by name."""
         return {take.path: take for take in (*self.stated, *self.back)}
 
-    @property
+    @cached_property
     def unsettled(self) -> list[tuple[Path, str]]:
         """The files to look at: those that are new, or of which nothing is stated."""
         settled = self.settled
         return [(p, name) for p, name in self.sources if name not in self.there or name not in settled]
 
-    @property
+    @cached_property
     def returned(self) -> frozenset[str]:
         return frozenset(take.path for take in self.back)
 
-    @property
+    @cached_property
     def known_before(self) -> list[Take]:
         """What was stated before this call's new files were awaited."""
         awaited = self.places.keys() - self.there

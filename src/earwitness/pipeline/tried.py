@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from earwitness.measurement.answers import Stimulus, answer_in, stimulus_in
+from earwitness.measurement.answers import answer_in, stimulus_in
 from earwitness.measurement.deconvolution import RECORDED, Trial
 from earwitness.measurement.expansion import expanded
 from earwitness.measurement.given_impulse import is_given
@@ -23,14 +22,6 @@ _RESPONSES: Final = frozenset({TakeKind.RESPONSE, TakeKind.IMPEDANCE, TakeKind.M
 #: Of more recordings those are deconvolved that matter most, or are weak re full scale; all are read.
 _FEW: Final = 12
 _WEAK: Final = 1e-3
-
-
-@dataclass(frozen=True)
-class _Trial:
-    """A stimulus, and what tries recordings against it."""
-
-    stimulus: Stimulus
-    whole: Trial
 
 
 def tried(
@@ -65,7 +56,7 @@ def _of_parts(raw: Path, takes: Sequence[Take], known: Sequence[Take]) -> list[D
         expanded((*there, *takes), raw)
     except ReadError as error:
         new = {take.path for take in takes}
-        return [_doubt(error, error.file if error.file in new else takes[0].path)] if takes else []
+        return [Doubt.of(error, error.file if error.file in new else takes[0].path)] if takes else []
     return []
 
 
@@ -79,7 +70,7 @@ def _of_signals(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
         try:
             read(raw, [take])
         except ReadError as error:
-            doubts.append(_doubt(error, take.path, take.selector))
+            doubts.append(Doubt.of(error, take.path, take.selector))
     return doubts
 
 
@@ -90,7 +81,7 @@ def _of_recordings(
     doubts = []
     recorded = [take for take in takes if take.key.kind in RECORDED and not is_given(take) and take.stimulus]
     made = {take.path: take for take in (*known, *takes) if take.key.kind is TakeKind.STIMULUS}
-    trials: dict[str, _Trial | None] = {}
+    trials: dict[str, Trial | None] = {}
     for done, take in enumerate(recorded):
         progress("trying the recordings", done, len(recorded))
         played = take.stimulus or ""
@@ -98,17 +89,16 @@ def _of_recordings(
             if played not in trials:
                 trials[played] = None
                 if played in made and (raw / played).exists():
-                    stimulus = stimulus_in(raw / played, made[played])
-                    trials[played] = _Trial(stimulus, Trial(stimulus))
+                    trials[played] = Trial(stimulus_in(raw / played, made[played]))
             trial = trials[played]
             if trial is None:
                 read_sounds(raw, [take])
             elif len(recorded) <= _FEW or _matters_most(take) or _is_weak(trial, take, raw / take.path):
-                trial.whole.require(take, raw / take.path)
+                trial.require(take, raw / take.path)
         except ReadError as error:
             of_stimulus = error.file == played and any(new.path == played for new in takes)
             whose = (played, "") if of_stimulus else (take.path, take.selector)
-            doubts.append(_doubt(error, *whose))
+            doubts.append(Doubt.of(error, *whose))
     return doubts
 
 
@@ -118,14 +108,8 @@ def _matters_most(take: Take) -> bool:
     return direction is None or direction.angle_deg == 0.0
 
 
-def _is_weak(trial: _Trial, take: Take, file: Path) -> bool:
+def _is_weak(trial: Trial, take: Take, file: Path) -> bool:
     """Whether a take, or its loopback, is too weak to hold its stimulus for sure; reads it whole."""
     answer = answer_in(file, take, trial.stimulus)
     heard = [answer.microphone] if answer.loopback is None else [answer.microphone, answer.loopback]
     return any(max(float(samples.max()), -float(samples.min())) < _WEAK for samples in heard)
-
-
-def _doubt(error: ReadError, path: str, selector: str = "") -> Doubt:
-    problem = f"{error.where}: {error.problem}" if error.where else error.problem
-    whose = "" if error.file.startswith(path) else f"{error.file}: "
-    return Doubt(path, f"{whose}{problem}", error.remedy, selector)

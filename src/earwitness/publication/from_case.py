@@ -9,9 +9,7 @@ from earwitness.case.datasets import load_curves, load_responses
 from earwitness.case.documents import from_json
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import shared
-from earwitness.case.manifest import read_facts
 from earwitness.case.named_set import read_set
-from earwitness.case.raw_store import read_hashes
 from earwitness.case.takes import read_takes
 from earwitness.pipeline.stated import Stated
 from earwitness.publication.context import PublicationContext, assemble
@@ -52,7 +50,8 @@ def context_of(case: CaseFolder) -> PublicationContext:
         What was built isn't of today's ``case.toml``, ``takes.toml`` and raw files: the page would state of
         its curves what doesn't hold of them.
     """
-    if read_set(case).build_id != Stated.of(case).build_id():
+    now = Stated.of(case)
+    if read_set(case).build_id != now.build_id():
         problem = "isn't of case.toml, takes.toml, the raw files and the program as they are now"
         raise IntegrityError("build/", problem, "build again")
     stated = read_takes(case)
@@ -63,9 +62,9 @@ def context_of(case: CaseFolder) -> PublicationContext:
         findings=from_json(Findings, case.findings.read_bytes()),
     )
     files = CaseFiles(
-        facts=read_facts(case),
+        facts=now.facts,
         takes=_takes(stated, built.responses),
-        raw_sha256=read_hashes(case),
+        raw_sha256=now.raw.sha256,
         verdict=_verdict(case),
         revisions=_revisions(case),
         orbits_stated=frozenset(

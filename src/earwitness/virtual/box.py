@@ -148,21 +148,7 @@ class BoxCabinet:
         return np.asarray(np.linalg.norm(points, axis=-1))
 
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
-        """Pressure at points for each unit of each radiator's volume velocity.
-
-        Parameters
-        ----------
-        points
-            Shape (D, 3), metres from the reference point, outside the box.
-        frequencies
-            Shape (F,), above 0 Hz.
-        air
-            The air round it.
-
-        Returns
-        -------
-        Shape (C, D, F), Pa/(m³/s), time of flight from the radiators included.
-        """
+        """Pressure at points outside the box, as `loudspeaker.Cabinet.transfer` has it."""
         points = self._off_planes(points)
         step = air.speed / (2.0 * ANSWER_HALF * FINER * (self.width_m + self.height_m + self.depth_m))
         highest = int(np.ceil(frequencies.max() / step)) + TAPS

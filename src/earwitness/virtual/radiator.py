@@ -86,21 +86,7 @@ class SphericalCabinet:
         return self.centre + (self.radius_m + gap_m) * self.caps[radiator].direction
 
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
-        """Pressure at points for each unit of each cap's volume velocity.
-
-        Parameters
-        ----------
-        points
-            Shape (D, 3), metres from the reference point, outside the sphere.
-        frequencies
-            Shape (F,), above 0 Hz.
-        air
-            The air round it.
-
-        Returns
-        -------
-        Shape (C, D, F), Pa/(m³/s), time of flight from the surface included.
-        """
+        """Pressure at points outside the sphere, as `loudspeaker.Cabinet.transfer` has it."""
         sight = points - self.centre
         distance = np.linalg.norm(sight, axis=-1)
         cosines = np.stack([(sight / distance[:, None]) @ cap.direction for cap in self.caps])

@@ -14,14 +14,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import numpy as np
 
 from earwitness.virtual.arrays import Floats
 from earwitness.virtual.box import BoxCabinet
 from earwitness.virtual.counterfactual import Heard, Listening, ball_diameter_m, edge_distances_m
-from earwitness.virtual.faults import Fault, value_at
+from earwitness.virtual.faults import Cause, Fault, value_at
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
 from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
@@ -211,17 +211,7 @@ _FAULT: Final = _object(
     {
         "name": _TEXT,
         "standing": {"enum": ["fault", "geometry"]},
-        "cause": {
-            "enum": [
-                "resonance",
-                "edge_diffraction",
-                "spaced_sources",
-                "crossover_misalignment",
-                "driver_directivity",
-                "voicing",
-                "port_or_cavity",
-            ]
-        },
+        "cause": {"enum": list(get_args(Cause))},
         "note": _TEXT,
         "counterfactual": {"enum": ["silenced", "instead", "edge_free", "coincident"]},
         "place": {

@@ -29,7 +29,7 @@ from earwitness.measurement.readers.contents import (
     Part,
     Placed,
     Source,
-    no_such_part,
+    rows_of,
 )
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
 from earwitness.measurement.readers.options import stated_unit, truth
@@ -80,11 +80,7 @@ class Aes69Reader:
         """The responses in the directions that `selectors` name."""
         with hdf5_file(source) as file:
             held = _held(file, source)
-            rows = {part.selector: row for row, part in enumerate(held.parts)}
-            for selector in selectors:
-                if selector not in rows:
-                    raise no_such_part(source, selector)
-            wanted = [rows[selector] for selector in selectors]
+            wanted = rows_of(source, [part.selector for part in held.parts], selectors)
             has_phase = _has_phase(file, held)
             found: dict[int, MeasuredResponse] = {}
             for first, block in _blocks(file, held, set(wanted)):

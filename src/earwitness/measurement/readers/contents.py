@@ -188,6 +188,21 @@ def require_known_options(reader: Reader, source: Source) -> None:
             raise ReadError(source.name, f"read.{key} is no option of a {reader.name} file", remedy)
 
 
+def rows_of(source: Source, parts: Sequence[str], selectors: Sequence[str]) -> list[int]:
+    """Where each of `selectors` stands among the selectors of a file's `parts`.
+
+    Raises
+    ------
+    ReadError
+        The file doesn't have such a part.
+    """
+    rows = {part: row for row, part in enumerate(parts)}
+    for selector in selectors:
+        if selector not in rows:
+            raise no_such_part(source, selector)
+    return [rows[selector] for selector in selectors]
+
+
 def no_such_part(source: Source, selector: str) -> ReadError:
     """The refusal of a selector that the file doesn't have."""
     return ReadError(

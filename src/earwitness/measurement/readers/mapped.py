@@ -21,7 +21,7 @@ from earwitness.measurement.readers.contents import (
     Part,
     Recording,
     Source,
-    no_such_part,
+    rows_of,
 )
 from earwitness.measurement.readers.mapping import (
     ANGLE_UNITS,
@@ -77,17 +77,12 @@ def read_arrays(
     mapping = stated_mapping(source, file.arrays)
     if mapping.way is Way.SAMPLES:
         sounds = _sounds(source, file, mapping)
-        return [sounds.recording(row) for row in _rows(source, sounds.parts, selectors)]
+        return [
+            sounds.recording(row)
+            for row in rows_of(source, [part.selector for part in sounds.parts], selectors)
+        ]
     held = _responses(source, file, mapping)
-    return list(held.of(_rows(source, held.parts, selectors)))
-
-
-def _rows(source: Source, parts: Sequence[Part], selectors: Sequence[str]) -> list[int]:
-    places = {part.selector: row for row, part in enumerate(parts)}
-    for selector in selectors:
-        if selector not in places:
-            raise no_such_part(source, selector)
-    return [places[selector] for selector in selectors]
+    return list(held.of(rows_of(source, [part.selector for part in held.parts], selectors)))
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from earwitness.measurement.readers.contents import (
     Part,
     Placed,
     Source,
-    no_such_part,
+    rows_of,
 )
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
 from earwitness.records.errors import ReadError
@@ -55,11 +55,8 @@ class NetcdfReader:
     def read(self, source: Source, selectors: Sequence[str]) -> Sequence[MeasuredResponse]:
         """The rows that `selectors` name."""
         held = _held(source)
-        rows = {part.selector: row for row, part in enumerate(held.parts)}
-        for selector in selectors:
-            if selector not in rows:
-                raise no_such_part(source, selector)
-        return [held.response(rows[selector]) for selector in selectors]
+        rows = rows_of(source, [part.selector for part in held.parts], selectors)
+        return [held.response(row) for row in rows]
 
 
 READER: Final = NetcdfReader()

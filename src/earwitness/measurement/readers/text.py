@@ -23,7 +23,7 @@ from earwitness.measurement.readers.contents import (
     MeasuredResponse,
     Part,
     Source,
-    no_such_part,
+    rows_of,
 )
 from earwitness.measurement.readers.files import require_regular
 from earwitness.measurement.readers.text_columns import Columns, PartColumns, tell_columns
@@ -63,11 +63,9 @@ class TextReader:
     def read(self, source: Source, selectors: Sequence[str]) -> Sequence[MeasuredResponse]:
         """The responses that `selectors` name."""
         told = _tell(source)
-        parts = {part.selector: part for part in told.columns.parts}
-        for selector in selectors:
-            if selector not in parts:
-                raise no_such_part(source, selector)
-        return [told.response(parts[selector]) for selector in selectors]
+        parts = told.columns.parts
+        rows = rows_of(source, [part.selector for part in parts], selectors)
+        return [told.response(parts[row]) for row in rows]
 
 
 READER: Final = TextReader()
