@@ -26,7 +26,7 @@ _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 _README: Final = """{title}
 
 curves.csv     one row a frequency. frequency_hz in Hz; each curve in dB re 20 uPa at 1 m for {drive}
-               (the two indices in dB), beside it one standard uncertainty (k = 1) of what is stated, in dB.
+               (the two indices in dB), beside it one standard uncertainty (k = 1) of what is known, in dB.
                An empty cell: not valid, or not stated.
 figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
                the value in words, conditions, reading, valid band in Hz, method, source and its standing.

@@ -136,7 +136,7 @@ def _orbits(figures: tuple[Figure, ...]) -> Iterator[Line]:
     for figure in figures:
         if figure.name is FigureName.ORBIT_AGREEMENT and isinstance(figure.value, Quantity):
             apart = quantity(figure.value.value, "dB", f"figure:{figure.name}/value/value", 2)
-            yield Line(FIGURE_LABELS[figure.name], say("at most ", apart, " apart"))
+            yield Line(FIGURE_LABELS[figure.name], say(apart, " where they differ most"))
 
 
 def _drive(built: Built) -> Sentence:
