@@ -7,6 +7,8 @@ They are called geometry: real diffraction found in a loudspeaker without that f
 
 Pressure is taken in 72 directions as seen from the reference point, at the rig's distance and referred to 1 m
 by it, for 2.83 V (an active loudspeaker's volt is one of its input), without room, microphone or noise.
+
+What the rig does to the recorded set is a list of its own, the artefacts, effects and all (`artefacts`).
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from typing import Any, Final, get_args
 import numpy as np
 
 from earwitness.virtual.arrays import Floats
+from earwitness.virtual.artefacts import Artefact, artefacts
 from earwitness.virtual.box import BoxCabinet
 from earwitness.virtual.counterfactual import Heard, Listening, ball_diameter_m, edge_distances_m
 from earwitness.virtual.faults import Cause, Fault, value_at
@@ -26,7 +29,7 @@ from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
 from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
 
-VERSION: Final = 1
+VERSION: Final = 2
 #: f = 1000·2^(k/48) Hz, 20 Hz to 20 kHz: every second point of the project's own grid.
 FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-270, 208) / 48.0)
 #: Decimals of a level in the file.
@@ -57,7 +60,8 @@ def listening(scenario: Scenario, frequencies: Floats = FREQUENCIES) -> Listenin
 def truth(scenario: Scenario) -> dict[str, Any]:
     """The truth, ready for JSON; its form is `SCHEMA`'s.
 
-    Takes as long as the cabinet's transfer to 72 directions: seconds for a box, less for a ball.
+    Takes as long as the cabinet's transfer to 72 directions, and to their images in the room: seconds for a
+    box, less for a ball.
     """
     heard = listening(scenario)
     distance = scenario.turntable.distance_m
@@ -85,6 +89,7 @@ def truth(scenario: Scenario) -> dict[str, Any]:
         "curves_without_faults": {name: _rounded(level) for name, level in without.items()},
         "impedance": _impedance(scenario),
         "faults": faults,
+        "artefacts": [_artefact(each) for each in artefacts(scenario.session, FREQUENCIES)],
     }
 
 
@@ -104,7 +109,6 @@ def _entry(scenario: Scenario, standing: str, fault: Fault, effects: Mapping[str
     names = scenario.loudspeaker.source.radiators
     cabinet = scenario.loudspeaker.cabinet
     places = [cabinet.in_front_of(names.index(name), 0.0) for name in radiators]
-    worst = int(np.argmax(np.abs(effects["on_axis"])))
     return {
         "name": fault.name,
         "standing": standing,
@@ -112,10 +116,32 @@ def _entry(scenario: Scenario, standing: str, fault: Fault, effects: Mapping[str
         "note": fault.note,
         "counterfactual": fault.counterfactual,
         "place": [
-            {"radiator": name, "x_m": round(x, 6), "y_m": round(y, 6), "z_m": round(z, 6)}
-            for name, (x, y, z) in zip(radiators, np.array(places).tolist(), strict=True)
+            {"radiator": name, **_place(place)}
+            for name, place in zip(radiators, np.array(places).tolist(), strict=True)
         ],
         "parameters": _parameters(scenario, fault),
+        **_effects(effects),
+    }
+
+
+def _artefact(artefact: Artefact) -> dict[str, Any]:
+    return {
+        "name": artefact.name,
+        "cause": "artefact",
+        "note": artefact.note,
+        "place": [{"part": part, **_place(place)} for part, place in artefact.places],
+        "parameters": [_parameter(*parameter) for parameter in artefact.parameters],
+        **_effects(artefact.effects_db),
+    }
+
+
+def _place(place: Sequence[float]) -> dict[str, float]:
+    return dict(zip(("x_m", "y_m", "z_m"), (round(along, 6) for along in place), strict=True))
+
+
+def _effects(effects: Mapping[str, Floats]) -> dict[str, Any]:
+    worst = int(np.argmax(np.abs(effects["on_axis"])))
+    return {
         "largest_on_axis": {
             "frequency_hz": round(float(FREQUENCIES[worst]), DECIMALS),
             "effect_db": round(float(effects["on_axis"][worst]), DECIMALS),
@@ -186,7 +212,8 @@ def _impedance(scenario: Scenario) -> dict[str, Any] | None:
 
 
 def _rounded(values: Floats) -> list[float]:
-    return [round(value, DECIMALS) for value in values.tolist()]
+    """Without a minus before nothing."""
+    return [round(value, DECIMALS) + 0.0 for value in values.tolist()]
 
 
 def _object(properties: dict[str, Any]) -> dict[str, Any]:
@@ -207,6 +234,16 @@ _LEVELS: Final = {
     "maxItems": len(FREQUENCIES),
 }
 _CURVES: Final = _object(dict.fromkeys(CURVES, _LEVELS))
+_PARAMETERS: Final = {
+    "type": "array",
+    "minItems": 1,
+    "items": _object({"of": _TEXT, "name": _TEXT, "value": _NUMBER, "without": {"type": ["number", "null"]}}),
+}
+_EFFECTS: Final = {
+    "largest_on_axis": _object({"frequency_hz": _NUMBER, "effect_db": _NUMBER}),
+    "effects_db": _CURVES,
+}
+_PLACE: Final = dict.fromkeys(("x_m", "y_m", "z_m"), _NUMBER)
 _FAULT: Final = _object(
     {
         "name": _TEXT,
@@ -217,17 +254,20 @@ _FAULT: Final = _object(
         "place": {
             "type": "array",
             "minItems": 1,
-            "items": _object({"radiator": _TEXT, "x_m": _NUMBER, "y_m": _NUMBER, "z_m": _NUMBER}),
+            "items": _object({"radiator": _TEXT, **_PLACE}),
         },
-        "parameters": {
-            "type": "array",
-            "minItems": 1,
-            "items": _object(
-                {"of": _TEXT, "name": _TEXT, "value": _NUMBER, "without": {"type": ["number", "null"]}}
-            ),
-        },
-        "largest_on_axis": _object({"frequency_hz": _NUMBER, "effect_db": _NUMBER}),
-        "effects_db": _CURVES,
+        "parameters": _PARAMETERS,
+        **_EFFECTS,
+    }
+)
+_ARTEFACT: Final = _object(
+    {
+        "name": _TEXT,
+        "cause": {"const": "artefact"},
+        "note": _TEXT,
+        "place": {"type": "array", "items": _object({"part": _TEXT, **_PLACE})},
+        "parameters": _PARAMETERS,
+        **_EFFECTS,
     }
 )
 #: The form of a truth file, as a JSON Schema.
@@ -253,6 +293,7 @@ SCHEMA: Final[dict[str, Any]] = {
                 "anyOf": [{"type": "null"}, _object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]
             },
             "faults": {"type": "array", "items": _FAULT},
+            "artefacts": {"type": "array", "items": _ARTEFACT},
         }
     ),
 }
