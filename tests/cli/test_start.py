@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from pathlib import Path
 
 import pytest
 from told import Call
 
 from earwitness.case import durable
-from earwitness.case.manifest import new_case
-from earwitness.virtual.scenario import Scenario, load
+from earwitness.case.layout import CaseFolder
+from earwitness.case.manifest import new_case, read_facts
+from earwitness.virtual.scenario import Scenario, load, names
 
 SMALL = ("stimulus.wav", "calibrator_94.wav", "microphone.txt", "horizontal_+000_2.83V.wav")
 
@@ -133,6 +135,57 @@ def test_a_demo_that_was_killed_before_it_was_a_case(call: Call, tmp_path: Path)
     (root / "raw").mkdir()
     (root / "verdict.md").write_bytes(load("cobble_two").verdict.read_bytes())
     assert call("demo", root).code == 0
+
+
+@pytest.mark.usefixtures("short_demo")
+def test_the_demo_of_loudspeakers_by_name(call: Call, tmp_path: Path) -> None:
+    root = tmp_path / "shelf"
+    told = call("demo", root, "dewdrop", "cobble_two", "dewdrop")
+    lines = told.out.splitlines()
+    pages = [root / name / "publication" / "index.html" for name in ("dewdrop", "cobble_two")]
+    assert (told.code, told.err) == (0, "")
+    assert [lines[0], lines[5]] == ["dewdrop, 1 of 2", "cobble_two, 2 of 2"]
+    assert lines[1] == "1. started the case of Dewdrop, a loudspeaker that doesn't exist"
+    assert lines[10:] == [str(page) for page in pages]
+    assert all(page.is_file() for page in pages)
+    assert read_facts(CaseFolder.open(root / "dewdrop")).unit.name == "Dewdrop"
+    again = call("demo", root, "dewdrop", "--json")
+    assert again.json == {"cases": [{"case": str(root / "dewdrop"), "page": str(pages[0])}]}
+
+
+def test_the_demo_of_all_is_one_case_each(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[tuple[Path, str]] = []
+
+    def make(folder: Path, name: str, _: object) -> Path:
+        made.append((folder, name))
+        return folder / "page"
+
+    monkeypatch.setattr(sys.modules["earwitness.cli.demo"], "_make", make)
+    told = call("demo", tmp_path, "--all")
+    assert told.code == 0
+    assert made == [(tmp_path / name, name) for name in names()]
+    assert told.out.splitlines()[-1] == str(tmp_path / names()[-1] / "page")
+
+
+def test_the_demo_lists_its_loudspeakers(call: Call) -> None:
+    told = call("demo", "--list")
+    assert told.code == 0
+    assert [line.split()[0] for line in told.out.splitlines()[1:]] == list(names())
+    assert "Plank: centre, horizontal three-way, sealed, passive" in told.out
+    listed = call("demo", "--list", "--json").json["loudspeakers"]
+    assert listed[0] == {"name": "anvil", "title": "Anvil: near-field monitor, two-way, vented, active"}
+
+
+def test_the_demo_refuses_before_it_makes_anything(call: Call, tmp_path: Path) -> None:
+    root = tmp_path / "shelf"
+    unknown = call("demo", root, "dewdrop", "nobody")
+    assert unknown.code == 2
+    assert unknown.refusal.startswith("no loudspeaker is called 'nobody'; there are: anvil, ")
+    both = call("demo", root, "dewdrop", "--all")
+    assert (both.code, both.refusal) == (2, "--all makes dewdrop too; give names or --all")
+    assert not root.exists()
 
 
 def test_the_demo_leaves_other_folders_alone(call: Call, empty: Path, tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from earwitness.virtual import truth as levels
 from earwitness.virtual import truth_file
 from earwitness.virtual.counterfactual import Listening
 from earwitness.virtual.generator import generate
-from earwitness.virtual.scenario import Scenario, from_text, load
+from earwitness.virtual.scenario import Scenario, from_text, load, names
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS
 
 
@@ -122,6 +122,35 @@ def test_a_cube_has_its_first_peak_and_dip_where_its_edges_say() -> None:
     assert effect.max() > 3.0
     assert effect.min() < -2.0
     assert np.abs(effect[:48]).max() < 0.5
+
+
+QUICK = ("cobble_two", "dewdrop", "dice")
+SHELF = [name if name in QUICK else pytest.param(name, marks=pytest.mark.slow) for name in names()]
+
+
+@pytest.mark.parametrize("name", SHELF)
+def test_every_truth_is_valid_and_a_loudspeakers(name: str) -> None:
+    """What is ordinary: rough bounds of a decent loudspeaker without its faults, wide open in the bass.
+
+    Dewdrop's dome looks up, so its treble ends early.
+    Shutter's filter was made for a woofer that beams; one that doesn't leaves a dip where the two meet. Below
+    its tuning a port and its cone cancel, and what is left is heard from the port's side.
+    """
+    document = truth_file.truth(load(name))
+    assert json_schema.faults(document, truth_file.SCHEMA) == []
+    grid, plain = truth_file.FREQUENCIES, document["curves_without_faults"]
+    middle = (grid > 200.0) & (grid < (6000.0 if name == "dewdrop" else 10_000.0))
+    level = np.array(plain["on_axis"])[middle]
+    assert np.ptp(level) < (13.0 if name == "shutter" else 6.5)
+    assert 75.0 < level.mean() < 92.0
+    assert np.array(plain["on_axis"])[0] < level.mean() - 10.0
+    ratio = np.array(plain["sound_power_di"])
+    bass = ratio[(grid > 60.0) & (grid < 150.0)]
+    assert -1.0 < bass.min() <= bass.max() < 1.5
+    assert ratio[grid < 10_000.0].max() < 15.0
+    for entry in [*document["faults"], *document["artefacts"]]:
+        assert np.abs(entry["effects_db"]["on_axis"]).max() < 45.0
+        assert any(np.abs(effect).max() > 0.1 for effect in entry["effects_db"].values()), entry["name"]
 
 
 def test_the_same_scenario_gives_the_same_bytes(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -112,6 +112,11 @@ class Scenario:
         return self.facts_folder / "case.toml"
 
     @property
+    def unit_name(self) -> str:
+        """What `facts` call the loudspeaker."""
+        return str(_toml(self.facts)["unit"]["name"])
+
+    @property
     def verdict(self) -> Path:
         """``verdict.md`` as the reviewer would have written it."""
         return self.facts_folder / "verdict.md"
@@ -149,6 +154,15 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
 def names() -> tuple[str, ...]:
     """All scenarios, in the order of the alphabet."""
     return tuple(sorted(path.stem for path in FOLDER.glob("*.toml")))
+
+
+def titles() -> dict[str, str]:
+    """What each scenario's facts call it in one line, by its name."""
+    return {name: str(_toml(FOLDER / name / "case.toml")["title"]) for name in names()}
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
 def _text(folder: Path, what: str, name: str) -> str:
