@@ -146,7 +146,7 @@ def test_every_truth_is_valid_and_a_loudspeakers(name: str) -> None:
     assert np.array(plain["on_axis"])[0] < level.mean() - 10.0
     ratio = np.array(plain["sound_power_di"])
     bass = ratio[(grid > 60.0) & (grid < 150.0)]
-    assert -1.0 < bass.min() <= bass.max() < 1.5
+    assert -1.0 < bass.min() <= bass.max() < 2.5
     assert ratio[grid < 10_000.0].max() < 15.0
     for entry in [*document["faults"], *document["artefacts"]]:
         assert np.abs(entry["effects_db"]["on_axis"]).max() < 45.0

@@ -4,8 +4,8 @@ The effect is counterfactual: 20 lg|H with / H without| of each curve of the rec
 place, the room and the loudspeaker's faults too (the difference of the two for a directivity index). The
 recorded set is what 72 takes hold when each is divided by what was played and referred to 1 m by the
 distance that the turntable should have: no gate, no smoothing, no noise. A gate that ends before a
-reflection takes it out; above a kilohertz or so a comb is finer than the grid of the curves, which show it
-at their points alone.
+reflection takes it out. Above a few kilohertz a comb is finer than the truth's grid, which holds its values
+at the grid's points. Where the air warms, a grid as fine as that is needed: what arrives is interpolated.
 
 Places are in the room's coordinates (`room`), sizes those of the take in which the loudspeaker faces the
 microphone. The gain of a reflection is re the straight sound, of a source that is alike in both directions,
