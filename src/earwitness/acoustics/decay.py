@@ -65,8 +65,8 @@ def burst_envelope(
 def last_above(envelope_db: Float64s, heard: Bools, threshold_db: float, step: float) -> Float64s:
     """Where envelopes (..., C) are last above a threshold, from their first point on, in units of `step`.
 
-    Only what is `heard` (..., C), an unbroken stretch from the first point, counts. Linear between points. NaN
-    where an envelope is still above at the end of that stretch.
+    Only what is `heard` (..., C), an unbroken stretch from the first point, counts. Linear between points.
+    NaN where an envelope is still above at the end of that stretch.
     """
     above = (envelope_db > threshold_db) & heard
     count = envelope_db.shape[-1]
@@ -82,15 +82,16 @@ def last_above(envelope_db: Float64s, heard: Bools, threshold_db: float, step: f
 def cumulative_spectra(
     response: npt.ArrayLike,
     sample_rate_hz: float,
+    frequency_hz: Float64s,
+    *,
     start_s: float,
     moments_s: Float64s,
     rise_s: float,
-    frequency_hz: Float64s,
 ) -> Float64s:
     """|spectrum| of what is left of a response (n,) from each moment on, shape (K, F).
 
-    The window rises as half a Hann window over `rise_s` before each moment, and stays 1. `start_s` is the time
-    of the response's first sample.
+    The window rises as half a Hann window over `rise_s` before each moment, and stays 1. `start_s` is the
+    time of the response's first sample.
     """
     x = np.asarray(response)
     time = start_s + np.arange(x.size) / sample_rate_hz

@@ -1,8 +1,8 @@
 """Phase: group delay, and the phase that a magnitude demands of a system of minimum phase.
 
-On a grid of log frequency u = ln f the minimum phase is the convolution of the slope of the log magnitude with
-ln coth(|u|/2)/π (Bode, Network Analysis and Feedback Amplifier Design, 1945, chapter 14: recalled). Between
-the points the log magnitude is taken to run straight, which makes each step's part a difference of
+On a grid of log frequency u = ln f the minimum phase is the convolution of the slope of the log magnitude
+with ln coth(|u|/2)/π (Bode, Network Analysis and Feedback Amplifier Design, 1945, chapter 14: recalled).
+Between the points the log magnitude is taken to run straight, which makes each step's part a difference of
 
     T(U) = ∫ from U to ∞ of ln coth(u/2) du = Li2(e^−U) − Li2(−e^−U),   T(0) = π²/4,
 
@@ -66,7 +66,7 @@ def group_delay_s(phase: npt.ArrayLike, frequency_hz: Float64s, half_width: int)
 
 
 def slope_error_s(frequency_hz: Float64s, edge_hz: float) -> Float64s:
-    """Group delay in s, shape (F,), by which a slope past `edge_hz` that is off by 1 changes the minimum phase's.
+    """What a slope past `edge_hz` that is off by 1 changes in the minimum phase's group delay, s, shape (F,).
 
     Positive for a fall that is steeper below the lower edge, or above the upper one, than was taken; infinite
     at the edge itself.

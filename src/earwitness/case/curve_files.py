@@ -19,6 +19,7 @@ from earwitness.case.netcdf_file import (
     new_file,
     read_file,
 )
+from earwitness.case.time_variables import read_time, time_dims, write_time
 from earwitness.records.curves import CoverageMap, Curve, CurveName, CurveSet
 from earwitness.records.grid import Floats
 from earwitness.records.sources import Source, Standing
@@ -77,6 +78,7 @@ def save_curves(path: Path, curves: CurveSet) -> None:
         "take": len(takes),
         "map": len(maps),
         **{f"angle_{one.orbit}": len(one.angle_deg) for one in maps},
+        **time_dims(curves.time),
     }
     with new_file(path, dims, "Curves") as file:
         file.whole({"drive": curves.drive, "valid_from_hz": curves.valid_from_hz})
@@ -94,6 +96,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
             meaning = f"place of the take among those that the {what} rests on; 0: not among them"
             file.numbers(f"{what}_rests_on", Variable((what, "take"), "1", meaning), _orders(ids, takes))
         _write_extras(file, curves)
+        if curves.time is not None:
+            write_time(file, curves.time)
 
 
 def load_curves(path: Path) -> CurveSet:
@@ -205,6 +209,7 @@ def _read(file: NetcdfReader) -> CurveSet:
         meeting_difference_db={
             where: file.numbers(f"meeting_{where}") for where in _MEETINGS if file.has(f"meeting_{where}")
         },
+        time=read_time(file),
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 

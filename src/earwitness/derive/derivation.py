@@ -15,6 +15,7 @@ from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.orbit_figures import orbit_agreement
 from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
+from earwitness.derive.time_behaviour import time_behaviour
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts
@@ -46,6 +47,7 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
     derived = derive_curves(takes, take_errors(responses, takes, facts))
     orbits = {orbit: orbit_coverage(derived, orbit) for orbit in Orbit}
     line, residual = in_room_trend(derived)
+    time = time_behaviour(responses, takes)
     figures = (
         sensitivity(derived),
         *(extension(derived, name) for name in EXTENSIONS),
@@ -67,5 +69,6 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         in_room_trend_db=line,
         in_room_residual_db=residual,
         meeting_difference_db=meeting_difference_db(takes),
+        time=time,
     )
     return Derivation(curves, figures)

@@ -1,7 +1,7 @@
 """Time behaviour on axis: delays from the joined response, waveforms and what is left from the gated one.
 
-One take speaks: the first on axis at the reference drive. Impulse, step, energy-time and cumulative decay come
-from its gated impulse response and end where the gate begins to close, so nothing of them is the gate's own.
+One take speaks: the first on axis at the reference drive. Impulse, step, energy-time and cumulative decay
+come from its gated impulse response and end where the gate begins to close: nothing of them is the gate's own.
 Delays and bursts come from its joined response, so that below the splice they hold the near field.
 """
 
@@ -35,7 +35,7 @@ CYCLE_STEP: Final = 0.125
 SHOWN_CYCLES: Final = 12.0
 #: The fall that is read off.
 FALL_DB: Final = -20.0
-#: The window of the cumulative decay rises over this, s; its moments, and its frequencies, stand so far apart.
+#: The window of the cumulative decay rises over this, s; so far apart stand its moments, and its frequencies.
 RISE_S: Final = 2e-4
 MOMENT_S: Final = 1e-4
 CUMULATIVE_EVERY: Final = 4
@@ -131,7 +131,7 @@ def _points(frequency_hz: Floats, band_hz: tuple[float, float]) -> slice:
 
 
 def _lowest_slope(log_magnitude: Floats) -> float:
-    """d ln|H|/d ln f of the straight line through the lowest half octave."""
+    """Slope d ln|H|/d ln f of the straight line through the lowest half octave."""
     points = round(SLOPE_OCTAVES * POINTS_PER_OCTAVE)
     slope, _ = np.polyfit(np.arange(points) * LOG_STEP, log_magnitude[:points], 1)
     return float(slope)
@@ -147,7 +147,7 @@ def _waveforms(responses: Responses, row: int, closes_s: float) -> Waveforms:
     within = responses.frequency_hz[np.asarray(responses.valid[row])]
     low = max(float(within[0]), float(gating.valid_from_hz(responses.gate_s[row])))
     high = float(within[-1])
-    # The envelope's band has soft edges, an octave below and half an octave above: they lie inside what is valid.
+    # The envelope's band has soft edges, an octave below and half an octave above, inside what is valid.
     envelope = arrival.envelope(response, rate, (2.0 * low, high / np.sqrt(2.0)))[shown]
     return Waveforms(
         time_s=time[shown],
@@ -199,7 +199,12 @@ def _cumulative(responses: Responses, row: int, closes_s: float) -> CumulativeDe
     moments = np.arange(0.0, closes_s, MOMENT_S)
     starts = np.concatenate(([-responses.lead_s], moments))
     level = decay.cumulative_spectra(
-        responses.impulse_response[row], rate, -responses.lead_s, starts, RISE_S, frequency
+        responses.impulse_response[row],
+        rate,
+        frequency,
+        start_s=-responses.lead_s,
+        moments_s=starts,
+        rise_s=RISE_S,
     )
     relative = 20.0 * np.log10(np.maximum(level[1:], 1e-30) / np.maximum(level[0], 1e-30))
     resolved = frequency >= gating.valid_from_hz(gate_s - moments)[:, None]

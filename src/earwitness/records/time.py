@@ -21,7 +21,8 @@ class Delays:
     excess_s
         The first less the second.
     excess_uncertainty_s
-        One standard uncertainty of `minimum_s` and so of `excess_s`, from what the magnitude does past the band.
+        One standard uncertainty of `minimum_s` and so of `excess_s`, from what the magnitude may do past the
+        band.
     excess_phase_deg
         Phase less minimum phase, without the delay that is taken off.
     slope_below, slope_above
