@@ -13,6 +13,7 @@ A resonance of quality Q falls by 27.29/Q dB to the cycle (8.686·πf/Q dB/s), b
 
 from __future__ import annotations
 
+from math import log
 from typing import Final
 
 import numpy as np
@@ -26,6 +27,8 @@ Bools = npt.NDArray[np.bool_]
 
 #: σ of the burst, in cycles.
 BURST_CYCLES: Final = 1.0
+#: Its envelope has fallen by 20 dB after so many: a fall sooner than that can't be seen.
+BURST_FALL_CYCLES: Final = BURST_CYCLES * (2.0 * log(10.0)) ** 0.5
 #: The burst's spectrum is taken as far as it is within so many dB of its middle.
 BURST_SPAN_DB: Final = -40.0
 

@@ -9,6 +9,7 @@ from earwitness.case.netcdf_file import NetcdfReader, NetcdfWriter, Variable
 from earwitness.records.takes import TakeId
 from earwitness.records.time import BurstDecay, CumulativeDecay, Delays, TimeBehaviour, Waveforms
 
+_WHOLE: Final = ("gate_s", "closes_s", "near_field_to_hz", "gated_from_hz")
 #: Field of the record → unit and meaning; the variables are called after the part and the field.
 _DELAYS: Final = {
     "group_s": ("s", "group delay on axis, re the arrival"),
@@ -48,7 +49,7 @@ def time_dims(time: TimeBehaviour | None) -> Mapping[str, int]:
 
 def write_time(file: NetcdfWriter, time: TimeBehaviour) -> None:
     """All parts that there are."""
-    file.whole({"time_gate_s": time.gate_s, "time_closes_s": time.closes_s})
+    file.whole({f"time_{field}": getattr(time, field) for field in _WHOLE})
     file.texts("time_takes", Variable(("time_take",), "1", "takes of the time behaviour"), time.takes)
     if time.delays is not None:
         slopes = {"slope_below": time.delays.slope_below, "slope_above": time.delays.slope_above}
@@ -91,8 +92,7 @@ def read_time(file: NetcdfReader) -> TimeBehaviour | None:
         return None
     return TimeBehaviour(
         takes=tuple(TakeId(take) for take in file.texts("time_takes")),
-        gate_s=float(file.whole("time_gate_s")),
-        closes_s=float(file.whole("time_closes_s")),
+        **{field: float(file.whole(f"time_{field}")) for field in _WHOLE},
         delays=_read_delays(file) if file.has("delay_group_s") else None,
         waveforms=_read_waveforms(file) if file.has("waveform_time") else None,
         bursts=_read_bursts(file) if file.has("burst_envelope") else None,

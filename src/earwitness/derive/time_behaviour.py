@@ -1,7 +1,7 @@
 """Time behaviour on axis: delays from the joined response, waveforms and what is left from the gated one.
 
 One take speaks: the first on axis at the reference drive. Impulse, step, energy-time and cumulative decay
-come from its gated impulse response and end where the gate begins to close: nothing of them is the gate's own.
+come from its gated impulse response and end where the gate begins to close: none of them is the gate's own.
 Delays and bursts come from its joined response, so that below the splice they hold the near field.
 """
 
@@ -27,12 +27,14 @@ ARRIVAL_BAND_HZ: Final = (5_000.0, 10_000.0)
 SLOPE_OCTAVES: Final = 0.5
 #: Slopes past the band may differ from what is taken by so many orders: 12 dB to the octave below, 24 above.
 SLOPE_LIMITS: Final = (2.0, 4.0)
+#: Minimum phase and what exceeds it hold where their delay is uncertain by no more of a period than this.
+MOST_PERIODS: Final = 0.1
 #: Bursts stand so many grid points apart, twelve to the octave.
 BURST_EVERY: Final = 8
 #: Envelopes are looked for so many cycles about the arrival, in steps of an eighth, and shown for so many.
 SOUGHT_CYCLES: Final = 6.0
 CYCLE_STEP: Final = 0.125
-SHOWN_CYCLES: Final = 12.0
+SHOWN_CYCLES: Final = 10.0
 #: The fall that is read off.
 FALL_DB: Final = -20.0
 #: The window of the cumulative decay rises over this, s; so far apart stand its moments, and its frequencies.
@@ -49,13 +51,16 @@ def time_behaviour(responses: Responses, takes: TakePowers) -> TimeBehaviour | N
     inside = _longest(np.asarray(responses.valid[row]) & (np.abs(responses.pressure[row]) > 0))
     gate_s = float(responses.gate_s[row])
     closes_s = gate_s * (1.0 - gating.TAIL_PART)
-    take = responses.takes[row].id
-    near = responses.near_field_takes[row]
+    frequency = np.asarray(responses.frequency_hz, dtype=np.float64)
+    origin = np.where(responses.valid[row], responses.origin[row], Origin.NOTHING)
+    near, far = origin == Origin.NEAR_FIELD, origin == Origin.GATED
     gated = gate_s > 0.0 and bool(np.any(responses.impulse_response[row]))
     return TimeBehaviour(
-        takes=(take, *near),
+        takes=(responses.takes[row].id, *responses.near_field_takes[row]),
         gate_s=gate_s,
         closes_s=closes_s,
+        near_field_to_hz=float(frequency[near][-1]) if near.any() else 0.0,
+        gated_from_hz=float(frequency[far][0]) if far.any() else 0.0,
         delays=_delays(responses, row, inside),
         waveforms=_waveforms(responses, row, closes_s) if gated else None,
         bursts=_bursts(responses, row, inside, closes_s) if gated else None,
@@ -107,19 +112,21 @@ def _delays(responses: Responses, row: int, inside: slice) -> Delays | None:
     )
     # Of a slope that is off, what acts as one delay is taken off with the arrival.
     spread = [np.abs(error - error[late][np.isfinite(error[late])].mean()) / np.sqrt(3.0) for error in limits]
+    uncertainty = np.hypot(*spread)
     known = np.isfinite(delay)
+    told = known & (uncertainty * within <= MOST_PERIODS)
 
-    def whole(values: Floats) -> Floats:
+    def whole(values: Floats, where: Bools) -> Floats:
         filled = np.full(frequency.shape, np.nan)
-        filled[inside] = np.where(known, values, np.nan)
+        filled[inside] = np.where(where, values, np.nan)
         return filled
 
     return Delays(
-        group_s=whole(lowest + delay - arrival_s),
-        minimum_s=whole(lowest),
-        excess_s=whole(delay - arrival_s),
-        excess_uncertainty_s=whole(np.hypot(*spread)),
-        excess_phase_deg=whole(np.rad2deg(remaining)),
+        group_s=whole(lowest + delay - arrival_s, known),
+        minimum_s=whole(lowest, told),
+        excess_s=whole(delay - arrival_s, told),
+        excess_uncertainty_s=whole(uncertainty, told),
+        excess_phase_deg=whole(np.rad2deg(remaining), told),
         slope_below=below,
         slope_above=0.0,
     )

@@ -13,6 +13,9 @@ from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.in_room import in_room
 from earwitness.exhibits.on_axis import on_axis
 from earwitness.exhibits.response_set import response_set
+from earwitness.exhibits.time_decay import decay
+from earwitness.exhibits.time_delays import delays
+from earwitness.exhibits.time_waveforms import waveforms
 from earwitness.records.curves import CurveSet
 
 Family = Callable[[CurveSet], Exhibit | None]
@@ -23,6 +26,9 @@ FAMILIES: Final[tuple[Family, ...]] = (
     in_room,
     partial(coverage, orbit="horizontal"),
     partial(coverage, orbit="vertical"),
+    waveforms,
+    delays,
+    decay,
 )
 
 

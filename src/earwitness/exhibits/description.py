@@ -30,7 +30,10 @@ class Role(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis. `ticks` are (value, text); a logarithmic axis has its limits in its own unit (Hz)."""
+    """One axis. `ticks` are (value, text); a logarithmic axis has its limits in its own unit (Hz).
+
+    A value on it is read out to so many `decimals`, a frequency to three digits.
+    """
 
     label: str
     unit: str
@@ -38,6 +41,7 @@ class Axis:
     maximum: float
     ticks: tuple[tuple[float, str], ...]
     logarithmic: bool = False
+    decimals: int = 1
 
 
 @dataclass(frozen=True)
@@ -60,7 +64,7 @@ class Line:
 
 @dataclass(frozen=True)
 class LevelMap:
-    """Level over frequency (x, shape (F,)) and angle (y, shape (A,)); z (A, F), NaN where not valid.
+    """Level over frequency (x, shape (F,)) and angle or time (y, shape (A,)); z (A, F), NaN where not valid.
 
     `levels` are the labelled level lines in dB, ascending; `heavy` the one drawn heavy.
     """
@@ -75,7 +79,11 @@ class LevelMap:
 
 @dataclass(frozen=True)
 class Panel:
-    """One set of axes. `db_per_decade` fixes the proportion of IEC 60263 (None on maps)."""
+    """One set of axes.
+
+    `db_per_decade` fixes the proportion of IEC 60263 (None where the ordinate isn't level over frequency);
+    without it `height_per_width` does, or else that of a map.
+    """
 
     id: str
     x_axis: Axis
@@ -83,6 +91,7 @@ class Panel:
     lines: tuple[Line, ...] = ()
     level_map: LevelMap | None = None
     db_per_decade: float | None = None
+    height_per_width: float | None = None
 
     @property
     def curves(self) -> tuple[str, ...]:

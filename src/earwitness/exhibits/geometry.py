@@ -50,7 +50,7 @@ class Frame:
 def height_per_width(panel: Panel) -> float:
     """How high a panel is for a width of one."""
     if panel.db_per_decade is None:
-        return MAP_HEIGHT
+        return MAP_HEIGHT if panel.height_per_width is None else panel.height_per_width
     decades = float(np.log10(panel.x_axis.maximum / panel.x_axis.minimum))
     return (panel.y_axis.maximum - panel.y_axis.minimum) / (panel.db_per_decade * decades)
 

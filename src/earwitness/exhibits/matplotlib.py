@@ -133,7 +133,7 @@ def _font(cut: Cut, size_pt: float) -> FontProperties:
 
 
 def _scales(axes: Axes, panel: Panel, tokens: Tokens, *, with_frequencies: bool) -> None:
-    axes.set_xscale("log")
+    axes.set_xscale("log" if panel.x_axis.logarithmic else "linear")
     axes.set_xlim(panel.x_axis.minimum, panel.x_axis.maximum)
     axes.set_ylim(panel.y_axis.minimum, panel.y_axis.maximum)
     axes.set_xticks(*_ticks(panel.x_axis, shown=with_frequencies), minor=False)
@@ -239,7 +239,7 @@ def _names(figure: Figure, panel: Panel, box: Box, tokens: Tokens, *, short: boo
 
 
 def _units(figure: Figure, panel: Panel, box: Box, tokens: Tokens, *, lowest: bool) -> None:
-    """What the panel's axes count: above it, and at the end of the lowest frequency axis."""
+    """What the panel's axes count: above it, and at the end of the lowest axis."""
     font = _font(Cut.SANS, TICK_PT)
     axis = panel.y_axis
     _write(figure, (box.left, box.top - 1.6), f"{axis.label}, {axis.unit}", tokens.quiet, font)

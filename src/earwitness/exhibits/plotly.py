@@ -15,7 +15,7 @@ from earwitness.exhibits.geometry import Margins, frame, height_per_width
 from earwitness.exhibits.line_ends import line_ends
 from earwitness.exhibits.palette import MARK_OPACITY, TOKENS, Mode, translucent
 from earwitness.exhibits.plotly_layout import layout, layout_colours
-from earwitness.exhibits.plotly_traces import Json, Trace, numbers, traces
+from earwitness.exhibits.plotly_traces import Json, Trace, drawn_decimals, numbers, traces
 
 SCRIPT: Final = Path(__file__).parent / "static" / "exhibit.js"
 
@@ -83,7 +83,12 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
         "id": panel.id,
         "heading": escape(f"{panel.y_axis.label}, {panel.y_axis.unit}"),
         "x": [panel.x_axis.minimum, panel.x_axis.maximum],
+        "x_unit": panel.x_axis.unit,
+        "logarithmic": panel.x_axis.logarithmic,
+        "x_decimals": panel.x_axis.decimals,
         "y": [panel.y_axis.minimum, panel.y_axis.maximum],
+        "y_unit": panel.y_axis.unit,
+        "y_decimals": panel.y_axis.decimals,
         "lines": [
             {
                 "curve": line.curve,
@@ -91,7 +96,9 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
                 "short": line.short or line.label,
                 "role": line.role.value,
                 "trace": indices[id(line)],
-                "uncertainty": None if line.uncertainty is None else numbers(line.uncertainty, 2),
+                "uncertainty": None
+                if line.uncertainty is None
+                else numbers(line.uncertainty, drawn_decimals(panel.y_axis)),
             }
             for line in panel.lines
         ],
@@ -113,6 +120,6 @@ def _readable(level_map: LevelMap) -> Json:
     return {
         "curve": level_map.curve,
         "x": numbers(level_map.x, 1),
-        "y": numbers(level_map.y, 1),
+        "y": numbers(level_map.y, 2),
         "z": [numbers(row, 1) for row in level_map.z],
     }

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from earwitness.exhibits.bands import outlines
-from earwitness.exhibits.description import LevelMap, Line, Panel, Role
+from earwitness.exhibits.description import Axis, LevelMap, Line, Panel, Role
 from earwitness.exhibits.level_regions import level_lines, regions
 from earwitness.exhibits.palette import BAND_OPACITY, STROKES, Tokens, steps, translucent
 from earwitness.records.grid import Floats
@@ -49,8 +49,14 @@ def traces(panel: Panel, index: int) -> list[Trace]:
     if panel.level_map is not None:
         return _map(panel.level_map, index)
     backwards = panel.lines[::-1]
-    bands = [band for line in backwards if (band := _band(line, index)) is not None]
-    return bands + [_line(line, index) for line in backwards]
+    digits = drawn_decimals(panel.x_axis), drawn_decimals(panel.y_axis)
+    bands = [band for line in backwards if (band := _band(line, index, digits)) is not None]
+    return bands + [_line(line, index, digits) for line in backwards]
+
+
+def drawn_decimals(axis: Axis) -> int:
+    """Decimals to which values are drawn: one more than is read out, of a frequency one."""
+    return 1 if axis.logarithmic else axis.decimals + 1
 
 
 def _body(index: int, x: list[float | None], y: list[float | None], line: Json) -> Json:
@@ -68,20 +74,21 @@ def _body(index: int, x: list[float | None], y: list[float | None], line: Json) 
     }
 
 
-def _line(line: Line, index: int) -> Trace:
+def _line(line: Line, index: int, digits: tuple[int, int]) -> Trace:
     stroke = STROKES[line.role]
     style: Json = {"width": stroke.weight}
     if stroke.dash:
         style["dash"] = ",".join(f"{length:g}px" for length in stroke.dash)
-    body = {**_body(index, numbers(line.x, 1), numbers(line.y, 2), style), "connectgaps": False}
+    x, y = (numbers(values, decimals) for values, decimals in zip((line.x, line.y), digits, strict=True))
+    body = {**_body(index, x, y, style), "connectgaps": False}
     return Trace(body, _role(line.role), _clear, line)
 
 
-def _band(line: Line, index: int) -> Trace | None:
+def _band(line: Line, index: int, digits: tuple[int, int]) -> Trace | None:
     rings = outlines(line)
     if not rings:
         return None
-    body = {**_body(index, *_joined(rings), {"width": 0}), "fill": "toself"}
+    body = {**_body(index, *_joined(rings, digits), {"width": 0}), "fill": "toself"}
     return Trace(body, _clear, lambda tokens: translucent(tokens.roles[line.role], BAND_OPACITY))
 
 
@@ -103,7 +110,9 @@ def _map(level_map: LevelMap, index: int) -> list[Trace]:
     return made
 
 
-def _joined(paths: Sequence[Floats]) -> tuple[list[float | None], list[float | None]]:
+def _joined(
+    paths: Sequence[Floats], digits: tuple[int, int] = (1, 2)
+) -> tuple[list[float | None], list[float | None]]:
     """Several paths as one, with a gap between each two."""
     x: list[float | None] = []
     y: list[float | None] = []
@@ -111,8 +120,8 @@ def _joined(paths: Sequence[Floats]) -> tuple[list[float | None], list[float | N
         if x:
             x.append(None)
             y.append(None)
-        x += numbers(path[:, 0], 1)
-        y += numbers(path[:, 1], 2)
+        x += numbers(path[:, 0], digits[0])
+        y += numbers(path[:, 1], digits[1])
     return x, y
 
 

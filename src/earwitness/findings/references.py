@@ -8,6 +8,7 @@ reference                                  what it names
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
+``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
 ``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
                                            of ``earwitness.MODULE`` where that has a dot
 =========================================  =====================================================
@@ -25,7 +26,9 @@ from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.findings import Finding
+from earwitness.records.grid import Floats
 from earwitness.records.sentences import Sentence
+from earwitness.records.time import TimeBehaviour
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,8 @@ class Referent:
                 found = _walk(self.facts, path.replace("/", ".").split("."))
             case "curve":
                 found = self._curve(steps)
+            case "time":
+                found = self._time(steps)
             case "method":
                 found = _walk(_module(steps[0]), steps[1:])
             case _:
@@ -91,6 +96,24 @@ class Referent:
                 nearest = int(np.argmin(np.abs(np.log(self.curves.frequency_hz / float(hz)))))
                 return float(self.curves.curves[name].level_db[nearest])
         raise LookupError(f"a curve has no {'/'.join(steps[1:])}")
+
+    def _time(self, steps: Sequence[str]) -> object:
+        match list(steps):
+            case [part, field, "at", place] if self.curves.time is not None:
+                along = self._along(self.curves.time, part)
+                values = np.asarray(_walk(self.curves.time, [part, field]))
+                return float(values[int(np.argmin(np.abs(along - float(place))))])
+        return _walk(self.curves.time, steps)
+
+    def _along(self, time: TimeBehaviour, part: str) -> Floats:
+        """What the fields of one part of time behaviour run along."""
+        if part == "waveforms" and time.waveforms is not None:
+            return time.waveforms.time_s
+        if part == "bursts" and time.bursts is not None:
+            return time.bursts.frequency_hz
+        if part == "delays":
+            return self.curves.frequency_hz
+        raise LookupError(f"time behaviour has no {part} to look up")
 
 
 def _module(name: str) -> object:

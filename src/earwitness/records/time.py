@@ -88,12 +88,15 @@ class TimeBehaviour:
     """All of it, of one take on axis; None for what that take can't tell.
 
     `takes` are the take and the near-field takes that were spliced into it. `gate_s` is the end of its gate
-    after the arrival, `closes_s` where it begins to close; 0 where there was none.
+    after the arrival, `closes_s` where it begins to close; 0 where there was none. The joined response is the
+    near field up to `near_field_to_hz` (0: there is none) and gated from `gated_from_hz` (0: it isn't) on.
     """
 
     takes: tuple[TakeId, ...]
     gate_s: float
     closes_s: float
+    near_field_to_hz: float = 0.0
+    gated_from_hz: float = 0.0
     delays: Delays | None = None
     waveforms: Waveforms | None = None
     bursts: BurstDecay | None = None

@@ -38,14 +38,26 @@ var Earwitness = (function () {
     return letter + "axis" + (index === 0 ? "" : index + 1);
   }
 
-  function xOf(panel, box, hertz) {
-    const low = Math.log(panel.x[0]);
-    return box.left + (box.width * (Math.log(hertz) - low)) / (Math.log(panel.x[1]) - low);
+  /* A place along the x axis is a frequency in Hz, or on a linear axis a time in its unit. */
+  function xOf(panel, box, place) {
+    const along = panel.logarithmic ? Math.log : Number;
+    const low = along(panel.x[0]);
+    return box.left + (box.width * (along(place) - low)) / (along(panel.x[1]) - low);
   }
 
-  function hertzOf(panel, box, x) {
-    const share = Math.min(1, Math.max(0, (x - box.left) / box.width));
-    return panel.x[0] * Math.pow(panel.x[1] / panel.x[0], share);
+  function placeOf(panel, box, x) {
+    return moved(panel, panel.x[0], Math.min(1, Math.max(0, (x - box.left) / box.width)));
+  }
+
+  function moved(panel, place, share) {
+    const there = panel.logarithmic
+      ? place * Math.pow(panel.x[1] / panel.x[0], share)
+      : place + (panel.x[1] - panel.x[0]) * share;
+    return Math.min(panel.x[1], Math.max(panel.x[0], there));
+  }
+
+  function firstPlace(panel) {
+    return panel.logarithmic ? 1000 : Math.max(0, panel.x[0]);
   }
 
   function yOf(panel, box, value) {
@@ -116,7 +128,8 @@ var Earwitness = (function () {
       });
       paper(box.left, box.top - 5, panel.heading, colours.quiet, 11, "bottom");
     });
-    paper(last.left + last.width + 14, last.top + last.height + 3, "Hz", colours.quiet, 11, "top");
+    const unit = spec.panels[spec.panels.length - 1].x_unit;
+    paper(last.left + last.width + 14, last.top + last.height + 3, unit, colours.quiet, 11, "top");
     return notes;
   }
 
@@ -144,8 +157,22 @@ var Earwitness = (function () {
     return String(Number((hertz / 1000).toPrecision(3))) + " kHz";
   }
 
-  function decibelText(value) {
-    return value.toFixed(1).replace("-", "−");
+  function placeText(panel, place) {
+    return panel.logarithmic ? hertzText(place) : fixed(place, panel.x_decimals) + " " + panel.x_unit;
+  }
+
+  function fixed(value, decimals) {
+    const text = value.toFixed(decimals);
+    return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
+  }
+
+  function placed(panel, place) {
+    return panel.logarithmic ? String(Math.round(place)) : place.toFixed(panel.x_decimals);
+  }
+
+  function rowText(panel, value) {
+    if (panel.y_unit !== "°") return "after " + String(value) + " " + panel.y_unit;
+    return "at " + (value > 0 ? "+" : value < 0 ? "−" : "") + String(Math.abs(value)) + "°";
   }
 
   function nearest(values, wanted) {
@@ -158,25 +185,24 @@ var Earwitness = (function () {
     return wanted - values[low] < values[high] - wanted ? low : high;
   }
 
-  function reading(state, panel, hertz, value) {
+  function reading(state, panel, place, value) {
     if (panel.map) {
-      const column = nearest(panel.map.x, hertz);
+      const column = nearest(panel.map.x, place);
       const row = nearest(panel.map.y, value);
       const level = panel.map.z[row][column];
       if (level === null) return [];
-      const angle = String(Math.abs(panel.map.y[row])) + "°";
-      const sign = panel.map.y[row] > 0 ? "+" : panel.map.y[row] < 0 ? "−" : "";
-      const label = "at " + sign + angle;
-      return [{ label: label, short: label, text: decibelText(level) + " dB", role: "on axis" }];
+      const label = rowText(panel, panel.map.y[row]);
+      return [{ label: label, short: label, text: fixed(level, 1) + " dB", role: "on axis" }];
     }
     return panel.lines.reduce(function (found, line) {
       const trace = state.spec.data[line.trace];
-      const i = nearest(trace.x, hertz);
+      const i = nearest(trace.x, place);
       const level = trace.y[i];
       if (level === null) return found;
-      const spreadDb = line.uncertainty ? line.uncertainty[i] : null;
-      const tail = spreadDb === null ? " dB" : " ± " + decibelText(spreadDb) + " dB";
-      return found.concat([{ label: line.label, short: line.short, text: decibelText(level) + tail, role: line.role }]);
+      const spread = line.uncertainty ? line.uncertainty[i] : null;
+      const text = [level, spread].filter(function (one) { return one !== null; })
+        .map(function (one) { return fixed(one, panel.y_decimals); }).join(" ± ") + " " + panel.y_unit;
+      return found.concat([{ label: line.label, short: line.short, text: text.trim(), role: line.role }]);
     }, []);
   }
 
@@ -193,7 +219,7 @@ var Earwitness = (function () {
     element.textContent = "";
     element.style.position = "relative";
     const state = { element: element, spec: spec, bands: [], marks: [], frame: null };
-    Object.assign(state, { panel: 0, hertz: 1000, value: 0 });
+    Object.assign(state, { panel: 0, place: firstPlace(spec.panels[0]), value: 0 });
     state.plot = document.createElement("div");
     state.plot.setAttribute("role", "img");
     state.plot.setAttribute("aria-label", spec.title + ". " + spec.alt);
@@ -205,10 +231,11 @@ var Earwitness = (function () {
     state.hand.tabIndex = 0;
     const say = function (name, text) { state.hand.setAttribute(name, text); };
     say("role", "slider");
-    say("aria-label", "Read " + spec.title.toLowerCase() + " at a frequency");
+    const what = spec.panels[0].logarithmic ? " at a frequency" : " at a time";
+    say("aria-label", "Read " + spec.title.toLowerCase() + what);
     say("aria-valuemin", String(spec.panels[0].x[0]));
     say("aria-valuemax", String(spec.panels[0].x[1]));
-    say("aria-valuenow", "1000");
+    say("aria-valuenow", String(state.place));
     state.cursor = layer(element, { width: "1px", zIndex: "2", opacity: "0" });
     state.note = layer(element, {
       zIndex: "5", opacity: "0", padding: "3px 8px", borderWidth: "1px", borderStyle: "solid", borderRadius: "2px",
@@ -227,14 +254,14 @@ var Earwitness = (function () {
     return best;
   }
 
-  function point(state, index, hertz, value, chosen) {
+  function point(state, index, place, value, chosen) {
     const panel = state.spec.panels[index];
     const box = state.frame.boxes[index];
     state.panel = index;
-    state.hertz = hertz;
+    state.place = place;
     state.value = value;
-    const rows = reading(state, panel, hertz, value);
-    const x = xOf(panel, box, hertz);
+    const rows = reading(state, panel, place, value);
+    const x = xOf(panel, box, place);
     Object.assign(state.cursor.style, {
       left: x + "px", top: box.top + "px", height: box.height + "px", opacity: rows.length ? "1" : "0",
     });
@@ -247,13 +274,13 @@ var Earwitness = (function () {
       row.style.fontWeight = weight;
       state.note.appendChild(row);
     };
-    put(hertzText(hertz), dress.quiet, "400");
+    put(placeText(panel, place), dress.quiet, "400");
     rows.forEach(function (row) {
       put((state.frame.narrow ? row.short : row.label) + " " + row.text, dress.roles[row.role], "600");
     });
     const told = rows.map(function (row) { return row.label + " " + row.text; }).join("; ");
-    state.hand.setAttribute("aria-valuenow", String(Math.round(hertz)));
-    state.hand.setAttribute("aria-valuetext", hertzText(hertz) + ": " + (told || "not valid here"));
+    state.hand.setAttribute("aria-valuenow", placed(panel, place));
+    state.hand.setAttribute("aria-valuetext", placeText(panel, place) + ": " + (told || "not valid here"));
     const toLeft = x > box.left + box.width * 0.55;
     const left = toLeft ? x - state.note.offsetWidth - 10 : x + 10;
     Object.assign(state.note.style, {
@@ -261,7 +288,7 @@ var Earwitness = (function () {
       top: Math.max(0, box.top + box.height - state.note.offsetHeight - 4) + "px",
       opacity: rows.length ? "1" : "0",
     });
-    tell(state, panel.id, hertz, chosen);
+    tell(state, panel.id, panel.logarithmic ? place : null, chosen);
   }
 
   function leave(state) {
@@ -286,21 +313,28 @@ var Earwitness = (function () {
       const panel = state.spec.panels[index];
       const box = state.frame.boxes[index];
       const value = valueOf(panel, box, Math.min(box.top + box.height, Math.max(box.top, y)));
-      point(state, index, hertzOf(panel, box, event.clientX - corner.left), value, chosen);
+      point(state, index, placeOf(panel, box, event.clientX - corner.left), value, chosen);
     };
     const inStep = function (octaves) {
       const panel = state.spec.panels[state.panel];
-      const moved = Math.min(panel.x[1], Math.max(panel.x[0], state.hertz * Math.pow(2, octaves)));
-      point(state, state.panel, moved, state.value, false);
+      const share = octaves * (panel.logarithmic ? Math.LN2 / Math.log(panel.x[1] / panel.x[0]) : 0.1);
+      point(state, state.panel, moved(panel, state.place, share), state.value, false);
+    };
+    /* A map that is entered from below is entered at its lowest row, from above at its highest. */
+    const entry = function (next) {
+      const entered = state.spec.panels[next].map;
+      if (!entered || next === state.panel) return null;
+      return entered.y[next < state.panel ? 0 : entered.y.length - 1];
     };
     const upward = function (steps) {
       const map = state.spec.panels[state.panel].map;
-      if (map) {
-        const row = Math.min(map.y.length - 1, Math.max(0, nearest(map.y, state.value) + steps));
-        point(state, state.panel, state.hertz, map.y[row], false);
+      const next = Math.min(state.spec.panels.length - 1, Math.max(0, state.panel - steps));
+      const row = map ? nearest(map.y, state.value) + steps : -1;
+      if (map && ((row >= 0 && row < map.y.length) || next === state.panel)) {
+        point(state, state.panel, state.place, map.y[Math.min(map.y.length - 1, Math.max(0, row))], false);
       } else {
-        const next = Math.min(state.spec.panels.length - 1, Math.max(0, state.panel - steps));
-        point(state, next, state.hertz, state.value, false);
+        const there = entry(next);
+        point(state, next, state.place, there === null ? state.value : there, false);
       }
     };
     const keys = {
@@ -310,7 +344,7 @@ var Earwitness = (function () {
       PageDown: function () { inStep(-1); },
       ArrowUp: function () { upward(1); },
       ArrowDown: function () { upward(-1); },
-      Enter: function () { point(state, state.panel, state.hertz, state.value, true); },
+      Enter: function () { point(state, state.panel, state.place, state.value, true); },
     };
     state.hand.addEventListener("pointermove", function (event) { at(event, false); });
     state.hand.addEventListener("click", function (event) { at(event, true); });

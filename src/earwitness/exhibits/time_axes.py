@@ -1,0 +1,48 @@
+"""Axes of time behaviour: milliseconds, cycles, and the numbers that are read off them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from earwitness.derive.formatting import number_text, value_text
+from earwitness.exhibits.description import Axis
+from earwitness.records.grid import Floats
+from earwitness.records.sentences import Number
+
+#: Steps between ticks, times a power of ten.
+TICK_STEPS: Final = (1.0, 2.0, 5.0)
+
+
+def linear_axis(label: str, unit: str, minimum: float, maximum: float, most_ticks: int = 8) -> Axis:
+    """A linear axis with ticks at whole steps inside its limits; it is read to a hundredth of its span."""
+    step = tick_step(minimum, maximum, most_ticks)
+    values = np.arange(np.ceil(minimum / step - 1e-9), np.floor(maximum / step + 1e-9) + 1) * step
+    decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+    ticks = tuple((float(v), number_text(float(v), decimals)) for v in values)
+    return Axis(label, unit, minimum, maximum, ticks, decimals=decimals + 1)
+
+
+def around(label: str, unit: str, values: Floats, least_span: float) -> Axis:
+    """An axis that holds zero and nearly all of `values` (single spikes are cut), out to whole steps."""
+    known = values[np.isfinite(values)]
+    low, high = (float(edge) for edge in np.percentile(known, (0.5, 99.5)))
+    low, high = min(0.0, low), max(0.0, high)
+    missing = max(0.0, least_span - (high - low))
+    low, high = low - 0.5 * missing * (low < 0.0), high + missing * (1.0 if low == 0.0 else 0.5)
+    step = tick_step(low, high, 5)
+    return linear_axis(label, unit, float(np.floor(low / step) * step), float(np.ceil(high / step) * step), 6)
+
+
+def tick_step(minimum: float, maximum: float, most: int) -> float:
+    """The least round step that leaves at most `most` ticks."""
+    power = 10.0 ** np.floor(np.log10((maximum - minimum) / most))
+    return next(
+        float(s * power) for s in (*TICK_STEPS, 10.0) if (maximum - minimum) / (s * power) <= most + 1e-9
+    )
+
+
+def milliseconds(value_s: float, reference: str, decimals: int = 1) -> Number:
+    """``3.7 ms``; the value stays in seconds."""
+    return Number(value_text(1e3 * value_s, "ms", decimals), value_s, reference)
