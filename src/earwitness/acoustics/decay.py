@@ -21,8 +21,7 @@ import numpy.typing as npt
 
 from earwitness.acoustics import gating
 
-Float64s = npt.NDArray[np.float64]
-Complex128s = npt.NDArray[np.complex128]
+Floats = npt.NDArray[np.floating]
 Bools = npt.NDArray[np.bool_]
 
 #: σ of the burst, in cycles.
@@ -41,8 +40,12 @@ def burst_reach(points_per_octave: float) -> tuple[int, int]:
 
 
 def burst_envelope(
-    response: npt.ArrayLike, centres: npt.NDArray[np.intp], points_per_octave: float, cycles: Float64s
-) -> Float64s:
+    response: npt.ArrayLike,
+    centres: npt.NDArray[np.intp],
+    points_per_octave: float,
+    cycles: Floats,
+    since_cycles: npt.ArrayLike = 0.0,
+) -> Floats:
     """Envelope of bursts that have passed a response, shape (..., B, C), re 1 for a response of 1.
 
     Parameters
@@ -53,6 +56,8 @@ def burst_envelope(
         Shape (B,): the grid points of the bursts; `burst_reach` must fit about each.
     cycles
         Shape (C,): times from the middle of the burst, in cycles of its own frequency.
+    since_cycles
+        Shape (..., B): what is added to these times, each burst its own.
     """
     low, high = burst_reach(points_per_octave)
     offset = np.arange(-low, high + 1)
@@ -61,11 +66,21 @@ def burst_envelope(
     # The sum stands for the integral; a response of 1 comes out as 1.
     weights = shape / shape.sum()
     kernel = weights[:, None] * np.exp(2j * np.pi * np.multiply.outer(ratio - 1.0, cycles))
-    about = np.asarray(response)[..., centres[:, None] + offset]
+    since = np.asarray(since_cycles, dtype=np.float64)[..., None]
+    about = np.asarray(response)[..., centres[:, None] + offset] * np.exp(2j * np.pi * since * (ratio - 1.0))
     return np.asarray(np.abs(about @ kernel))
 
 
-def last_above(envelope_db: Float64s, heard: Bools, threshold_db: float, step: float) -> Float64s:
+def envelope_peak(envelope: Floats) -> Floats:
+    """Where envelopes (..., C) are greatest, in points and parts of one by a parabola, shape (...)."""
+    at = np.clip(np.argmax(envelope, axis=-1), 1, envelope.shape[-1] - 2)[..., None]
+    before, here, after = (np.take_along_axis(envelope, at + i, axis=-1)[..., 0] for i in (-1, 0, 1))
+    bend = before - 2.0 * here + after
+    shift = 0.5 * (before - after) / np.where(bend < 0.0, bend, -np.inf)
+    return np.asarray(at[..., 0] + shift)
+
+
+def last_above(envelope_db: Floats, heard: Bools, threshold_db: float, step: float) -> Floats:
     """Where envelopes (..., C) are last above a threshold, from their first point on, in units of `step`.
 
     Only what is `heard` (..., C), an unbroken stretch from the first point, counts. Linear between points.
@@ -85,12 +100,12 @@ def last_above(envelope_db: Float64s, heard: Bools, threshold_db: float, step: f
 def cumulative_spectra(
     response: npt.ArrayLike,
     sample_rate_hz: float,
-    frequency_hz: Float64s,
+    frequency_hz: npt.NDArray[np.float64],
     *,
     start_s: float,
-    moments_s: Float64s,
+    moments_s: Floats,
     rise_s: float,
-) -> Float64s:
+) -> Floats:
     """|spectrum| of what is left of a response (n,) from each moment on, shape (K, F).
 
     The window rises as half a Hann window over `rise_s` before each moment, and stays 1. `start_s` is the

@@ -22,6 +22,7 @@ _WAVEFORMS: Final = {
     "impulse": ("1", "impulse response on axis, re its peak"),
     "step": ("1", "step response on axis, re its peak"),
     "energy_db": ("dB", "energy-time curve on axis, re its peak"),
+    "click_db": ("dB", "energy-time curve of a perfect click in the same band"),
 }
 _BURSTS: Final = {
     "fall_cycles": ("1", "cycles after its peak from which a burst's envelope stays below −20 dB"),

@@ -15,7 +15,8 @@ from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.orbit_figures import orbit_agreement
 from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
-from earwitness.derive.time_behaviour import time_behaviour
+from earwitness.derive.time_behaviour import spokesman, time_behaviour
+from earwitness.derive.time_figures import time_figures
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts
@@ -47,10 +48,12 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
     derived = derive_curves(takes, take_errors(responses, takes, facts))
     orbits = {orbit: orbit_coverage(derived, orbit) for orbit in Orbit}
     line, residual = in_room_trend(derived)
-    time = time_behaviour(responses, takes)
+    row = spokesman(responses, takes)
+    time = None if row is None else time_behaviour(responses, row)
+    extensions = tuple(extension(derived, name) for name in EXTENSIONS)
     figures = (
         sensitivity(derived),
-        *(extension(derived, name) for name in EXTENSIONS),
+        *extensions,
         tolerance(derived, CurveName.ON_AXIS),
         tolerance(derived, CurveName.LISTENING_WINDOW),
         in_room_tilt(derived),
@@ -58,6 +61,7 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         *(coverage(derived, orbit, found) for orbit, found in orbits.items()),
         sound_power_sampling(derived),
         orbit_agreement(derived),
+        *time_figures(derived, time, extensions, responses.pressure[0 if row is None else row]),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,

@@ -10,10 +10,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
+import scipy.fft
 
 from earwitness.acoustics import arrival, decay, gating, phase
 from earwitness.derive.directivity import TakePowers
-from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
+from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Complexes, Floats
 from earwitness.records.responses import Origin, Responses
 from earwitness.records.time import BurstDecay, CumulativeDecay, Delays, TimeBehaviour, Waveforms
 
@@ -29,10 +31,14 @@ SLOPE_OCTAVES: Final = 0.5
 SLOPE_LIMITS: Final = (2.0, 4.0)
 #: Minimum phase and what exceeds it hold where their delay is uncertain by no more of a period than this.
 MOST_PERIODS: Final = 0.1
+#: Waveforms begin so long before the arrival, s, and are told at so many times the sample rate.
+BEFORE_S: Final = 5e-4
+OVERSAMPLING: Final = 4
 #: Bursts stand so many grid points apart, twelve to the octave.
 BURST_EVERY: Final = 8
-#: Envelopes are looked for so many cycles about the arrival, in steps of an eighth, and shown for so many.
+#: Peaks of envelopes are looked for so many cycles about the arrival; then envelopes are told for so many.
 SOUGHT_CYCLES: Final = 6.0
+SOUGHT_STEP: Final = 0.25
 CYCLE_STEP: Final = 0.125
 SHOWN_CYCLES: Final = 10.0
 #: The fall that is read off.
@@ -43,11 +49,11 @@ MOMENT_S: Final = 1e-4
 CUMULATIVE_EVERY: Final = 4
 
 
-def time_behaviour(responses: Responses, takes: TakePowers) -> TimeBehaviour | None:
-    """Time behaviour on axis; None where no take on axis has a phase."""
-    row = _row(responses, takes)
-    if row is None:
-        return None
+Indices = npt.NDArray[np.intp]
+
+
+def time_behaviour(responses: Responses, row: int) -> TimeBehaviour:
+    """Time behaviour of one row, which has a phase."""
     inside = _longest(np.asarray(responses.valid[row]) & (np.abs(responses.pressure[row]) > 0))
     gate_s = float(responses.gate_s[row])
     closes_s = gate_s * (1.0 - gating.TAIL_PART)
@@ -68,7 +74,8 @@ def time_behaviour(responses: Responses, takes: TakePowers) -> TimeBehaviour | N
     )
 
 
-def _row(responses: Responses, takes: TakePowers) -> int | None:
+def spokesman(responses: Responses, takes: TakePowers) -> int | None:
+    """The row of the first valid take on axis at the reference drive; None where none has a phase."""
     for row in takes.rows:
         direction = responses.takes[row].key.direction
         on_axis = direction is not None and direction.angle_deg == 0.0
@@ -145,24 +152,47 @@ def _lowest_slope(log_magnitude: Floats) -> float:
 
 
 def _waveforms(responses: Responses, row: int, closes_s: float) -> Waveforms:
-    """From half the lead, where the gate has opened, until it begins to close."""
-    rate = float(responses.sample_rate_hz[row])
-    response = np.asarray(responses.impulse_response[row], dtype=np.float64)
+    """From shortly before the arrival until the gate begins to close, between the samples too."""
+    rate = OVERSAMPLING * float(responses.sample_rate_hz[row])
+    kept = np.asarray(responses.impulse_response[row], dtype=np.float64)
+    response = scipy.fft.irfft(scipy.fft.rfft(kept), OVERSAMPLING * kept.size) * OVERSAMPLING
     time = np.arange(response.size) / rate - responses.lead_s
-    shown = (time >= -0.5 * responses.lead_s) & (time <= closes_s)
+    shown = (time >= -BEFORE_S) & (time <= closes_s)
     step = np.cumsum(response)
     within = responses.frequency_hz[np.asarray(responses.valid[row])]
     low = max(float(within[0]), float(gating.valid_from_hz(responses.gate_s[row])))
     high = float(within[-1])
     # The envelope's band has soft edges, an octave below and half an octave above, inside what is valid.
-    envelope = arrival.envelope(response, rate, (2.0 * low, high / np.sqrt(2.0)))[shown]
+    click = np.zeros(response.size)
+    click[np.argmax(np.abs(response))] = 1.0
+    both = arrival.envelope(np.stack([response, click]), rate, (2.0 * low, high / np.sqrt(2.0)))
+    energy_db = 20.0 * np.log10(np.maximum(both / both.max(axis=-1, keepdims=True), 1e-6))
+    energy_db[1] = np.roll(energy_db[1], np.argmax(both[0]) - np.argmax(both[1]))
     return Waveforms(
         time_s=time[shown],
         impulse=response[shown] / np.abs(response[shown]).max(),
         step=step[shown] / np.abs(step[shown]).max(),
-        energy_db=20.0 * np.log10(np.maximum(envelope / envelope.max(), 1e-6)),
+        energy_db=energy_db[0, shown],
+        click_db=energy_db[1, shown],
         band_hz=(low, high),
     )
+
+
+def burst_levels_db(pressure: Complexes, centres: Indices) -> tuple[Floats, Floats]:
+    """Envelopes of bursts, dB re their peaks, (..., B, C), and when these come, in cycles (..., B).
+
+    `pressure` has shape (..., F); `centres` (B,) are grid points.
+    """
+    sought = np.arange(-SOUGHT_CYCLES, SOUGHT_CYCLES + SOUGHT_STEP / 2, SOUGHT_STEP)
+    about = decay.burst_envelope(pressure, centres, POINTS_PER_OCTAVE, sought)
+    peak = sought[0] + SOUGHT_STEP * decay.envelope_peak(about)
+    envelope = decay.burst_envelope(pressure, centres, POINTS_PER_OCTAVE, shown_cycles(), peak)
+    return 20.0 * np.log10(envelope / envelope[..., :1]), peak
+
+
+def shown_cycles() -> Floats:
+    """The times after the peak, in cycles, at which envelopes are told."""
+    return np.arange(round(SHOWN_CYCLES / CYCLE_STEP) + 1) * CYCLE_STEP
 
 
 def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> BurstDecay | None:
@@ -171,25 +201,17 @@ def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> B
     if centres.size == 0:
         return None
     frequency = np.asarray(responses.frequency_hz, dtype=np.float64)
-    pressure = np.asarray(responses.pressure[row], dtype=np.complex128)
-    cycles = np.arange(-SOUGHT_CYCLES, SOUGHT_CYCLES + SHOWN_CYCLES + CYCLE_STEP / 2, CYCLE_STEP)
-    envelope = decay.burst_envelope(pressure, centres, POINTS_PER_OCTAVE, cycles)
-    sought = int(2.0 * SOUGHT_CYCLES / CYCLE_STEP) + 1
-    peak = np.argmax(envelope[:, :sought], axis=-1)
-    count = int(SHOWN_CYCLES / CYCLE_STEP) + 1
-    after = peak[:, None] + np.arange(count)
-    level = 20.0 * np.log10(np.take_along_axis(envelope, after, axis=-1) / envelope.max(axis=-1)[:, None])
+    level, peak = burst_levels_db(np.asarray(responses.pressure[row], dtype=np.complex128), centres)
     near = np.asarray(responses.origin[row]) == Origin.NEAR_FIELD
     alone = np.array([near[c - below : c + above + 1].all() for c in centres])
-    # A near field that is valid from f was heard for at least 3.3/f.
+    # A near field that is valid from f was heard for as long at least as a gate that is.
     near_s = gating.VALID_FROM_GATES / frequency[inside.start] * (1.0 - gating.TAIL_PART)
     heard_s = np.where(alone, near_s, closes_s)
-    end = np.clip(frequency[centres] * heard_s - decay.BURST_CYCLES - cycles[peak], 0.0, SHOWN_CYCLES)
-    shown = np.arange(count) * CYCLE_STEP
-    heard = shown <= end[:, None]
+    end = np.clip(frequency[centres] * heard_s - decay.BURST_CYCLES - peak, 0.0, SHOWN_CYCLES)
+    heard = shown_cycles() <= end[:, None]
     return BurstDecay(
         frequency_hz=frequency[centres],
-        cycles=shown,
+        cycles=shown_cycles(),
         envelope_db=np.where(heard, level, np.nan),
         fall_cycles=decay.last_above(level, heard, FALL_DB, CYCLE_STEP),
         end_cycles=end,

@@ -13,6 +13,8 @@ from earwitness.records.sentences import Number
 
 #: Steps between ticks, times a power of ten.
 TICK_STEPS: Final = (1.0, 2.0, 5.0)
+#: Space beyond the values at either end, of their span.
+MARGIN: Final = 0.05
 
 
 def linear_axis(label: str, unit: str, minimum: float, maximum: float, most_ticks: int = 8) -> Axis:
@@ -25,14 +27,13 @@ def linear_axis(label: str, unit: str, minimum: float, maximum: float, most_tick
 
 
 def around(label: str, unit: str, values: Floats, least_span: float) -> Axis:
-    """An axis that holds zero and nearly all of `values` (single spikes are cut), out to whole steps."""
+    """An axis that holds zero and nearly all of `values`, a margin about them; single spikes are cut."""
     known = values[np.isfinite(values)]
     low, high = (float(edge) for edge in np.percentile(known, (0.5, 99.5)))
     low, high = min(0.0, low), max(0.0, high)
     missing = max(0.0, least_span - (high - low))
-    low, high = low - 0.5 * missing * (low < 0.0), high + missing * (1.0 if low == 0.0 else 0.5)
-    step = tick_step(low, high, 5)
-    return linear_axis(label, unit, float(np.floor(low / step) * step), float(np.ceil(high / step) * step), 6)
+    margin = MARGIN * (high - low + missing)
+    return linear_axis(label, unit, low - 0.5 * missing - margin, high + 0.5 * missing + margin, 6)
 
 
 def tick_step(minimum: float, maximum: float, most: int) -> float:

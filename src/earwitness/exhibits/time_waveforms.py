@@ -11,6 +11,7 @@ from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role
 from earwitness.exhibits.time_axes import linear_axis, milliseconds
 from earwitness.exhibits.wording import joined
 from earwitness.records.curves import CurveSet
+from earwitness.records.grid import Floats
 from earwitness.records.sentences import Sentence, say
 from earwitness.records.time import Waveforms
 
@@ -30,31 +31,43 @@ def waveforms(curves: CurveSet) -> Exhibit | None:
     time_ms = 1e3 * shown.time_s
     axis = linear_axis("time", "ms", float(time_ms[0]), 1e3 * curves.time.closes_s)
 
-    def panel(name: str, label: str, y: np.ndarray, y_axis: Axis, height: float) -> Panel:
-        line = Line(name, label, Role.ON_AXIS, time_ms, y)
-        return Panel(name, axis, y_axis, (line,), height_per_width=height)
+    def panel(line: Line, y_axis: Axis, height: float) -> Panel:
+        return Panel(line.curve, axis, y_axis, (line,), height_per_width=height)
 
+    impulse, step, energy, click = (
+        Line(name, label, role, time_ms, values)
+        for name, label, role, values in (
+            ("impulse", "impulse", Role.ON_AXIS, shown.impulse),
+            ("step", "step", Role.ON_AXIS, shown.step),
+            ("energy_time", "energy", Role.ON_AXIS, _above_floor(shown.energy_db)),
+            ("band_click", "band alone", Role.QUIET, _above_floor(shown.click_db)),
+        )
+    )
     energy_axis = linear_axis("energy", "dB", -ENERGY_SPAN_DB, 0.0, 5)
-    floor = np.where(shown.energy_db >= -ENERGY_SPAN_DB, shown.energy_db, np.nan)
     return Exhibit(
         id="waveforms",
         letter="",
         title="In time",
         caption=say(
             "What a click becomes on axis, what a pressure that is switched on becomes (the step), and how ",
-            "far the energy of the click has fallen. Zero is the sound's arrival.",
+            "far the energy of the click has fallen. The thin line is what the band alone makes of a perfect ",
+            "one. Zero is the sound's arrival.",
         ),
         conditions=_conditions(curves, shown),
         alt=say("Impulse, step and energy over time. ", _read_out(shown)),
         panels=(
-            panel("impulse", "impulse", shown.impulse, _wave_axis("impulse", shown.impulse), WAVE_HEIGHT),
-            panel("step", "step", shown.step, _wave_axis("step", shown.step), WAVE_HEIGHT),
-            panel("energy_time", "energy", floor, energy_axis, ENERGY_HEIGHT),
+            panel(impulse, _wave_axis("impulse", shown.impulse), WAVE_HEIGHT),
+            panel(step, _wave_axis("step", shown.step), WAVE_HEIGHT),
+            Panel("energy_time", axis, energy_axis, (energy, click), height_per_width=ENERGY_HEIGHT),
         ),
     )
 
 
-def _wave_axis(label: str, values: np.ndarray) -> Axis:
+def _above_floor(level_db: Floats) -> Floats:
+    return np.where(level_db >= -ENERGY_SPAN_DB, level_db, np.nan)
+
+
+def _wave_axis(label: str, values: Floats) -> Axis:
     low = -1.0 if values.min() < -0.5 else -0.5
     high = 1.0 if values.max() > 0.5 else 0.5
     return linear_axis(label, "re peak", low - 0.1, high + 0.1, 5)

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
+from typing import Final
 
 from earwitness.derive.coverage_words import SIDES
-from earwitness.derive.formatting import decimals_for
+from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.numerals import frequency, quantity, spread
+from earwitness.derive.time_figures import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.rows import value_sentence
@@ -22,6 +24,10 @@ from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
+from earwitness.records.time import TimeBehaviour
+
+#: The entry of all time behaviour.
+TIME_ANCHOR: Final = "from-time"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +68,8 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
+        case "time":
+            return TIME_ANCHOR
         case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
@@ -85,6 +93,7 @@ def origins(
         *(_figure(f, available) for f in spoken),
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
+        *(() if curves.time is None else (_time(curves.time),)),
     )
     # Entries quote constants too, of figures that stand nowhere else.
     quoted = {n.reference: n for n in numbers_in((prose, found)) if n.reference.startswith("method:")}
@@ -224,6 +233,21 @@ def _curve(curve: Curve, curves: CurveSet) -> Origin:
         method=curve.method,
         lines=tuple(lines),
         takes=curve.takes,
+    )
+
+
+def _time(time: TimeBehaviour) -> Origin:
+    lines = _source(TIME_SOURCE)
+    if time.gate_s:
+        gate = Number(value_text(1e3 * time.gate_s, "ms", 1), time.gate_s, "time:gate_s")
+        lines.append(line("Gate", say("ends ", gate, " after the arrival")))
+    return Origin(
+        anchor=TIME_ANCHOR,
+        title=say("Time behaviour"),
+        value=say("one take on axis"),
+        method="derive.time_behaviour",
+        lines=tuple(lines),
+        takes=time.takes,
     )
 
 

@@ -26,6 +26,9 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.COVERAGE_VERTICAL: say("Coverage, up and down"),
     FigureName.SOUND_POWER_SAMPLING: say("Sound power, two estimates"),
     FigureName.ORBIT_AGREEMENT: say("Both orbits on axis"),
+    FigureName.GROUP_DELAY: say("Group delay at ", Term("F6")),
+    FigureName.EXCESS_DELAY: say("Excess group delay"),
+    FigureName.BURST_DECAY: say("Decay of a short tone"),
 }
 
 

@@ -31,6 +31,9 @@ class FigureName(StrEnum):
     COVERAGE_VERTICAL = "coverage_vertical"
     SOUND_POWER_SAMPLING = "sound_power_sampling"
     ORBIT_AGREEMENT = "orbit_agreement"
+    GROUP_DELAY = "group_delay"
+    EXCESS_DELAY = "excess_delay"
+    BURST_DECAY = "burst_decay"
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,13 +43,15 @@ class Waveforms:
     """Until the gate begins to close, shape (N,) each, re the largest magnitude of its own.
 
     `time_s` counts from the arrival. Impulse and step hold the whole band of the measurement; the energy-time
-    curve, in dB, holds `band_hz` alone.
+    curve, in dB, holds `band_hz` alone. `click_db` is what that band makes of a perfect click at the same
+    peak: nothing below it can be told apart from the band.
     """
 
     time_s: Floats
     impulse: Floats
     step: Floats
     energy_db: Floats
+    click_db: Floats
     band_hz: tuple[float, float]
 
 
