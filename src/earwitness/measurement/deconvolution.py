@@ -19,6 +19,7 @@ from earwitness.measurement.answers import (
     stimuli_of,
 )
 from earwitness.measurement.given_impulse import is_given, read_given
+from earwitness.measurement.heard import PASSED_HZ, Heard, heard_in
 from earwitness.measurement.holding import held_band_hz, require_own_pace, require_prominent
 from earwitness.measurement.impulse_response import (
     Float32s,
@@ -33,7 +34,9 @@ from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, Take, TakeKind
 
 #: Kinds that come as sound and become impulse responses.
-RECORDED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.IMPULSE_RESPONSE})
+RECORDED: Final = frozenset(
+    {TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.IMPULSE_RESPONSE, TakeKind.REFERENCE}
+)
 #: Recordings that are transformed together: so many, and no more samples than this.
 BLOCK: Final = 8
 BLOCK_SAMPLES: Final = 2**23
@@ -211,7 +214,16 @@ def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | N
         start_s=float(kept[0]) / rate - (zero_s or 0.0),
         noise=whole[noise % length] * scale,
         band_hz=band_hz,
+        heard=_heard(answer, stimulus, peak),
     )
+
+
+def _heard(answer: Answer, stimulus: Stimulus, at: int) -> Heard:
+    """What the recording itself tells, where its sound arrives at sample `at`."""
+    rate, high = float(stimulus.sample_rate_hz), stimulus.band_hz[1]
+    ends_s = (at + stimulus.sounding) / rate
+    passed_s = ends_s - stimulus.rate_s * float(np.log(high / PASSED_HZ)) if high > PASSED_HZ else None
+    return heard_in(answer.microphone, rate, passed_s)
 
 
 def _per_unit(stimulus: Stimulus, drive: Drive) -> float:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.measurement.heard import HEARD_VALUES, Heard
 from earwitness.records.errors import CallError, IntegrityError, ReadError
 from earwitness.records.takes import Drive, Take
 
@@ -22,8 +23,8 @@ KEPT_BEFORE_PART: Final = 0.25
 #: The longest stretch from which noise is taken, re what is kept.
 NOISE_PART: Final = 0.5
 
-_HEADER: Final = struct.Struct("<4s2I4d")
-_MAGIC: Final = b"EWI1"
+_HEADER: Final = struct.Struct("<4s3I4d")
+_MAGIC: Final = b"EWI2"
 
 
 def kept_samples(sample_rate_hz: float) -> int:
@@ -58,6 +59,8 @@ class ImpulseResponse:
         where it can't be told.
     band_hz
         The band that the sweep fills; outside it the response is no measurement.
+    heard
+        What the recording itself tells; None for a response that came as a file.
     """
 
     samples: Float32s
@@ -65,6 +68,7 @@ class ImpulseResponse:
     start_s: float
     noise: Float32s
     band_hz: tuple[float, float]
+    heard: Heard | None = None
 
     @property
     def end_s(self) -> float:
@@ -73,21 +77,29 @@ class ImpulseResponse:
 
     def to_bytes(self) -> bytes:
         """A compact form in which the same response has the same bytes."""
+        told = np.empty(0) if self.heard is None else self.heard.to_array()
         head = _HEADER.pack(
-            _MAGIC, self.samples.size, self.noise.size, self.sample_rate_hz, self.start_s, *self.band_hz
+            _MAGIC,
+            self.samples.size,
+            self.noise.size,
+            told.size,
+            self.sample_rate_hz,
+            self.start_s,
+            *self.band_hz,
         )
-        return head + self.samples.astype("<f4").tobytes() + self.noise.astype("<f4").tobytes()
+        return head + b"".join(part.astype("<f4").tobytes() for part in (self.samples, self.noise, told))
 
     @classmethod
     def from_bytes(cls, data: bytes) -> ImpulseResponse:
         """The response that `to_bytes` wrote; anything else raises `IntegrityError`."""
         if len(data) < _HEADER.size or data[:4] != _MAGIC:
             raise _damaged()
-        _, n, m, rate, start, low, high = _HEADER.unpack_from(data)
-        if len(data) != _HEADER.size + 4 * (n + m):
+        _, n, m, told, rate, start, low, high = _HEADER.unpack_from(data)
+        if len(data) != _HEADER.size + 4 * (n + m + told) or told not in (0, HEARD_VALUES):
             raise _damaged()
         values = np.frombuffer(data, dtype="<f4", offset=_HEADER.size).astype(np.float32)
-        return cls(values[:n], rate, start, values[n:], (low, high))
+        heard = Heard.from_array(values[n + m :]) if told else None
+        return cls(values[:n], rate, start, values[n : n + m], (low, high), heard)
 
 
 def _damaged() -> IntegrityError:

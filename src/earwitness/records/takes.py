@@ -30,6 +30,7 @@ class TakeKind(StrEnum):
     CALIBRATOR = "calibrator"
     MICROPHONE_CALIBRATION = "microphone_calibration"
     STIMULUS = "stimulus"
+    REFERENCE = "reference"
 
 
 #: Kinds that are a response of the loudspeaker in a direction.

@@ -1,0 +1,176 @@
+"""Levels and signal to noise of reduced responses in bands, and what they say of takes among others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.acoustics.noise import LEAST_SNR_DB
+from earwitness.methods.iec_61260 import band_edges_hz, mid_frequency_hz
+from earwitness.records.responses import Responses
+from earwitness.records.takes import Orbit
+from earwitness.records.uncertainty import ComponentName
+
+Float64s = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+#: Octaves about 1 kHz·2^step, from 31.5 Hz to 16 kHz.
+OCTAVES: Final = tuple(range(-5, 5))
+#: A band's level is told where so much of the band is valid.
+HELD_PART: Final = 0.8
+#: Thirds of an octave in which directions are told from each other: 630 Hz to 10 kHz.
+TOLD_THIRDS: Final = tuple(range(-2, 11))
+#: Noise's standard uncertainty in dB times 10^(SNR/20): 20/ln 10·√½ (`acoustics.noise`).
+NOISE_FACTOR_DB: Final = 20.0 / float(np.log(10.0)) * float(np.sqrt(0.5))
+
+
+def octave_middles_hz() -> Float64s:
+    """Exact mid-band frequencies of `OCTAVES`, shape (B,)."""
+    return mid_frequency_hz(OCTAVES, 1)
+
+
+def inside(frequency_hz: npt.ArrayLike, steps: Sequence[int], fraction: int) -> Bools:
+    """Which points of a grid (F,) lie in each band, shape (B, F)."""
+    low, high = band_edges_hz(steps, fraction)
+    f = np.asarray(frequency_hz)
+    return np.asarray((f >= low[:, None]) & (f < high[:, None]))
+
+
+def band_levels_db(
+    power: npt.ArrayLike, valid: Bools, frequency_hz: npt.ArrayLike, steps: Sequence[int], fraction: int
+) -> Float64s:
+    """Mean levels of power (T, F) in bands, dB, shape (T, B); NaN where too little of a band is valid."""
+    bands = inside(frequency_hz, steps, fraction).astype(np.float64)
+    count = valid @ bands.T
+    total = np.where(valid, power, 0.0) @ bands.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = 10.0 * np.log10(total / count)
+    held = (count >= HELD_PART * bands.sum(axis=-1)) & (count > 0)
+    return np.where(held & np.isfinite(level), level, np.nan)
+
+
+def octave_levels_db(responses: Responses) -> Float64s:
+    """Levels of all takes in octaves, dB re 1 Pa per unit of drive, shape (T, B)."""
+    power = np.nan_to_num(np.abs(responses.pressure).astype(np.float64)) ** 2
+    return band_levels_db(power, responses.valid, responses.frequency_hz, OCTAVES, 1)
+
+
+def signal_to_noise_db(responses: Responses) -> Float64s:
+    """Signal to noise of all takes in octaves, after the gate, dB, shape (T, B); NaN where it can't be told.
+
+    Of what noise hides (a point that isn't valid where most takes are) it is taken as the 10 dB that would
+    have made it valid, so the value is at most what it says. Bands are means of noise re signal.
+    """
+    spread = responses.components.get(ComponentName.NOISE)
+    rows, bands = len(responses.takes), inside(responses.frequency_hz, OCTAVES, 1).astype(np.float64)
+    if spread is None or not rows:
+        return np.full((rows, len(OCTAVES)), np.nan)
+    valid, alive = np.asarray(responses.valid), np.asarray(responses.valid).any(axis=-1)
+    usual = valid.sum(axis=0) > 0.5 * alive.sum()
+    ratio = (np.asarray(spread, dtype=np.float64) / NOISE_FACTOR_DB) ** 2
+    hidden = usual & ~valid & alive[:, None]
+    ratio = np.where(hidden, 10.0 ** (-LEAST_SNR_DB / 10.0), np.where(valid, ratio, np.nan))
+    known = np.isfinite(ratio)
+    count = known @ bands.T
+    total = np.where(known, ratio, 0.0) @ bands.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = -10.0 * np.log10(total / count)
+    return np.where((count >= HELD_PART * bands.sum(axis=-1)) & (total > 0.0), found, np.nan)
+
+
+def noise_of_levels_db(responses: Responses) -> Float64s:
+    """Standard uncertainty by noise of the octave levels, dB, shape (T, B); 0 where noise can't be told.
+
+    Over a band of width W a gate of T lets pass some WT values that are independent.
+    """
+    spread = responses.components.get(ComponentName.NOISE)
+    rows = len(responses.takes)
+    if spread is None:
+        return np.zeros((rows, len(OCTAVES)))
+    low, high = band_edges_hz(OCTAVES, 1)
+    bands = inside(responses.frequency_hz, OCTAVES, 1).astype(np.float64)
+    square = np.nan_to_num(np.asarray(spread, dtype=np.float64)) ** 2
+    rms = np.sqrt(square @ bands.T / np.maximum(bands.sum(axis=-1), 1.0))
+    values = np.maximum(np.asarray(responses.gate_s)[:, None] * (high - low), 1.0)
+    return np.asarray(rms / np.sqrt(values))
+
+
+def upside_down(responses: Responses) -> tuple[list[int], bool]:
+    """Rows whose polarity is the opposite of most, and whether polarity could be told at all.
+
+    Takes that lie side by side on an orbit, repeats, and both orbits where they meet have alike phases below
+    1 kHz once the time of flight is off; a take that runs against its neighbours is upside down.
+    """
+    f = np.asarray(responses.frequency_hz)
+    band = (f >= 200.0) & (f <= 1_000.0)
+    told = [
+        i
+        for i, take in enumerate(responses.takes)
+        if take.key.direction and responses.has_phase[i] and responses.valid[i, band].sum() > band.sum() // 4
+    ]
+    if len(told) < 2:
+        return [], False
+    pressure = np.where(responses.valid, responses.pressure, 0.0)[told][:, band]
+    norm = np.linalg.norm(pressure, axis=-1)
+    alike = np.real(pressure @ pressure.conj().T) / np.maximum(np.outer(norm, norm), 1e-30)
+    near = _side_by_side(responses, told) & (np.abs(alike) > 0.5)
+    sign, told_signs = np.zeros(len(told), dtype=int), 0
+    for start in range(len(told)):
+        if sign[start] or not near[start].any():
+            continue
+        sign[start], queue = 1, [start]
+        group = [start]
+        while queue:
+            here = queue.pop()
+            for there in np.flatnonzero(near[here] & (sign == 0)).tolist():
+                sign[there] = sign[here] * (1 if alike[here, there] > 0.0 else -1)
+                queue.append(there)
+                group.append(there)
+        told_signs += len(group)
+        if sign[group].sum() < 0:
+            sign[group] *= -1
+    return [told[k] for k in np.flatnonzero(sign < 0)], told_signs > 1
+
+
+def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:
+    """Which of the takes are neighbours: 15° apart at most on one orbit, or one direction of both."""
+    directions = [d for i in rows if (d := responses.takes[i].key.direction)]
+    angle = np.array([d.angle_deg for d in directions])
+    orbit = np.array([list(Orbit).index(d.orbit) for d in directions])
+    apart = np.abs((angle[:, None] - angle + 180.0) % 360.0 - 180.0)
+    same = orbit[:, None] == orbit
+    meeting = (apart == 0.0) & np.isin(angle, (0.0, 180.0))[:, None]
+    near = np.asarray((same & (apart <= 15.0)) | meeting)
+    np.fill_diagonal(near, False)
+    return near
+
+
+def swapped(level_db: Float64s, closed: bool) -> tuple[int, int, float] | None:
+    """The two of N takes in order of their angle whose swap brings neighbours closest; None where none does.
+
+    `level_db` (N, B) are levels in bands. Gives both places, and the part of the whole way from take to take
+    (root mean squares of differences between neighbours) that the swap saves. Source: defined here.
+    """
+    n = len(level_db)
+    if n < 5:
+        return None
+    apart = np.sqrt(np.nanmean((level_db[:, None] - level_db) ** 2, axis=-1))
+    order = np.arange(n)
+    whole = _way(apart, order, closed)
+    best: tuple[int, int, float] | None = None
+    for i in range(n):
+        for j in range(i + 1, n):
+            order[[i, j]] = order[[j, i]]
+            saved = 1.0 - _way(apart, order, closed) / whole
+            order[[i, j]] = order[[j, i]]
+            if saved > (best[2] if best else 0.0):
+                best = i, j, saved
+    return best
+
+
+def _way(apart: Float64s, order: npt.NDArray[np.int_], closed: bool) -> float:
+    steps = apart[order[:-1], order[1:]].sum()
+    return float(steps + (apart[order[-1], order[0]] if closed else 0.0))
