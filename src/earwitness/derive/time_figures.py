@@ -94,9 +94,8 @@ def group_delay(derived: DerivedCurves, time: TimeBehaviour | None, f6: Figure) 
         " down, later than ",
         _arrival(),
     )
-    return _figure(
-        FigureName.GROUP_DELAY, value, "ms", spread=spread, conditions=conditions, time=time, also=also
-    )
+    told = _Told(value, "ms", spread, conditions, also)
+    return _figure(FigureName.GROUP_DELAY, told, time)
 
 
 def excess_delay(derived: DerivedCurves, time: TimeBehaviour | None) -> Figure:
@@ -118,9 +117,8 @@ def excess_delay(derived: DerivedCurves, time: TimeBehaviour | None) -> Figure:
         ", later than ",
         _arrival(),
     )
-    return _figure(
-        FigureName.EXCESS_DELAY, value, "ms", spread=spread, conditions=conditions, time=time, also={}
-    )
+    told = _Told(value, "ms", spread, conditions, {})
+    return _figure(FigureName.EXCESS_DELAY, told, time)
 
 
 def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Complexes) -> Figure:
@@ -156,9 +154,8 @@ def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Co
             f"{decay.BURST_FALL_CYCLES:.1f}", decay.BURST_FALL_CYCLES, "acoustics.decay/BURST_FALL_CYCLES"
         ),
     )
-    return _figure(
-        FigureName.BURST_DECAY, value, "cycles", spread=spread, conditions=conditions, time=time, also=also
-    )
+    told = _Told(value, "cycles", spread, conditions, also)
+    return _figure(FigureName.BURST_DECAY, told, time)
 
 
 def _longest(fall: Floats, end: Floats, loud: Bools, nothing: Value) -> tuple[Value, int | None]:

@@ -50,8 +50,8 @@ def waveforms(curves: CurveSet) -> Exhibit | None:
         title="In time",
         caption=say(
             "What a click becomes on axis, what a pressure that is switched on becomes (the step), and how ",
-            "far the energy of the click has fallen. The thin line is what the band alone makes of a perfect ",
-            "one. Zero is the sound's arrival.",
+            "far the energy of the click has fallen. The thin line is what the band makes of a perfect one. ",
+            "Zero is the sound's arrival.",
         ),
         conditions=_conditions(curves, shown),
         alt=say("Impulse, step and energy over time. ", _read_out(shown)),
