@@ -14,13 +14,19 @@ from earwitness.records.errors import CallError, IntegrityError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
+from earwitness.records.quality import Quality
 
 Document = TypeVar("Document")
 
 #: Records refuse what they don't know: one of them stands in a tuple, so that this reaches every level.
 STRICT: Final = ConfigDict(extra="forbid", strict=True, json_schema_serialization_defaults_required=True)
 
-SCHEMAS: Final[dict[str, type[Any]]] = {"results": Results, "findings": Findings, "case": CaseFacts}
+SCHEMAS: Final[dict[str, type[Any]]] = {
+    "results": Results,
+    "findings": Findings,
+    "quality": Quality,
+    "case": CaseFacts,
+}
 
 
 def to_json(document: object) -> bytes:
@@ -72,7 +78,7 @@ def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
 
 
 def schema(name: str) -> dict[str, Any]:
-    """The JSON Schema of ``results``, ``findings`` or ``case``.
+    """The JSON Schema of ``results``, ``findings``, ``quality`` or ``case``.
 
     Raises
     ------

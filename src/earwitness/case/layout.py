@@ -164,3 +164,8 @@ class CaseFolder:
     def findings(self) -> Path:
         """The findings."""
         return self.build / "findings.json"
+
+    @property
+    def quality(self) -> Path:
+        """Whether the data are fit to conclude from."""
+        return self.build / "quality.json"

@@ -14,8 +14,13 @@ from earwitness.case.step_store import intact, read_record
 from earwitness.records.errors import IntegrityError
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
+from earwitness.records.quality import Quality
 
-_DOCUMENTS: Final[dict[str, type[Any]]] = {"results.json": Results, "findings.json": Findings}
+_DOCUMENTS: Final[dict[str, type[Any]]] = {
+    "results.json": Results,
+    "findings.json": Findings,
+    "quality.json": Quality,
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import typer
 from earwitness import __version__
 from earwitness.cli.add import add
 from earwitness.cli.build import build
+from earwitness.cli.check import check
 from earwitness.cli.demo import demo
 from earwitness.cli.new import new
 from earwitness.cli.publish import publish
@@ -17,7 +18,7 @@ from earwitness.cli.remove import remove
 from earwitness.cli.schema import schema
 from earwitness.cli.verify import verify
 
-COMMANDS: Final = (demo, new, add, remove, build, publish, verify, readers, schema)
+COMMANDS: Final = (demo, new, add, remove, check, build, publish, verify, readers, schema)
 
 app = typer.Typer(
     name="earwitness",

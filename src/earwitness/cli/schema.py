@@ -11,12 +11,12 @@ from earwitness.cli.console import print_json
 
 
 def schema(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="results, findings or case.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="results, findings, quality or case.")],
     _as_json: JsonOption = False,
 ) -> None:
     """Print the JSON Schema of a file.
 
-    Of build/results.json, of build/findings.json, or of the facts in case.toml.
+    Of build/results.json, build/findings.json or build/quality.json, or of the facts in case.toml.
     """
     from earwitness.case.documents import schema as schema_of
 

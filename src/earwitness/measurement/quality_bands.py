@@ -23,6 +23,10 @@ OCTAVES: Final = tuple(range(-5, 5))
 HELD_PART: Final = 0.8
 #: Thirds of an octave in which directions are told from each other: 630 Hz to 10 kHz.
 TOLD_THIRDS: Final = tuple(range(-2, 11))
+#: Fewer takes on an orbit have no order that could be doubted.
+LEAST_ORDERED: Final = 7
+#: Directions on both sides that are as far from the axis, to so much, are taken as mirror images.
+MIRRORED_DEG: Final = 20.0
 #: Noise's standard uncertainty in dB times 10^(SNR/20): 20/ln 10·√½ (`acoustics.noise`).
 NOISE_FACTOR_DB: Final = 20.0 / float(np.log(10.0)) * float(np.sqrt(0.5))
 
@@ -44,7 +48,7 @@ def band_levels_db(
 ) -> Float64s:
     """Mean levels of power (T, F) in bands, dB, shape (T, B); NaN where too little of a band is valid."""
     bands = inside(frequency_hz, steps, fraction).astype(np.float64)
-    count = valid @ bands.T
+    count = np.asarray(valid @ bands.T)
     total = np.where(valid, power, 0.0) @ bands.T
     with np.errstate(divide="ignore", invalid="ignore"):
         level = 10.0 * np.log10(total / count)
@@ -68,8 +72,9 @@ def signal_to_noise_db(responses: Responses) -> Float64s:
     rows, bands = len(responses.takes), inside(responses.frequency_hz, OCTAVES, 1).astype(np.float64)
     if spread is None or not rows:
         return np.full((rows, len(OCTAVES)), np.nan)
-    valid, alive = np.asarray(responses.valid), np.asarray(responses.valid).any(axis=-1)
-    usual = valid.sum(axis=0) > 0.5 * alive.sum()
+    valid = np.asarray(responses.valid)
+    alive: Bools = np.asarray(valid.any(axis=-1))
+    usual: Bools = np.greater(valid.sum(axis=0), 0.5 * alive.sum())
     ratio = (np.asarray(spread, dtype=np.float64) / NOISE_FACTOR_DB) ** 2
     hidden = usual & ~valid & alive[:, None]
     ratio = np.where(hidden, 10.0 ** (-LEAST_SNR_DB / 10.0), np.where(valid, ratio, np.nan))
@@ -148,21 +153,41 @@ def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:
     return near
 
 
-def swapped(level_db: Float64s, closed: bool) -> tuple[int, int, float] | None:
-    """The two of N takes in order of their angle whose swap brings neighbours closest; None where none does.
+def swapped(angle_deg: Float64s, level_db: Float64s) -> tuple[int, int, float] | None:
+    """The two of N takes on one orbit whose swap brings neighbours closest; None where none does.
 
-    `level_db` (N, B) are levels in bands. Gives both places, and the part of the whole way from take to take
-    (root mean squares of differences between neighbours) that the swap saves. Source: defined here.
+    Takes on different sides that are as far from the axis (to 20°) aren't tried: of a loudspeaker that
+    radiates alike to both sides they are alike. Source: defined here.
+
+    Parameters
+    ----------
+    angle_deg
+        Shape (N,), in rising order, round the orbit or part of it.
+    level_db
+        Shape (N, B): levels in bands.
+
+    Returns
+    -------
+    Both places, and the part of the whole way from take to take (root mean squares of differences between
+    neighbours) that the swap saves.
     """
-    n = len(level_db)
-    if n < 5:
+    count = len(level_db)
+    if count < LEAST_ORDERED:
         return None
-    apart = np.sqrt(np.nanmean((level_db[:, None] - level_db) ** 2, axis=-1))
-    order = np.arange(n)
+    known = np.isfinite(level_db).all(axis=0)
+    level = level_db[:, known]
+    if not known.any():
+        return None
+    apart = np.sqrt(np.mean((level[:, None] - level) ** 2, axis=-1))
+    closed = bool(360.0 - (angle_deg[-1] - angle_deg[0]) <= 1.5 * np.max(np.diff(angle_deg)))
+    order = np.arange(count)
     whole = _way(apart, order, closed)
     best: tuple[int, int, float] | None = None
-    for i in range(n):
-        for j in range(i + 1, n):
+    for i in range(count):
+        for j in range(i + 1, count):
+            mirrored = angle_deg[i] * angle_deg[j] < 0.0
+            if mirrored and abs(abs(angle_deg[i]) - abs(angle_deg[j])) <= MIRRORED_DEG:
+                continue
             order[[i, j]] = order[[j, i]]
             saved = 1.0 - _way(apart, order, closed) / whole
             order[[i, j]] = order[[j, i]]
@@ -172,5 +197,5 @@ def swapped(level_db: Float64s, closed: bool) -> tuple[int, int, float] | None:
 
 
 def _way(apart: Float64s, order: npt.NDArray[np.int_], closed: bool) -> float:
-    steps = apart[order[:-1], order[1:]].sum()
-    return float(steps + (apart[order[-1], order[0]] if closed else 0.0))
+    steps = float(apart[order[:-1], order[1:]].sum())
+    return steps + (float(apart[order[-1], order[0]]) if closed else 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -20,10 +20,13 @@ from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.reduction import reduce
+from earwitness.pipeline.points.material import Material
+from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Figure, Results
 from earwitness.records.findings import Finding, Findings
+from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Take, TakeId
 
@@ -34,6 +37,7 @@ RESPONSES: Final = "responses.nc"
 CURVES: Final = "curves.nc"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
+QUALITY: Final = "quality.json"
 _PART: Final = "impulse-response"
 
 
@@ -79,19 +83,21 @@ class _Steps:
         self._responses: Responses | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
         self._found: tuple[Finding, ...] | None = None
+        self._heard: Mapping[TakeId, ImpulseResponse] | None = None
 
     def run(self) -> Built:
         """All steps in order, and the set named at the end."""
-        reduce, derive, find = self._stated.steps()
+        reduce, derive, find, look = self._stated.steps()
         reduced = self._step(reduce, self._reduce)
         derived = self._step(derive, lambda to: self._derive(reduced.folder, to))
         found = self._step(find, lambda to: self._find(derived.folder, to))
+        looked = self._step(look, lambda to: self._look(reduced.folder, derived.folder, to))
         build_id = self._build.identity(self._raw.raw_digest)
-        naming = Step("name", FIND_FLOORS, (derived.key, found.key), build_id)
-        named = self._step(naming, lambda to: self._name(build_id, derived.folder, found.folder, to))
-        files = {RESPONSES: reduced, CURVES: derived, RESULTS: named, FINDINGS: named}
+        naming = Step("name", FIND_FLOORS, (derived.key, found.key, looked.key), build_id)
+        named = self._step(naming, lambda to: self._name(build_id, (derived, found, looked), to))
+        files = {RESPONSES: reduced, CURVES: derived, RESULTS: named, FINDINGS: named, QUALITY: named}
         self._build.commit(build_id, {name: step.folder / name for name, step in files.items()})
-        steps = {"responses": reduced, "curves and figures": derived, "findings": found}
+        steps = {"responses": reduced, "curves and figures": derived, "findings": found, "quality": looked}
         return Built(
             build_id=build_id,
             made=tuple(name for name, step in steps.items() if step.ran),
@@ -105,7 +111,8 @@ class _Steps:
         )
 
     def _reduce(self, folder: Path) -> None:
-        responses = reduce(self._facts, self._takes, self._impulse_responses(), self._case.raw)
+        self._heard = self._impulse_responses()
+        responses = reduce(self._facts, self._takes, self._heard, self._case.raw)
         save_responses(folder / RESPONSES, responses)
         self._responses = responses
 
@@ -143,9 +150,26 @@ class _Steps:
         self._found = find(*self._derived_from(derived), self._facts)
         (folder / FINDINGS).write_bytes(to_json(self._findings("", self._found)))
 
-    def _name(self, build_id: str, derived: Path, found: Path, folder: Path) -> None:
+    def _look(self, reduced: Path, derived: Path, folder: Path) -> None:
+        curves, figures = self._derived_from(derived)
+        material = Material(
+            facts=self._facts,
+            takes=self._takes,
+            impulse_responses=self._impulse_responses() if self._heard is None else self._heard,
+            responses=self._responses_from(reduced),
+            curves=curves,
+            figures=figures,
+        )
+        points = points_of(material, self._case.raw)
+        quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points)
+        (folder / QUALITY).write_bytes(to_json(quality))
+
+    def _name(self, build_id: str, steps: tuple[Outcome, Outcome, Outcome], folder: Path) -> None:
+        derived, found, looked = (step.folder for step in steps)
         _, figures = self._derived_from(derived)
         findings = self._found or from_json(Findings, (found / FINDINGS).read_bytes()).findings
+        quality = from_json(Quality, (looked / QUALITY).read_bytes())
+        (folder / QUALITY).write_bytes(to_json(replace(quality, build_id=build_id)))
         (folder / RESULTS).write_bytes(to_json(self._results(build_id, figures)))
         (folder / FINDINGS).write_bytes(to_json(self._findings(build_id, findings)))
 

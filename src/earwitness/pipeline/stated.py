@@ -25,6 +25,7 @@ from earwitness.records.takes import Take
 REDUCE_FLOORS: Final = ("records", "acoustics", "methods", "measurement", "case", "pipeline")
 DERIVE_FLOORS: Final = ("records", "acoustics", "methods", "derive", "case", "pipeline")
 FIND_FLOORS: Final = (*DERIVE_FLOORS, "findings")
+QUALITY_FLOORS: Final = (*DERIVE_FLOORS, "measurement")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,15 +82,16 @@ class Stated:
         every = expanded(turned(takes, facts.rig), case.raw)
         return cls(case, raw, facts, every, stimuli_of(every))
 
-    def steps(self) -> tuple[Step, Step, Step]:
-        """The steps that reduce, derive and find."""
+    def steps(self) -> tuple[Step, Step, Step, Step]:
+        """The steps that reduce, derive, find, and look at the quality of the data."""
         unit, rig = self.facts.unit, plain(self.facts.rig)
         inputs = [self.identity_of(take) for take in self.takes]
         geometry = [rig, plain(unit.cabinet), plain(unit.radiators)]
         reduce = Step("reduce", REDUCE_FLOORS, inputs, geometry)
         stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)
-        return reduce, derive, Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
+        find = Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
+        return reduce, derive, find, Step("quality", QUALITY_FLOORS, (derive.key.sha256,), plain(self.facts))
 
     def build_id(self) -> str:
         """The id that a build of the case has now."""

@@ -1,0 +1,136 @@
+"""When and with which sign sound arrives: latency and polarity."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.measurement.quality_bands import upside_down
+from earwitness.measurement.quality_clock import jumps_s, lateness_s
+from earwitness.measurement.quality_near import near_against_far
+from earwitness.pipeline.points.material import Material, Teller, joined, named, series
+from earwitness.records.grid import Floats
+from earwitness.records.quality import Point, PointName, Series, Verdict
+from earwitness.records.sentences import say
+from earwitness.records.takes import Direction, Orbit
+
+#: A take this much later or earlier than those beside it: to look at, unfit. Behind a cabinet the arrival
+#: moves by up to 0.2 ms from take to take by itself (computed on six loudspeakers).
+JUMPS_S: Final = (3e-4, 1e-3)
+#: Where so great a part of the takes jumps, they share no clock at all.
+NO_CLOCK_PART: Final = 0.25
+
+
+def latency(material: Material) -> Point:
+    """Whether a take begins at another moment than geometry and the takes beside it have it."""
+    tell = Teller(PointName.LATENCY)
+    responses, rig = material.responses, material.facts.rig
+    rows = [i for i, take in enumerate(responses.takes) if take.id in material.impulse_responses]
+    if len(rows) < 3 or rig.distance_m is None:
+        return tell.cannot_tell(
+            "There are too few recordings of one orbit to hold their arrivals against each other.",
+            "Record more directions, or a loopback beside each take.",
+        )
+    directions = [material.directions[i] for i in rows]
+    heard = [material.impulse_responses[responses.takes[i].id] for i in rows]
+    speed = speed_of_sound_m_s(rig.temperature_c)
+    late = lateness_s(directions, heard, rig.distance_m, rig.rotation_behind_m or 0.0, speed)
+    jump = jumps_s(directions, late)
+    size = np.nan_to_num(np.abs(jump))
+    if not np.isfinite(jump).any():
+        return tell.cannot_tell(
+            "Too few takes lie side by side to hold their arrivals against each other.",
+            "Record more directions, or a loopback beside each take.",
+        )
+    if np.mean(size > JUMPS_S[0]) > NO_CLOCK_PART:
+        return tell.cannot_tell(
+            "The recordings share no clock, so a jump of the latency can't be told from a new start.",
+            "Record a loopback beside each take, or play and record on one interface.",
+        )
+    order = np.argsort(-size, kind="stable")
+    worst = int(order[0])
+    moved = [responses.takes[rows[int(i)]].id for i in order if size[i] > JUMPS_S[0]]
+    verdict = Verdict.UNFIT if size[worst] > JUMPS_S[1] else Verdict.LOOK if moved else Verdict.FINE
+    amount = tell.number("jump_ms", 1e3 * size[worst], "ms", 2)
+    take = responses.takes[rows[worst]]
+    if moved:
+        way = "later" if jump[worst] > 0.0 else "earlier"
+        sentence = say(
+            "Sound arrives ",
+            amount,
+            f" {way} in ",
+            named(take.id),
+            " than the takes beside it and geometry say.",
+        )
+        if len(moved) > 1:
+            sentence = sentence + say(" So or alike: ", joined(moved[1:]), ".")
+    else:
+        sentence = say(
+            "Every arrival lies where geometry and the takes beside it have it, to ",
+            amount,
+            " (",
+            named(take.key.label),
+            ").",
+        )
+    return tell.point(
+        verdict,
+        sentence,
+        say(
+            "to look at from ",
+            tell.number("look_ms", 1e3 * JUMPS_S[0], "ms", 1),
+            ", unfit from ",
+            tell.number("unfit_ms", 1e3 * JUMPS_S[1], "ms", 1),
+            " (defined here; behind a cabinet the arrival moves by less by itself)",
+        ),
+        say("Record it again; samples may be lost, or the take is of another direction.") if moved else say(),
+        takes=moved or [take.id],
+        series=_by_angle(directions, late),
+    )
+
+
+def _by_angle(directions: Sequence[Direction], late_s: Floats) -> list[Series]:
+    """Lateness in ms over the angle, a line an orbit."""
+    lines = []
+    for orbit in Orbit:
+        rows = sorted(
+            (i for i, d in enumerate(directions) if d.orbit is orbit), key=lambda i: directions[i].angle_deg
+        )
+        if len(rows) > 1:
+            angles = [directions[i].angle_deg for i in rows]
+            lines.append(series(str(orbit), angles, 1e3 * late_s[rows]))
+    return lines
+
+
+def polarity(material: Material) -> Point:
+    """Whether a take, or the near field, is upside down."""
+    tell = Teller(PointName.POLARITY)
+    rows, told = upside_down(material.responses)
+    near = near_against_far(material.takes, material.impulse_responses, material.facts)
+    if not told and not near:
+        return tell.cannot_tell(
+            "Without phase, or with a single take, nothing tells which way up it is.",
+            "Record sweeps, or keep the phase in what is exported.",
+        )
+    takes = material.responses.takes
+    wrong = [takes[i].id for i in rows] + [take for take, alike in near.items() if alike < 0.0]
+    limit = say(
+        "upside down: it runs against the takes beside it between ",
+        tell.hz("from_hz", 200.0),
+        " and ",
+        tell.hz("to_hz", 1_000.0),
+        ", or a near field against the far field where they overlap (defined here)",
+    )
+    if not wrong:
+        also = ", and near field and far field agree" if near else ""
+        return tell.point(Verdict.FINE, say(f"All takes are the same way up{also}."), limit)
+    sentence = say("Upside down: ", joined(wrong), ".")
+    return tell.point(
+        Verdict.UNFIT,
+        sentence,
+        limit,
+        say("Swap the two wires back, or switch the polarity off, and record these takes again."),
+        takes=wrong,
+    )

@@ -1,0 +1,255 @@
+"""Whether what was measured twice came out alike: first and last take, repeats, splice, calibrator."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from earwitness.measurement.calibration import steady_tone
+from earwitness.measurement.joining import WARN_DB
+from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
+from earwitness.measurement.readers.signals import read_sounds
+from earwitness.pipeline.points.material import Material, Teller, joined, named, series
+from earwitness.records.grid import Floats
+from earwitness.records.quality import Point, PointName, Verdict
+from earwitness.records.sentences import say
+from earwitness.records.takes import Take, TakeKey, TakeKind
+
+#: Last less first take in an octave, beyond twice its uncertainty: to look at, unfit. A copper coil that is
+#: 20 K warmer gives up to 0.7 dB less (0.39 % of resistance a kelvin); more isn't the warmth of a sweep.
+FIRST_LAST_DB: Final = (0.3, 0.7)
+#: A repeat that departs from the others by more in an octave.
+REPEATS_DB: Final = (0.5, 1.5)
+#: Near field against far field, mean over the octave in which they are joined.
+SPLICE_UNFIT_DB: Final = 3.0
+#: Calibrator takes of one case; a class 1 calibrator itself holds to 0.25 dB (IEC 60942, recalled). Takes
+#: that lie further than 0.5 dB apart are refused before anything is built.
+CALIBRATION_DB: Final = 0.2
+
+
+def first_last(material: Material) -> Point:
+    """Whether the last take on axis is still what the first one was, and so the borrowed unit unharmed."""
+    tell = Teller(PointName.FIRST_LAST)
+    pair = _first_and_last(material)
+    if pair is None:
+        return tell.cannot_tell(
+            "No direction on axis was measured again at the end, so a change of the unit can't be told.",
+            "Take the first direction again last of all, as a repeat.",
+        )
+    rows, takes = list(pair), [material.responses.takes[i] for i in pair]
+    level, noise = octave_levels_db(material.responses)[rows], noise_of_levels_db(material.responses)[rows]
+    difference = level[1] - level[0]
+    stated = material.facts.uncertainty.repeat_db or 0.0
+    spread = np.sqrt(np.sum(noise**2, axis=0) + 2.0 * stated**2)
+    size = np.where(np.abs(difference) > 2.0 * spread, np.abs(difference), 0.0)
+    size = np.nan_to_num(size)
+    worst = int(np.argmax(size)) if size.any() else int(np.nanargmax(np.abs(difference)))
+    verdict = _verdict(float(size[worst]), FIRST_LAST_DB)
+    way = "louder" if difference[worst] > 0.0 else "quieter"
+    amount = tell.db("worst_db", abs(float(difference[worst])), 2)
+    where = say(" in the octave about ", tell.hz("worst_hz", octave_middles_hz()[worst]))
+    about = say(" ± ", tell.db("uncertainty_db", float(spread[worst]), 2))
+    if verdict is Verdict.FINE:
+        sentence = say(
+            "The last take on axis is what the first one was: they differ by ", amount, about, " at most,"
+        )
+        sentence = sentence + where + say(".")
+    else:
+        sentence = (
+            say("The last take on axis is ", amount, f" {way} than the first,", about) + where + say(".")
+        )
+    return tell.point(
+        verdict,
+        sentence,
+        say(
+            "to look at from ",
+            tell.db("look_db", FIRST_LAST_DB[0]),
+            ", unfit from ",
+            tell.db("unfit_db", FIRST_LAST_DB[1]),
+            " beyond twice the uncertainty; the latter is what a coil loses that is ",
+            tell.number("warmer_k", 20.0, "K"),
+            " warmer (defined here)",
+        ),
+        say("Let it cool and take it again; if it stays, something changed: the unit, the place, or a level.")
+        if verdict is not Verdict.FINE
+        else say(),
+        takes=[t.id for t in takes],
+        series=(series("last less first", octave_middles_hz(), difference, spread),),
+    )
+
+
+def _first_and_last(material: Material) -> tuple[int, int] | None:
+    """Rows of the first repeat on axis and of the last one on the same orbit and drive; None without."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for row, take in enumerate(material.responses.takes):
+        d = take.key.direction
+        if d is not None and d.angle_deg == 0.0 and material.responses.valid[row].any():
+            groups.setdefault((d, take.key.drive), []).append(row)
+    pairs = [
+        sorted(g, key=lambda i: material.responses.takes[i].key.repeat) for g in groups.values() if len(g) > 1
+    ]
+    return (pairs[0][0], pairs[0][-1]) if pairs else None
+
+
+def repeats(material: Material) -> Point:
+    """How alike repeats are, and which of them were set aside."""
+    tell = Teller(PointName.REPEATS)
+    takes = material.responses.takes
+    groups: dict[TakeKey, list[int]] = {}
+    for row, take in enumerate(takes):
+        key = TakeKey(take.key.kind, take.key.direction, take.key.drive)
+        groups.setdefault(key, []).append(row)
+    repeated = [rows for rows in groups.values() if len(rows) > 1]
+    aside = material.responses.set_aside
+    if not repeated:
+        return tell.cannot_tell(
+            "Nothing was measured twice, so how well a take repeats isn't known.",
+            "Repeat at least the take on axis; three of one direction show which is the odd one.",
+        )
+    level = octave_levels_db(material.responses)
+    worst, whose = _farthest(level, repeated)
+    limit = say(
+        "to look at from ",
+        tell.db("look_db", REPEATS_DB[0]),
+        " of standard deviation in an octave, unfit from ",
+        tell.db("unfit_db", REPEATS_DB[1]),
+        " (defined here)",
+    )
+    verdict = _verdict(worst, REPEATS_DB)
+    scatter = say(
+        tell.count("directions", len(repeated)),
+        " direction was measured more than once; repeats scatter by "
+        if len(repeated) == 1
+        else " directions were measured more than once; repeats scatter by ",
+        tell.db("worst_db", worst, 2),
+        " at most in an octave",
+    )
+    if aside:
+        return tell.point(
+            Verdict.LOOK if verdict is Verdict.FINE else verdict,
+            scatter + say(". Set aside, since they depart from the others: ", joined(aside), "."),
+            limit,
+            say("Listen to it: a door, a voice or a car. Record it again if you want its average."),
+            takes=aside,
+        )
+    group = [takes[i].id for i in repeated[whose]]
+    return tell.point(
+        verdict,
+        scatter + say(", at ", named(takes[repeated[whose][0]].key.label), "."),
+        limit,
+        say("Find out what moved between them, or record that direction again.")
+        if verdict is not Verdict.FINE
+        else say(),
+        takes=group,
+    )
+
+
+def _farthest(level_db: Floats, groups: Sequence[Sequence[int]]) -> tuple[float, int]:
+    """The greatest standard deviation of repeats in an octave, and of which group."""
+    best, whose = 0.0, 0
+    for number, rows in enumerate(groups):
+        known = np.isfinite(level_db[list(rows)])
+        enough = known.sum(axis=0) > 1
+        if enough.any():
+            spread = float(np.max(np.nanstd(level_db[list(rows)][:, enough], axis=0, ddof=1)))
+            if spread > best:
+                best, whose = spread, number
+    return best, whose
+
+
+def splice(material: Material) -> Point:
+    """How near field and far field agree where they were joined."""
+    tell = Teller(PointName.SPLICE)
+    splices = material.responses.splices
+    if not splices:
+        return tell.cannot_tell(
+            "No near field was joined to a far field, so there is nothing to compare there.",
+            "Add a near field of each woofer and port, and describe the cabinet.",
+        )
+    ids = sorted(splices)
+    mismatch = np.array([splices[i].mismatch_db for i in ids])
+    rms = float(np.sqrt(np.mean(mismatch**2)))
+    worst = int(np.argmax(np.abs(mismatch)))
+    one = splices[ids[worst]]
+    verdict = _verdict(rms, (WARN_DB, SPLICE_UNFIT_DB))
+    return tell.point(
+        verdict,
+        say(
+            "Near field and far field differ by ",
+            tell.db("rms_db", rms, 2),
+            " (root mean square over directions) where they are joined, ",
+            tell.hz("low_hz", one.low_hz),
+            " to ",
+            tell.hz("high_hz", one.high_hz),
+            "; most by ",
+            tell.db("worst_db", float(mismatch[worst]), 2),
+            " in ",
+            named(ids[worst]),
+            ".",
+        ),
+        say(
+            "to look at from ",
+            tell.db("look_db", WARN_DB),
+            ", unfit from ",
+            tell.db("unfit_db", SPLICE_UNFIT_DB, 0),
+            " (defined here)",
+        ),
+        say(
+            "Look at the near field's drive and distance, at the diameters and the cabinet in case.toml, and "
+            "whether a radiator has no near field."
+        )
+        if verdict is not Verdict.FINE
+        else say(),
+        takes=[ids[worst]],
+    )
+
+
+def calibration(material: Material, raw: Path) -> Point:
+    """Whether the chain's level drifted between calibrator takes."""
+    tell = Teller(PointName.CALIBRATION)
+    takes = material.of_kind(TakeKind.CALIBRATOR)
+    if len(takes) < 2:
+        return tell.cannot_tell(
+            "The calibrator was recorded once, so a drift of the chain's level can't be told."
+            if takes
+            else "No calibrator was recorded.",
+            "Record the calibrator before the first take and after the last.",
+        )
+    levels = {take.path: _sensitivity_db(raw, take) for take in takes}
+    apart = max(levels.values()) - min(levels.values())
+    drifted = apart > CALIBRATION_DB
+    return tell.point(
+        Verdict.LOOK if drifted else Verdict.FINE,
+        say(
+            tell.count("takes", len(takes)),
+            " calibrator takes agree to " if not drifted else " calibrator takes differ by ",
+            tell.db("apart_db", apart, 2),
+            ".",
+        ),
+        say(
+            "to look at from ",
+            tell.db("limit_db", CALIBRATION_DB),
+            " (defined here; a class one calibrator itself holds to a quarter of a decibel), refused from ",
+            tell.db("refused_db", 0.5),
+        ),
+        say("Look at gain knobs and the calibrator's seat; take levels as that uncertain, and say so.")
+        if drifted
+        else say(),
+        takes=[take.id for take in takes],
+    )
+
+
+def _sensitivity_db(raw: Path, take: Take) -> float:
+    """Full scale RMS for the stated level, in dB."""
+    recording = read_sounds(raw, [take])[0]
+    samples = recording.samples[0].astype(np.float64)
+    margin = samples.size // 10
+    rms, _, _ = steady_tone(samples[margin : samples.size - margin], recording.sample_rate_hz)
+    return float(20.0 * np.log10(rms)) - (take.level_db or 0.0)
+
+
+def _verdict(size: float, limits: tuple[float, float]) -> Verdict:
+    return Verdict.UNFIT if size > limits[1] else Verdict.LOOK if size > limits[0] else Verdict.FINE

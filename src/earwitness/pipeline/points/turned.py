@@ -1,0 +1,219 @@
+"""Directions: whether all are there, in their order, and alike where they must be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from earwitness.acoustics.smoothing import smooth_power
+from earwitness.derive.orbit_figures import AGREEMENT_FRACTION, AGREEMENT_WARNING_DB
+from earwitness.derive.sides import SIDES_WARNING_DB, sides_difference_db
+from earwitness.derive.symmetry import ORBITS, Symmetry
+from earwitness.measurement.quality_bands import TOLD_THIRDS, band_levels_db, swapped
+from earwitness.pipeline.points.material import Material, Teller, joined, named, series
+from earwitness.records.figures import FigureName, Quantity
+from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
+from earwitness.records.quality import Point, PointName, Series, Verdict
+from earwitness.records.sentences import Term, say
+from earwitness.records.takes import Orbit
+
+#: Two takes whose swap saves more of the way from take to take than this aren't where they belong. Of six
+#: loudspeakers in their right order no swap saves more than 0.03 (computed).
+SWAP_SAVES: Final = 0.06
+#: Orbits that differ by more than this where they meet don't show one loudspeaker.
+ORBITS_UNFIT_DB: Final = 3.0
+#: So many points of a picture to the octave.
+PICTURE_STEP: Final = 8
+
+
+def missing(material: Material) -> Point:
+    """Whether the directions that the curves need were all measured."""
+    tell = Teller(PointName.MISSING)
+    wanted = {d for curve in material.curves.curves.values() for d in curve.missing}
+    lacking = sorted(wanted)
+    limit = say("the directions of ", Term("CTA-2034-A"), ", both orbits every ", Term("10°"))
+    measured = {d.shared for d in material.directions}
+    if not lacking:
+        mirrored = int(material.powers.mirrored.sum())
+        stood = (
+            say(", ", tell.count("mirrored", mirrored), " of them by the stated symmetry")
+            if mirrored
+            else say()
+        )
+        return tell.point(Verdict.FINE, say("No direction that a curve needs is missing", stood, "."), limit)
+    labels = [d.label for d in lacking]
+    orbits = {d.orbit for d in material.directions if d.angle_deg not in (0.0, 180.0)}
+    gaps = [d.label for d in lacking if d.orbit in orbits]
+    sentence = say(
+        tell.count("missing", len(lacking)),
+        " directions are missing beside the ",
+        tell.count("measured", len(measured)),
+        " measured: ",
+        joined(labels, 6),
+        ". Curves that need them aren't drawn.",
+    )
+    one = "Record it" if len(lacking) == 1 else "Record them"
+    remedy = (
+        say(f"{one}, or look whether a file got another angle in takes.toml.")
+        if gaps
+        else say("Record the other orbit too, where sound power and reflections are wanted.")
+    )
+    return tell.point(Verdict.LOOK, sentence, limit, remedy)
+
+
+def order(material: Material) -> Point:
+    """Whether two takes stand in each other's place."""
+    tell = Teller(PointName.ORDER)
+    takes = material.powers
+    found = []
+    looked = 0
+    levels = band_levels_db(takes.power, takes.valid, takes.frequency_hz, TOLD_THIRDS, 3)
+    for orbit in Orbit:
+        first = [
+            i
+            for i, t in enumerate(takes.takes)
+            if (d := t.key.direction) and d.orbit is orbit and t.key.repeat == 1
+        ]
+        angles = {i: d.angle_deg for i in first if (d := takes.takes[i].key.direction)}
+        rows = sorted(first, key=angles.__getitem__)
+        best = swapped(np.array([angles[i] for i in rows]), levels[rows])
+        looked += best is not None or len(rows) > 6
+        if best is not None:
+            found.append((best[2], takes.takes[rows[best[0]]], takes.takes[rows[best[1]]]))
+    if not looked:
+        return tell.cannot_tell(
+            "Too few directions lie side by side to tell whether two were swapped.", "Record more directions."
+        )
+    saved, one, other = max(found, key=lambda f: f[0], default=(0.0, None, None))
+    limit = say(
+        "to look at where a swap saves over ",
+        tell.number("limit_percent", 100.0 * SWAP_SAVES, "%"),
+        " of the change from take to take (defined here); two neighbours swapped may go unseen",
+    )
+    percent = tell.number("saved_percent", 100.0 * saved, "%", 1)
+    if one is None or other is None or saved <= SWAP_SAVES:
+        return tell.point(
+            Verdict.FINE,
+            say("The directions follow each other; no swap of two makes them follow better."),
+            limit,
+        )
+    return tell.point(
+        Verdict.LOOK,
+        say(
+            "Swapping ",
+            named(one.id),
+            " and ",
+            named(other.id),
+            " would make levels follow each other better round the orbit, by ",
+            percent,
+            ".",
+        ),
+        limit,
+        say("Look whether the two files were swapped: their angles in takes.toml, or the turntable's list."),
+        takes=[one.id, other.id],
+    )
+
+
+def orbits(material: Material) -> Point:
+    """Whether both orbits show one loudspeaker where they meet; what differs is the room, or the turning."""
+    tell = Teller(PointName.ORBITS)
+    figure = next(f for f in material.figures if f.name is FigureName.ORBIT_AGREEMENT)
+    if not isinstance(figure.value, Quantity):
+        return tell.cannot_tell(
+            "Only one orbit was measured on axis, so the room can't show in the difference of two.",
+            "Measure on axis on the other orbit too.",
+        )
+    worst = figure.value.value
+    verdict = (
+        Verdict.UNFIT
+        if worst > ORBITS_UNFIT_DB
+        else Verdict.LOOK
+        if worst > AGREEMENT_WARNING_DB
+        else Verdict.FINE
+    )
+    sentence = say(
+        "On axis the two orbits differ by ",
+        tell.db("worst_db", worst, 2),
+        " at most, at ",
+        tell.hz("worst_hz", figure.also["frequency"]),
+    )
+    if "behind" in figure.also:
+        sentence = sentence + say("; behind by ", tell.db("behind_db", figure.also["behind"], 2))
+    return tell.point(
+        verdict,
+        sentence + say("."),
+        say(
+            "to look at from ",
+            tell.db("look_db", AGREEMENT_WARNING_DB, 0),
+            ", unfit from ",
+            tell.db("unfit_db", ORBITS_UNFIT_DB, 0),
+            ", each smoothed by ",
+            Term("1/3 octave"),
+            " (defined here)",
+        ),
+        say(
+            "What differs isn't the loudspeaker: look at the height of the cabinet on both orbits, at what "
+            "stands near, and whether a level was changed in between."
+        )
+        if verdict is not Verdict.FINE
+        else say(),
+        takes=figure.evidence.takes[:2],
+        series=_meeting(material),
+    )
+
+
+def _meeting(material: Material) -> list[Series]:
+    words = {"on_axis": "on axis", "behind": "behind"}
+    f = np.asarray(material.curves.frequency_hz)
+    return [
+        series(words[name], f[::PICTURE_STEP], _smooth(difference)[::PICTURE_STEP])
+        for name, difference in material.curves.meeting_difference_db.items()
+        if np.isfinite(difference).any()
+    ]
+
+
+def _smooth(difference_db: Floats) -> Floats:
+    power = 10.0 ** (np.nan_to_num(difference_db) / 10.0)
+    smooth, valid = smooth_power(power, np.isfinite(difference_db), AGREEMENT_FRACTION, POINTS_PER_OCTAVE)
+    return np.where(valid, 10.0 * np.log10(np.where(valid, smooth, 1.0)), np.nan)
+
+
+_SIDES: Final[Mapping[PointName, tuple[Symmetry, str]]] = {
+    PointName.LEFT_RIGHT: ("left-right", "Left and right"),
+    PointName.UP_DOWN: ("up-down", "Up and down"),
+}
+
+
+def sides(material: Material, name: PointName) -> Point:
+    """Whether both sides of an orbit are alike, as the case states; unstated, they may be anything."""
+    tell = Teller(name)
+    symmetry, words = _SIDES[name]
+    difference = sides_difference_db(material.powers, ORBITS[symmetry])
+    if difference is None:
+        return tell.cannot_tell(
+            f"{words} weren't both measured.", "Measure both sides, if only at a few angles."
+        )
+    apart = tell.db("difference_db", difference, 2)
+    sentence = say(f"{words} differ by ", apart, " (root mean square over angles and frequencies)")
+    limit = say(
+        "to look at from ", tell.db("limit_db", SIDES_WARNING_DB, 0), " where the case states symmetry"
+    )
+    if symmetry not in material.facts.unit.symmetry:
+        return tell.point(
+            Verdict.FINE,
+            sentence + say("; the case doesn't state that they are alike, so that is the unit's own."),
+            limit,
+        )
+    apart_too_far = difference > SIDES_WARNING_DB
+    return tell.point(
+        Verdict.LOOK if apart_too_far else Verdict.FINE,
+        sentence + say("; the case states that they are alike."),
+        limit,
+        say(
+            "Look at unit.symmetry in case.toml, and at the axis: a cabinet that was turned aside shows here."
+        )
+        if apart_too_far
+        else say(),
+    )
