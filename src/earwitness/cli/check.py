@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -18,18 +19,29 @@ _WIDTH: Final = 80
 _INDENT: Final = " " * 13
 
 
-def check(case: CaseArgument, as_json: JsonOption = False) -> None:
+def check(
+    case: CaseArgument,
+    earlier: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--earlier",
+            metavar="FOLDER",
+            help="An earlier case of the same rig, instead of those in case.toml; oldest first.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
     """Say whether the data are fit to conclude from.
 
-    Builds what changed, and looks at noise, hum, clipping, latency, polarity, directions, repeats, the splice
-    and calibration. Exits with 1 where something is unfit.
+    Builds what changed, and looks at noise, hum, clipping, latency, polarity, directions, repeats, splice,
+    calibration, and the rig's reference loudspeaker. Exits with 1 where something is unfit.
     """
     from earwitness.case.documents import plain
     from earwitness.pipeline.check import check_case
 
     with progress_bar(quiet=as_json) as progress:
         progress("looking", 0, 0)
-        quality = check_case(case, progress)
+        quality = check_case(case, earlier or (), progress)
     if as_json:
         print_json({"fit": quality.fit, **plain(quality)})
     else:

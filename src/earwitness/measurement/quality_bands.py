@@ -156,8 +156,8 @@ def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:
 def swapped(angle_deg: Float64s, level_db: Float64s) -> tuple[int, int, float] | None:
     """The two of N takes on one orbit whose swap brings neighbours closest; None where none does.
 
-    Takes on different sides that are as far from the axis (to 20°) aren't tried: of a loudspeaker that
-    radiates alike to both sides they are alike. Source: defined here.
+    Takes that are mirror images, to 20°, aren't tried: of a loudspeaker that radiates alike to both sides
+    they are alike. Source: defined here.
 
     Parameters
     ----------
@@ -185,8 +185,7 @@ def swapped(angle_deg: Float64s, level_db: Float64s) -> tuple[int, int, float] |
     best: tuple[int, int, float] | None = None
     for i in range(count):
         for j in range(i + 1, count):
-            mirrored = angle_deg[i] * angle_deg[j] < 0.0
-            if mirrored and abs(abs(angle_deg[i]) - abs(angle_deg[j])) <= MIRRORED_DEG:
+            if abs((angle_deg[i] + angle_deg[j] + 180.0) % 360.0 - 180.0) <= MIRRORED_DEG:
                 continue
             order[[i, j]] = order[[j, i]]
             saved = 1.0 - _way(apart, order, closed) / whole

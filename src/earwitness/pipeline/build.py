@@ -160,8 +160,8 @@ class _Steps:
             curves=curves,
             figures=figures,
         )
-        points = points_of(material, self._case.raw)
-        quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points)
+        points, reading = points_of(material, self._case.raw, self._stated.earlier)
+        quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points, reading)
         (folder / QUALITY).write_bytes(to_json(quality))
 
     def _name(self, build_id: str, steps: tuple[Outcome, Outcome, Outcome], folder: Path) -> None:

@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from earwitness.measurement.quality_reference import reference_reading
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.points.moment import latency, polarity
+from earwitness.pipeline.points.reference import Earlier, reference
 from earwitness.pipeline.points.sameness import calibration, first_last, repeats, splice
-from earwitness.pipeline.points.sound import clipping, hum, signal_to_noise
+from earwitness.pipeline.points.sound import clipping, hum, recordings, signal_to_noise
 from earwitness.pipeline.points.turned import missing, orbits, order, sides
-from earwitness.records.quality import Point, PointName
+from earwitness.records.quality import Point, PointName, ReferenceReading
 
 
-def points_of(material: Material, raw: Path) -> tuple[Point, ...]:
-    """Every point; `raw` is where the calibrator's recordings lie."""
-    return (
+def points_of(
+    material: Material, raw: Path, earlier: Sequence[Earlier] = ()
+) -> tuple[tuple[Point, ...], ReferenceReading | None]:
+    """Every point, and how the rig's reference loudspeaker reads.
+
+    `raw` is where the calibrator's recordings lie, `earlier` how that loudspeaker read in earlier cases.
+    """
+    reading = reference_reading(material.takes, material.impulse_responses, material.facts.rig, raw)
+    points = (
+        recordings(material),
         clipping(material),
         signal_to_noise(material),
         hum(material),
@@ -29,4 +39,6 @@ def points_of(material: Material, raw: Path) -> tuple[Point, ...]:
         sides(material, PointName.UP_DOWN),
         splice(material),
         calibration(material, raw),
+        reference(reading, earlier),
     )
+    return points, reading

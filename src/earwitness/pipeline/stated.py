@@ -17,6 +17,7 @@ from earwitness.measurement.expansion import expanded
 from earwitness.measurement.readers.registry import identity
 from earwitness.measurement.readers.signals import source_of
 from earwitness.pipeline.orientation import turned
+from earwitness.pipeline.points.reference import Earlier, earlier_readings
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.takes import Take
@@ -48,7 +49,7 @@ class Stated:
     """The case as it is now.
 
     `takes` are turned as AES69 has angles, one for each part of a file; `stimuli` are those that were played,
-    by path.
+    by path; `earlier` is how the rig's reference loudspeaker read in earlier cases.
     """
 
     case: CaseFolder
@@ -56,6 +57,7 @@ class Stated:
     facts: CaseFacts
     takes: tuple[Take, ...]
     stimuli: Mapping[str, Take]
+    earlier: tuple[Earlier, ...] = ()
 
     @classmethod
     def of(cls, case: CaseFolder) -> Stated:
@@ -80,18 +82,21 @@ class Stated:
             remedy = f"add it with `earwitness add {case.root} FILE`"
             raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
         every = expanded(turned(takes, facts.rig), case.raw)
-        return cls(case, raw, facts, every, stimuli_of(every))
+        earlier = earlier_readings(case.root, facts.rig.earlier)
+        return cls(case, raw, facts, every, stimuli_of(every), earlier)
 
     def steps(self) -> tuple[Step, Step, Step, Step]:
         """The steps that reduce, derive, find, and look at the quality of the data."""
-        unit, rig = self.facts.unit, plain(self.facts.rig)
+        unit = self.facts.unit
+        rig = {key: value for key, value in plain(self.facts.rig).items() if key != "earlier"}
         inputs = [self.identity_of(take) for take in self.takes]
         geometry = [rig, plain(unit.cabinet), plain(unit.radiators)]
         reduce = Step("reduce", REDUCE_FLOORS, inputs, geometry)
         stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)
         find = Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
-        return reduce, derive, find, Step("quality", QUALITY_FLOORS, (derive.key.sha256,), plain(self.facts))
+        looked_at = [plain(self.facts), [plain(one) for one in self.earlier]]
+        return reduce, derive, find, Step("quality", QUALITY_FLOORS, (derive.key.sha256,), looked_at)
 
     def build_id(self) -> str:
         """The id that a build of the case has now."""

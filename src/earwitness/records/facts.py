@@ -100,7 +100,8 @@ class Rig:
     `gate_s` ends the gate after the arrival, where the reviewer states it; `pa_per_full_scale` is the
     recording chain's level, where no calibrator take gives it. `positive_horizontal` and `positive_vertical`
     say to which side of the loudspeaker the positive angles of ``takes.toml`` lie; files that state their
-    positions as AES69 does speak for themselves.
+    positions as AES69 does speak for themselves. `earlier` are folders of earlier cases of the same rig,
+    oldest first, counted from the case's own: the rig's reference loudspeaker is held against them.
     """
 
     distance_m: Positive | None = None
@@ -115,6 +116,7 @@ class Rig:
     room: Line | None = None
     positive_horizontal: Literal["left", "right"] | None = None
     positive_vertical: Literal["up", "down"] | None = None
+    earlier: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

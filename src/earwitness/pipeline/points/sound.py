@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.acoustics.damage import LOST_S
 from earwitness.acoustics.noise import LEAST_SNR_DB
 from earwitness.measurement.calibration import Calibration
 from earwitness.measurement.heard import Heard, hum_in
@@ -27,6 +28,30 @@ ELSEWHERE_TO_HZ: Final = 5_700.0
 #: A mains line that stands so far over the noise beside it is hum: of noise alone the greatest of the lines
 #: stands over 12 dB less than once in a thousand recordings (computed).
 HUM_DB: Final = 12.0
+
+
+def recordings(material: Material) -> Point:
+    """Whether every recording holds its whole sweep; those that don't are refused before a build."""
+    tell = Teller(PointName.RECORDINGS)
+    heard = _heard(material)
+    if not heard:
+        return tell.cannot_tell(
+            "What came are responses, and no recordings: whether samples were lost can't be told.",
+            "Keep the recordings.",
+        )
+    return tell.point(
+        Verdict.FINE,
+        say(
+            "All ",
+            tell.count("recordings", len(heard)),
+            " recordings hold their whole sweep; none lost samples.",
+        ),
+        say(
+            "refused: zeros for ",
+            tell.number("lost_ms", 1e3 * LOST_S, "ms"),
+            " within sound, an end before the sweep's, another sweep or sample rate",
+        ),
+    )
 
 
 def clipping(material: Material) -> Point:
