@@ -113,18 +113,18 @@ def test_table_of_a_monopole_over_a_floor(
     ],
 )
 def test_noise(frequency_hz: float, order: int, noise_db: float, error_db: float) -> None:
-    worst = np.median([worst_db(over_floor(frequency_hz, order, noise_db, seed)) for seed in range(9)])
+    worst = np.median([worst_db(over_floor(frequency_hz, order, noise_db, seed)) for seed in range(5)])
     assert error_db / 2.5 < worst < 2.5 * error_db
 
 
 def test_gain_of_noise_is_what_draws_show() -> None:
     quiet = over_floor(500.0, 6)
-    drawn = np.stack([over_floor(500.0, 6, -40.0, seed).pressure[:, 0] for seed in range(60)])
+    drawn = np.stack([over_floor(500.0, 6, -40.0, seed).pressure[:, 0] for seed in range(40)])
     k = quiet.wavenumber
     pressure = monopole(k, SURFACES.points_m, SOURCE) + monopole(k, SURFACES.points_m, IMAGE)
     expected = np.sqrt(np.mean(np.abs(pressure) ** 2) * 1e-4 * quiet.variance_gain[:, 0].mean())
     shown = np.sqrt(np.mean(np.abs(drawn - quiet.pressure[:, 0]) ** 2))
-    # 60 draws of 49 terms: 2 %, and three times that
+    # 40 draws of 49 terms: 2 %, and three times that
     assert shown == pytest.approx(expected, rel=0.06)
 
 
@@ -180,7 +180,7 @@ def test_order_that_a_source_needs(kd: float, order: int) -> None:
 
 
 def test_why_a_frequency_is_refused() -> None:
-    frequencies = np.array([10.0, 500.0, 2451.4, 2560.0, 2800.0])
+    frequencies = np.array([10.0, 500.0, 2451.4, 2560.0, 3000.0])
     k = 2.0 * np.pi * frequencies / SPEED_M_S
     pressure = monopole(k, SURFACES.points_m, SOURCE)
     found = separate(SURFACES, pressure, k, of_order(12, 5), centre_m=np.zeros(3), targets_m=FAR)
