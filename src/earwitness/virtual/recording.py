@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 import soundfile
@@ -21,6 +22,18 @@ CALIBRATOR_LEVEL_DB = 94.0
 CALIBRATOR_HZ = 1000.0
 CALIBRATOR_S = 3.0
 REFERENCE_PA = 20e-6
+
+
+class Take(Protocol):
+    """Something that is recorded at a drive."""
+
+    @property
+    def name(self) -> str:
+        """Its file's."""
+
+    @property
+    def drive_v(self) -> float:
+        """Volts RMS of a steady sine at the stimulus' peak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +85,7 @@ class Session:
             if isinstance(content, str):
                 path.write_text(content, encoding="utf-8", newline="\n")
             else:
-                self._write_wave(path, content)
+                self.write_wave(path, content)
             written.append(path)
             if progress is not None:
                 progress(len(written), len(wanted))
@@ -100,7 +113,7 @@ class Session:
         responses = self.impulse_responses(names)
         for take in self.takes:
             if take.name in responses:
-                yield take.name, self._played(take, responses[take.name], stimulus)
+                yield take.name, self.played(take, responses[take.name], stimulus)
 
     def _contents(self, wanted: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats | str]]:
         if STIMULUS in wanted:
@@ -122,7 +135,7 @@ class Session:
         share = np.array([all_takes.index(take) for take in takes]) / max(len(all_takes) - 1, 1)
         return np.asarray(self.workshop.air.temperature_c + self.warming_k * share)
 
-    def _played(self, take: Turn | NearField, response: Floats, stimulus: Stimulus) -> Floats:
+    def played(self, take: Take, response: Floats, stimulus: Stimulus) -> Floats:
         """The stimulus through an amplifier, set so that a steady sine at its peak has `drive_v` RMS."""
         chain, samples = self.workshop.chain, stimulus.samples()
         gain = take.drive_v * np.sqrt(2.0) / stimulus.peak
@@ -158,7 +171,8 @@ class Session:
         lines += [f"{f:.3f}\t{level:.3f}" for f, level in zip(frequencies, levels, strict=True)]
         return "\n".join(lines) + "\n"
 
-    def _write_wave(self, path: Path, samples: Floats) -> None:
+    def write_wave(self, path: Path, samples: Floats) -> None:
+        """Samples re full scale as a file; ValueError where they don't fit in it."""
         if np.max(np.abs(samples)) >= 1.0:
             raise ValueError(f"{path.name} would clip; raise the chain's full scale or lower the drive")
         rate = self.workshop.chain.sample_rate_hz
