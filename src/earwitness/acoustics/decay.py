@@ -22,6 +22,7 @@ import numpy.typing as npt
 from earwitness.acoustics import gating
 
 Floats = npt.NDArray[np.floating]
+Complexes = npt.NDArray[np.complexfloating]
 Bools = npt.NDArray[np.bool_]
 
 #: σ of the burst, in cycles.
@@ -39,14 +40,16 @@ def burst_reach(points_per_octave: float) -> tuple[int, int]:
     return int(np.ceil(-below * points_per_octave)), int(np.ceil(above * points_per_octave))
 
 
-def burst_envelope(
+def burst_response(
     response: npt.ArrayLike,
     centres: npt.NDArray[np.intp],
     points_per_octave: float,
     cycles: Floats,
     since_cycles: npt.ArrayLike = 0.0,
-) -> Floats:
-    """Envelope of bursts that have passed a response, shape (..., B, C), re 1 for a response of 1.
+) -> Complexes:
+    """Demodulated bursts that have passed a response, shape (..., B, C), 1 at its peak for a response of 1.
+
+    The magnitude is the envelope; the phase turns where what rings has another frequency than the burst.
 
     Parameters
     ----------
@@ -68,7 +71,7 @@ def burst_envelope(
     kernel = weights[:, None] * np.exp(2j * np.pi * np.multiply.outer(ratio - 1.0, cycles))
     since = np.asarray(since_cycles, dtype=np.float64)[..., None]
     about = np.asarray(response)[..., centres[:, None] + offset] * np.exp(2j * np.pi * since * (ratio - 1.0))
-    return np.asarray(np.abs(about @ kernel))
+    return np.asarray(about @ kernel)
 
 
 def envelope_peak(envelope: Floats) -> Floats:

@@ -36,10 +36,12 @@ BEFORE_S: Final = 5e-4
 OVERSAMPLING: Final = 4
 #: Bursts stand so many grid points apart, twelve to the octave.
 BURST_EVERY: Final = 8
-#: Peaks of envelopes are looked for so many cycles about the arrival; then envelopes are told for so many.
+#: Peaks of envelopes are looked for so many cycles about the arrival; then they are followed for so many, and
+#: kept for the first of these.
 SOUGHT_CYCLES: Final = 6.0
 SOUGHT_STEP: Final = 0.25
 CYCLE_STEP: Final = 0.125
+FOLLOWED_CYCLES: Final = 30.0
 SHOWN_CYCLES: Final = 10.0
 #: The fall that is read off.
 FALL_DB: Final = -20.0
@@ -184,15 +186,15 @@ def burst_levels_db(pressure: Complexes, centres: Indices) -> tuple[Floats, Floa
     `pressure` has shape (..., F); `centres` (B,) are grid points.
     """
     sought = np.arange(-SOUGHT_CYCLES, SOUGHT_CYCLES + SOUGHT_STEP / 2, SOUGHT_STEP)
-    about = decay.burst_envelope(pressure, centres, POINTS_PER_OCTAVE, sought)
-    peak = sought[0] + SOUGHT_STEP * decay.envelope_peak(about)
-    envelope = decay.burst_envelope(pressure, centres, POINTS_PER_OCTAVE, shown_cycles(), peak)
+    about = decay.burst_response(pressure, centres, POINTS_PER_OCTAVE, sought)
+    peak = sought[0] + SOUGHT_STEP * decay.envelope_peak(np.abs(about))
+    envelope = np.abs(decay.burst_response(pressure, centres, POINTS_PER_OCTAVE, followed_cycles(), peak))
     return 20.0 * np.log10(envelope / envelope[..., :1]), peak
 
 
-def shown_cycles() -> Floats:
-    """The times after the peak, in cycles, at which envelopes are told."""
-    return np.arange(round(SHOWN_CYCLES / CYCLE_STEP) + 1) * CYCLE_STEP
+def followed_cycles() -> Floats:
+    """The times after the peak, in cycles, at which envelopes are worked out."""
+    return np.arange(round(FOLLOWED_CYCLES / CYCLE_STEP) + 1) * CYCLE_STEP
 
 
 def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> BurstDecay | None:
@@ -207,12 +209,13 @@ def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> B
     # A near field that is valid from f was heard for as long at least as a gate that is.
     near_s = gating.VALID_FROM_GATES / frequency[inside.start] * (1.0 - gating.TAIL_PART)
     heard_s = np.where(alone, near_s, closes_s)
-    end = np.clip(frequency[centres] * heard_s - decay.BURST_CYCLES - peak, 0.0, SHOWN_CYCLES)
-    heard = shown_cycles() <= end[:, None]
+    end = np.clip(frequency[centres] * heard_s - decay.BURST_CYCLES - peak, 0.0, FOLLOWED_CYCLES)
+    heard = followed_cycles() <= end[:, None]
+    kept = round(SHOWN_CYCLES / CYCLE_STEP) + 1
     return BurstDecay(
         frequency_hz=frequency[centres],
-        cycles=shown_cycles(),
-        envelope_db=np.where(heard, level, np.nan),
+        cycles=followed_cycles()[:kept],
+        envelope_db=np.where(heard, level, np.nan)[:, :kept],
         fall_cycles=decay.last_above(level, heard, FALL_DB, CYCLE_STEP),
         end_cycles=end,
         near_field_to_hz=float(frequency[centres[alone]][-1]) if alone.any() else 0.0,

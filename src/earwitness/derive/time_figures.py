@@ -24,7 +24,7 @@ from earwitness.derive.time_behaviour import (
     LOG_STEP,
     Indices,
     burst_levels_db,
-    shown_cycles,
+    followed_cycles,
 )
 from earwitness.derive.validity import not_valid, within
 from earwitness.derive.wording import band_words, module_number
@@ -49,6 +49,8 @@ from earwitness.records.uncertainty import ComponentName
 EXCESS_BAND_HZ: Final = (500.0, 1_000.0)
 #: Decay is judged where the level is no further below the mean of the sensitivity band.
 DECAY_FLOOR_DB: Final = 10.0
+#: The frequency of what rings is read off over so many cycles before the fall.
+RINGING_CYCLES: Final = 1.0
 CURVE: Final = CurveName.ON_AXIS
 NEPER_PER_DB: Final = float(np.log(10.0)) / 20.0
 SOURCE: Final = Source("Earwitness", "", "time behaviour", Standing.OWN)
@@ -95,7 +97,7 @@ def group_delay(derived: DerivedCurves, time: TimeBehaviour | None, f6: Figure) 
         _arrival(),
     )
     told = _Told(value, "ms", spread, conditions, also)
-    return _figure(FigureName.GROUP_DELAY, told, time)
+    return _figure(FigureName.GROUP_DELAY, told, derived, time)
 
 
 def excess_delay(derived: DerivedCurves, time: TimeBehaviour | None) -> Figure:
@@ -118,11 +120,11 @@ def excess_delay(derived: DerivedCurves, time: TimeBehaviour | None) -> Figure:
         _arrival(),
     )
     told = _Told(value, "ms", spread, conditions, {})
-    return _figure(FigureName.EXCESS_DELAY, told, time)
+    return _figure(FigureName.EXCESS_DELAY, told, derived, time)
 
 
 def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Complexes) -> Figure:
-    """The longest time, in cycles, after which a short tone stays below −20 dB, and its frequency.
+    """The longest time, in cycles, after which a short tone stays below −20 dB, and what rings then.
 
     `pressure` (F,) is that of the take behind `time`.
     """
@@ -139,7 +141,7 @@ def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Co
             loud = level[centres] >= mean_level_db(frequency, level) - DECAY_FLOOR_DB
             value, worst = _longest(bursts.fall_cycles, bursts.end_cycles, loud, value)
             if worst is not None:
-                also = {"frequency": float(bursts.frequency_hz[worst])}
+                also = {"frequency": _rings_hz(pressure, int(centres[worst]), value, frequency)}
             if isinstance(value, Quantity) and worst is not None:
                 spread = _decay_spread(
                     derived, pressure, int(centres[worst]), float(bursts.end_cycles[worst])
@@ -155,7 +157,7 @@ def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Co
         ),
     )
     told = _Told(value, "cycles", spread, conditions, also)
-    return _figure(FigureName.BURST_DECAY, told, time)
+    return _figure(FigureName.BURST_DECAY, told, derived, time)
 
 
 def _longest(fall: Floats, end: Floats, loud: Bools, nothing: Value) -> tuple[Value, int | None]:
@@ -208,7 +210,7 @@ def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, end_
     inside = np.zeros(derived.field.frequency_hz.shape, dtype=np.bool_)
     inside[span] = True
     turn = np.exp(1j * np.angle(pressure[span]))
-    heard = shown_cycles() <= end_cycles
+    heard = followed_cycles() <= end_cycles
 
     def fall(level_db: Floats) -> Floats:
         drawn = 10.0 ** (level_db / 20.0) * turn
@@ -218,12 +220,22 @@ def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, end_
     return spread_of(derived, CURVE, inside, fall)
 
 
+def _rings_hz(pressure: Complexes, centre: int, value: Value, frequency_hz: Floats) -> float:
+    """What still rings at the end of a burst: its own frequency, and how fast its phase turns from that."""
+    _, peak = burst_levels_db(pressure, np.array([centre]))
+    last = value.value if isinstance(value, Quantity | Bound) else 0.0
+    cycles = np.array([max(0.0, last - RINGING_CYCLES), last])
+    before, after = decay.burst_response(pressure, np.array([centre]), POINTS_PER_OCTAVE, cycles, peak)[0]
+    turned = float(np.angle(after * np.conj(before))) / (2.0 * np.pi * (cycles[1] - cycles[0]))
+    return float(frequency_hz[centre] * (1.0 + turned))
+
+
 def _arrival() -> Sentence:
     band = band_words("derive.time_behaviour", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
     return say("the mean excess from ", band)
 
 
-def _figure(name: FigureName, told: _Told, time: TimeBehaviour | None) -> Figure:
+def _figure(name: FigureName, told: _Told, derived: DerivedCurves, time: TimeBehaviour | None) -> Figure:
     absent = isinstance(told.value, NotAvailable)
     return Figure(
         name=name,
@@ -236,6 +248,6 @@ def _figure(name: FigureName, told: _Told, time: TimeBehaviour | None) -> Figure
         valid_band_hz=None,
         method=f"derive.time_figures.{name}",
         source=SOURCE,
-        evidence=Evidence((), () if time is None or absent else time.takes),
+        evidence=Evidence((CURVE,), derived.curves[CURVE].takes if time is None else time.takes),
         also={} if absent else told.also,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,7 @@ MARGIN: Final = 0.05
 
 
 def linear_axis(label: str, unit: str, minimum: float, maximum: float, most_ticks: int = 8) -> Axis:
-    """A linear axis with ticks at whole steps inside its limits; it is read to a hundredth of its span."""
+    """A linear axis with ticks at whole steps inside its limits, read to a decimal more."""
     step = tick_step(minimum, maximum, most_ticks)
     values = np.arange(np.ceil(minimum / step - 1e-9), np.floor(maximum / step + 1e-9) + 1) * step
     decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
@@ -33,7 +34,8 @@ def around(label: str, unit: str, values: Floats, least_span: float) -> Axis:
     low, high = min(0.0, low), max(0.0, high)
     missing = max(0.0, least_span - (high - low))
     margin = MARGIN * (high - low + missing)
-    return linear_axis(label, unit, low - 0.5 * missing - margin, high + 0.5 * missing + margin, 6)
+    axis = linear_axis(label, unit, low - 0.5 * missing - margin, high + 0.5 * missing + margin, 6)
+    return replace(axis, decimals=axis.decimals + 1)
 
 
 def tick_step(minimum: float, maximum: float, most: int) -> float:

@@ -78,8 +78,8 @@ def _cumulative(cumulative: CumulativeDecay) -> Panel:
 def _caption() -> Sentence:
     fall = quantity(FALL_DB, "dB", "method:derive.time_behaviour/FALL_DB", 0)
     return say(
-        "How sound dies away on axis. Above, a short tone, in cycles of its own: one that nothing prolongs "
-        "is down by ",
+        "How sound dies away on axis. Above, a short tone over cycles of its own frequency: one that nothing "
+        "prolongs is down to ",
         fall,
         ", the heavy line, after ",
         quantity(BURST_FALL_CYCLES, "cycles", "method:acoustics.decay/BURST_FALL_CYCLES", 1),

@@ -32,8 +32,8 @@ def delays(curves: CurveSet) -> Exhibit | None:
     group, minimum, excess = (1e3 * v for v in (found.group_s, found.minimum_s, found.excess_s))
     hertz = curves.frequency_hz
     lines = (
-        Line("group_delay", "measured", Role.ON_AXIS, hertz, group),
-        Line("group_delay", "minimum phase", Role.TREND, hertz, minimum, short="minimum"),
+        Line("group_delay", "measured", Role.ON_AXIS, hertz, group, short="total"),
+        Line("group_delay", "minimum phase", Role.TREND, hertz, minimum, short="min."),
     )
     spread = 1e3 * found.excess_uncertainty_s
     on_top = Line("excess_delay", "excess", Role.ON_AXIS, hertz, excess, spread)
@@ -69,7 +69,7 @@ def delays(curves: CurveSet) -> Exhibit | None:
 
 def _conditions(time: TimeBehaviour) -> Sentence:
     arrival = band_words("derive.time_behaviour", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
-    return say("zero: the mean excess from ", arrival, source_bands(time), " · band: what lies past the ends")
+    return say("zero: the mean excess from ", arrival, source_bands(time), " · pale: what the level may do past the ends")
 
 
 def source_bands(time: TimeBehaviour) -> Sentence:

@@ -35,12 +35,12 @@ def waveforms(curves: CurveSet) -> Exhibit | None:
         return Panel(line.curve, axis, y_axis, (line,), height_per_width=height)
 
     impulse, step, energy, click = (
-        Line(name, label, role, time_ms, values)
-        for name, label, role, values in (
-            ("impulse", "impulse", Role.ON_AXIS, shown.impulse),
-            ("step", "step", Role.ON_AXIS, shown.step),
-            ("energy_time", "energy", Role.ON_AXIS, _above_floor(shown.energy_db)),
-            ("band_click", "band alone", Role.QUIET, _above_floor(shown.click_db)),
+        Line(name, label, role, time_ms, values, short=short)
+        for name, label, short, role, values in (
+            ("impulse", "impulse", "", Role.ON_AXIS, shown.impulse),
+            ("step", "step", "", Role.ON_AXIS, shown.step),
+            ("energy_time", "energy", "", Role.ON_AXIS, _above_floor(shown.energy_db)),
+            ("band_click", "band alone", "band", Role.QUIET, _above_floor(shown.click_db)),
         )
     )
     energy_axis = linear_axis("energy", "dB", -ENERGY_SPAN_DB, 0.0, 5)
