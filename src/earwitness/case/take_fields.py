@@ -18,6 +18,7 @@ from earwitness.records.takes import (
     Orbit,
     ReadOption,
     ReadOptions,
+    SurfacePlace,
     Take,
     TakeKey,
     TakeKind,
@@ -28,6 +29,8 @@ FIELDS: Final = (
     "kind",
     "orbit",
     "angle_deg",
+    "azimuth_deg",
+    "elevation_deg",
     "drive",
     "stimulus",
     "radiator",
@@ -71,7 +74,10 @@ class Fields:
         distance = self._number("distance_m")
         if distance is not None and distance <= 0:
             raise self.wrong("distance_m", "isn't over 0", "give the distance in metres")
-        key = TakeKey(kind, direction, self._drive(), radiator, self._repeat())
+        place = self._place(kind, distance)
+        if place is not None:
+            distance = None
+        key = TakeKey(kind, direction, self._drive(), radiator, self._repeat(), place)
         level = self._number("level_db")
         return Take(self.path, key, selector, self._stimulus(), level, distance, self._read())
 
@@ -129,6 +135,28 @@ class Fields:
             remedy = "count degrees from the axis, to both sides"
             raise self.wrong("orbit" if angle is None else "angle_deg", problem, remedy)
         return Direction(Orbit(orbit), 180.0 if angle == -180 else angle + 0.0)
+
+    def _place(self, kind: TakeKind, distance_m: float | None) -> SurfacePlace | None:
+        """The place of a take on a surface; other kinds have none."""
+        azimuth, elevation = self._number("azimuth_deg"), self._number("elevation_deg")
+        if kind is not TakeKind.SURFACE:
+            for field, value in (("azimuth_deg", azimuth), ("elevation_deg", elevation)):
+                if value is not None:
+                    raise self.wrong(field, f"stands at a take of kind {kind}", 'only a "surface" has it')
+            return None
+        if self.text("orbit") is not None or self._number("angle_deg") is not None:
+            raise self.wrong("kind", "has an orbit", "give azimuth_deg and elevation_deg in its place")
+        if self.text("selector") == EVERY_PART and azimuth is None and elevation is None:
+            return None
+        if azimuth is None or elevation is None or distance_m is None:
+            remedy = "add azimuth_deg, elevation_deg, and distance_m from the centre of rotation"
+            raise self.wrong("kind", "doesn't say where on its surface it was measured", remedy)
+        if not -360 <= azimuth <= 360:
+            raise self.wrong("azimuth_deg", "isn't from −360 to 360", "count degrees to the left")
+        if not -90 <= elevation <= 90:
+            raise self.wrong("elevation_deg", "isn't from −90 to 90", "count degrees upward")
+        turned = (azimuth + 180.0) % 360.0 - 180.0
+        return SurfacePlace(180.0 if turned == -180.0 else turned + 0.0, elevation + 0.0, distance_m)
 
     def _drive(self) -> Drive | None:
         stated = self.text("drive")

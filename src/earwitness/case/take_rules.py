@@ -13,10 +13,14 @@ _NUMBER: Final = r"[+\-−]?[0-9]++(?:\.[0-9]++)?+"
 _PLACEHOLDERS: Final[Mapping[str, tuple[str, str]]] = {
     "orbit": ("orbit", "horizontal|vertical"),
     "angle": ("angle_deg", _NUMBER),
+    "azimuth": ("azimuth_deg", _NUMBER),
+    "elevation": ("elevation_deg", _NUMBER),
+    "distance": ("distance_m", _NUMBER),
     "drive": ("drive", rf"{_NUMBER}[ _]?(?:V|dBFS)"),
     "radiator": ("radiator", "[a-z][a-z0-9_]*?"),
     "repeat": ("repeat", "[0-9]{1,4}"),
 }
+_NUMBERS: Final = frozenset(field for field, matched in _PLACEHOLDERS.values() if matched == _NUMBER)
 _TOKEN: Final = re.compile(r"\{([^{}]*)\}|(\*)|([{}])")
 _LONGEST: Final = 500
 _MOST_STARS: Final = 2
@@ -63,8 +67,8 @@ class Rule:
         if found is None:
             return None
         values: dict[str, Any] = found.groupdict()
-        if "angle_deg" in values:
-            values["angle_deg"] = float(values["angle_deg"].replace("−", "-"))
+        for number in _NUMBERS & values.keys():
+            values[number] = float(values[number].replace("−", "-"))
         if "repeat" in values:
             values["repeat"] = int(values["repeat"])
         return values

@@ -295,12 +295,14 @@ def _stated(take: Take) -> dict[str, _Value]:
         "kind": str(key.kind),
         "orbit": str(key.direction.orbit) if key.direction else None,
         "angle_deg": key.direction.angle_deg if key.direction else None,
+        "azimuth_deg": key.place.azimuth_deg if key.place else None,
+        "elevation_deg": key.place.elevation_deg if key.place else None,
         "drive": format_drive(key.drive) if key.drive else None,
         "stimulus": take.stimulus,
         "radiator": key.radiator,
         "repeat": key.repeat if key.repeat != 1 else None,
         "level_db": take.level_db,
-        "distance_m": take.distance_m,
+        "distance_m": key.place.distance_m if key.place else take.distance_m,
         "read": dict(take.read) or None,
     }
     return {field: value for field, value in values.items() if value is not None}

@@ -25,6 +25,7 @@ class TakeKind(StrEnum):
     IMPULSE_RESPONSE = "impulse_response"
     RESPONSE = "response"
     NEAR_FIELD = "near_field"
+    SURFACE = "surface"
     IMPEDANCE = "impedance"
     NOISE = "noise"
     CALIBRATOR = "calibrator"
@@ -126,6 +127,24 @@ class Drive:
         return f"{self.value:g} {self.unit}".replace("-", "−")
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class SurfacePlace:
+    """Where on a surface round the loudspeaker a microphone stood: AES69 angles, and metres from the centre.
+
+    The centre is that of rotation; the loudspeaker stands still, facing azimuth 0.
+    """
+
+    azimuth_deg: float
+    elevation_deg: float
+    distance_m: float
+
+    @property
+    def label(self) -> str:
+        """``azimuth +30°, elevation −10°, 0.45 m``."""
+        angles = f"azimuth {self.azimuth_deg:+g}°, elevation {self.elevation_deg:+g}°"
+        return f"{angles}, {self.distance_m:g} m".replace("-", "−")
+
+
 @dataclass(frozen=True, slots=True)
 class TakeKey:
     """What makes a take one of a kind: the same key twice in a case is an error."""
@@ -135,12 +154,14 @@ class TakeKey:
     drive: Drive | None = None
     radiator: str | None = None
     repeat: int = 1
+    place: SurfacePlace | None = None
 
     @property
     def label(self) -> str:
         """The key in words, for tables and messages."""
         parts = [str(self.kind).replace("_", " ")]
         parts += [self.direction.label] if self.direction else []
+        parts += [self.place.label] if self.place else []
         parts += [self.radiator] if self.radiator else []
         parts += [self.drive.label] if self.drive else []
         parts += [f"repeat {self.repeat}"] if self.repeat != 1 else []

@@ -111,7 +111,7 @@ class Part:
     `selector` names it (empty where the file holds one part); `words` are its own heading, for
     `recognise`. The rest is stated by the file's format beyond doubt: `position_deg` is the microphone's
     azimuth and elevation in degrees as AES69 has them, `direction` the orbit's where the file knows of
-    orbits.
+    orbits, and `distance_m` how far from the loudspeaker's reference point it says the microphone stood.
     """
 
     selector: str = ""
@@ -121,6 +121,7 @@ class Part:
     drive: Drive | None = None
     repeat: int = 1
     direction: Direction | None = None
+    distance_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
