@@ -95,9 +95,7 @@ def reference(reading: ReferenceReading | None, earlier: Sequence[Earlier]) -> P
         verdict,
         sentence + said,
         _limit_words(tell, len(there)),
-        say(
-            "Look at the calibrator, the microphone, gains and the place before any level of this case is believed."
-        )
+        say("Look at calibrator, microphone, gains and place before you believe any level of this case.")
         if out
         else say(),
         takes=reading.takes,

@@ -19,9 +19,9 @@ from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import Term, say
 from earwitness.records.takes import Orbit
 
-#: Two takes whose swap saves more of the way from take to take than this aren't where they belong. Of six
-#: loudspeakers in their right order no swap saves more than 0.03 (computed).
-SWAP_SAVES: Final = 0.06
+#: Two takes whose swap saves more of the way from take to take than this aren't where they belong. Of eight
+#: loudspeakers in their right order no swap saves more than 0.057 (computed).
+SWAP_SAVES: Final = 0.08
 #: Orbits that differ by more than this where they meet don't show one loudspeaker.
 ORBITS_UNFIT_DB: Final = 3.0
 #: So many points of a picture to the octave.

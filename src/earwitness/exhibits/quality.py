@@ -1,0 +1,176 @@
+"""Pictures of points of quality: noise, arrivals, what was measured twice, the rig's control chart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from string import ascii_uppercase
+from typing import Final
+
+import numpy as np
+
+from earwitness.exhibits.axes import frequency_axis
+from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role
+from earwitness.exhibits.time_axes import around, linear_axis
+from earwitness.records.grid import Floats
+from earwitness.records.quality import Point, PointName, Quality, Series
+from earwitness.records.sentences import say
+
+HEIGHT: Final = 0.3
+#: Least spans of axes, dB and ms.
+LEAST_DB: Final = 2.0
+LEAST_MS: Final = 0.5
+#: A control chart shows the limits this much within its edges, re their own distance.
+CHART_MARGIN: Final = 0.3
+#: More than this is enough of a signal to noise.
+MOST_SNR_DB: Final = 90.0
+
+_ROLES: Final[Mapping[str, Role]] = {
+    "on axis": Role.ON_AXIS,
+    "middle of all takes": Role.LISTENING_WINDOW,
+    "worst take": Role.SOUND_POWER,
+    "behind": Role.EARLY_REFLECTIONS,
+    "last less first": Role.ON_AXIS,
+    "horizontal": Role.ON_AXIS,
+    "vertical": Role.EARLY_REFLECTIONS,
+    "mean level": Role.ON_AXIS,
+    "centre": Role.QUIET,
+    "lower limit": Role.TREND,
+    "upper limit": Role.TREND,
+}
+_SHORT: Final[Mapping[str, str]] = {
+    "middle of all takes": "middle",
+    "worst take": "worst",
+    "last less first": "last",
+    "lower limit": "lower",
+    "upper limit": "upper",
+    "mean level": "mean",
+    "horizontal": "hor.",
+    "vertical": "ver.",
+}
+
+
+def describe_quality(quality: Quality, after: int = 0) -> tuple[Exhibit, ...]:
+    """A picture of each point that has one, lettered on from the first `after` letters."""
+    shown = [
+        picture(point)
+        for point in quality.points
+        if point.name in _FAMILIES and any(any(v is not None for v in line.y) for line in point.series)
+    ]
+    letters = ascii_uppercase[after:]
+    return tuple(replace(exhibit, letter=letter) for exhibit, letter in zip(shown, letters, strict=False))
+
+
+def _over_frequency(point: Point, label: str, title: str, caption: str) -> Exhibit:
+    lines = tuple(_line(point, one) for one in point.series)
+    values = np.concatenate([_known(line.y) for line in lines])
+    return _exhibit(point, title, caption, (frequency_axis(), around(label, "dB", values, LEAST_DB)), lines)
+
+
+def _signal_to_noise(point: Point) -> Exhibit:
+    lines = tuple(_line(point, one) for one in point.series)
+    axis = linear_axis("signal to noise", "dB", 0.0, MOST_SNR_DB, 6)
+    caption = "How far the sound stands over the noise in each octave, after the gate."
+    lines = tuple(replace(line, y=np.minimum(line.y, MOST_SNR_DB)) for line in lines)
+    return _exhibit(point, "Signal to noise", caption, (frequency_axis(), axis), lines)
+
+
+def _latency(point: Point) -> Exhibit:
+    lines = tuple(_line(point, one) for one in point.series)
+    values = np.concatenate([_known(line.y) for line in lines])
+    return _exhibit(
+        point,
+        "Arrivals",
+        "How much later than geometry has it sound arrives in each take. Behind, it bends round the cabinet; "
+        "a single take that stands out began at another moment.",
+        (linear_axis("angle", "°", -180.0, 180.0), around("later", "ms", values, LEAST_MS)),
+        lines,
+    )
+
+
+def _chart(point: Point) -> Exhibit:
+    lines = tuple(_line(point, one) for one in point.series)
+    values = np.concatenate([_known(line.y) for line in lines])
+    low, high = float(values.min()), float(values.max())
+    margin = CHART_MARGIN * max(high - low, 1e-3)
+    cases = float(max(line.x.max() for line in lines))
+    return _exhibit(
+        point,
+        "The rig's reference loudspeaker",
+        "Its mean level in earlier cases, oldest first, and in this one, which is the last.",
+        (
+            linear_axis("case", "case", 1.0, max(cases, 2.0)),
+            linear_axis("mean level", "dB", low - margin, high + margin, 6),
+        ),
+        lines,
+    )
+
+
+def _exhibit(
+    point: Point, title: str, caption: str, axes: tuple[Axis, Axis], lines: tuple[Line, ...]
+) -> Exhibit:
+    name = str(point.name).replace("_", "-")
+    return Exhibit(
+        id=f"quality-{name}",
+        letter="",
+        title=title,
+        caption=say(caption),
+        conditions=point.limit,
+        alt=say(title, ". ") + point.sentence,
+        panels=(Panel(name, *axes, lines, height_per_width=HEIGHT),),
+    )
+
+
+def _line(point: Point, one: Series) -> Line:
+    return Line(
+        curve=f"{point.name}/{one.name}",
+        label=one.name,
+        role=_ROLES.get(one.name, Role.QUIET),
+        x=np.asarray(one.x, dtype=np.float64),
+        y=_values(one.y),
+        uncertainty=_values(one.uncertainty) if one.uncertainty else None,
+        short=_SHORT.get(one.name, ""),
+    )
+
+
+def _values(found: tuple[float | None, ...]) -> Floats:
+    return np.array([np.nan if value is None else value for value in found], dtype=np.float64)
+
+
+def _known(values: Floats) -> Floats:
+    return values[np.isfinite(values)]
+
+
+def picture(point: Point) -> Exhibit:
+    """The picture of a point of which there is one.
+
+    Raises
+    ------
+    LookupError
+        There is none of such points.
+    """
+    return _FAMILIES[point.name](point)
+
+
+def _first_last(point: Point) -> Exhibit:
+    caption = "What the last take on axis has more than the first, in octaves."
+    return _over_frequency(point, "last less first", "First against last", caption)
+
+
+def _orbits(point: Point) -> Exhibit:
+    return _over_frequency(
+        point,
+        "horizontal less vertical",
+        "Where the orbits meet",
+        "What the horizontal orbit shows more than the vertical one where both were measured: not the "
+        "loudspeaker, but the room and the turning.",
+    )
+
+
+_FAMILIES: Final[Mapping[PointName, Callable[[Point], Exhibit]]] = {
+    PointName.SIGNAL_TO_NOISE: _signal_to_noise,
+    PointName.LATENCY: _latency,
+    PointName.FIRST_LAST: _first_last,
+    PointName.ORBITS: _orbits,
+    PointName.REFERENCE: _chart,
+}
