@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from earwitness.acoustics import decay
+from earwitness.acoustics import bursts, decay
 
 POINTS = 96
 GRID = 1000.0 * 2.0 ** (np.arange(-541, 415) / POINTS)
@@ -19,7 +19,7 @@ def centre(hertz: float) -> np.ndarray:
 
 
 def envelope(*burst: object) -> np.ndarray:
-    return np.abs(decay.burst_response(*burst))  # type: ignore[arg-type]
+    return np.abs(bursts.burst_response(*burst))  # type: ignore[arg-type]
 
 
 def band_pass(f0: float, q: float) -> np.ndarray:
@@ -31,13 +31,13 @@ def band_pass(f0: float, q: float) -> np.ndarray:
 def test_a_wire_passes_the_burst_as_it_is() -> None:
     """exp(−(c/σ)²/2): −20 dB after σ·√(2·ln 10) = 2.146 cycles."""
     found = envelope(np.ones(GRID.size), centre(1000.0), POINTS, CYCLES)[0]
-    expected = np.exp(-0.5 * (CYCLES / decay.BURST_CYCLES) ** 2)
+    expected = np.exp(-0.5 * (CYCLES / bursts.BURST_CYCLES) ** 2)
     # The spectrum's tails past −40 dB hold 0.24 % of it, and are missing; the peak is made 1 again.
     np.testing.assert_allclose(found, expected, atol=4e-3)
     level = 20.0 * np.log10(found[None] / found[0])
-    fall = decay.last_above(level, np.ones_like(level, dtype=bool), -20.0, 0.125)
-    assert fall[0] == pytest.approx(decay.BURST_FALL_CYCLES, rel=0.02)
-    assert pytest.approx(2.146, abs=5e-4) == decay.BURST_FALL_CYCLES
+    fall = bursts.last_above(level, np.ones_like(level, dtype=bool), -20.0, 0.125)
+    assert fall[0] == pytest.approx(bursts.BURST_FALL_CYCLES, rel=0.02)
+    assert pytest.approx(2.146, abs=5e-4) == bursts.BURST_FALL_CYCLES
 
 
 @pytest.mark.parametrize("q", [10.0, 30.0, 50.0])
@@ -59,7 +59,7 @@ def test_the_same_burst_through_a_filter_in_time() -> None:
     f0 = float(GRID[centre(2000.0)[0]])
     b, a = scipy.signal.iirpeak(f0, 8.0, fs=RATE)
     time = np.arange(-480, 960) / RATE
-    burst = np.exp(-0.5 * (time * f0 / decay.BURST_CYCLES) ** 2) * np.cos(2.0 * np.pi * f0 * time)
+    burst = np.exp(-0.5 * (time * f0 / bursts.BURST_CYCLES) ** 2) * np.cos(2.0 * np.pi * f0 * time)
     seen = np.abs(scipy.signal.hilbert(scipy.signal.lfilter(b, a, burst)))
     response = scipy.signal.freqz(b, a, GRID, fs=RATE)[1]
     ours = envelope(response, centre(f0), POINTS, np.arange(-2.0, 15.0, 0.25))[0]
@@ -71,7 +71,7 @@ def test_a_delay_moves_the_peak_and_since_takes_it_back() -> None:
     delayed = np.exp(-2j * np.pi * GRID * 1.3e-3)
     at = centre(1000.0)
     cycles = np.arange(-6.0, 6.25, 0.25)
-    peak = cycles[0] + 0.25 * decay.envelope_peak(envelope(delayed, at, POINTS, cycles))
+    peak = cycles[0] + 0.25 * bursts.envelope_peak(envelope(delayed, at, POINTS, cycles))
     assert peak[0] == pytest.approx(1.3e-3 * GRID[at[0]], abs=2e-3)
     moved = envelope(delayed, at, POINTS, CYCLES, peak)
     np.testing.assert_allclose(moved, envelope(np.ones(GRID.size), at, POINTS, CYCLES), atol=1e-3)
@@ -80,7 +80,7 @@ def test_a_delay_moves_the_peak_and_since_takes_it_back() -> None:
 def test_the_last_time_above_counts_and_only_what_was_heard() -> None:
     level = np.array([[0.0, -10.0, -30.0, -15.0, -25.0, -40.0]] * 3)
     heard = np.array([[True] * 6, [True] * 4 + [False] * 2, [True] * 3 + [False] * 3])
-    assert decay.last_above(level, heard, -20.0, 0.5).tolist() == pytest.approx(
+    assert bursts.last_above(level, heard, -20.0, 0.5).tolist() == pytest.approx(
         [0.5 * 3.5, np.nan, 0.5 * 1.5], nan_ok=True
     )
 

@@ -10,9 +10,10 @@ import pytest
 import scipy.signal
 
 from earwitness.acoustics import gating
-from earwitness.acoustics.decay import BURST_FALL_CYCLES
+from earwitness.acoustics.bursts import BURST_FALL_CYCLES
 from earwitness.derive.derivation import Derivation, derive
-from earwitness.derive.time_behaviour import FALL_DB, time_behaviour
+from earwitness.derive.time_behaviour import time_behaviour
+from earwitness.derive.time_terms import FALL_DB
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import Bound, Figure, FigureName, NotAvailable, Quantity
 from earwitness.records.responses import Origin, Responses

@@ -13,8 +13,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from earwitness.acoustics import arrival, decay, gating, phase
+from earwitness.acoustics import arrival, bursts, decay, gating, phase
 from earwitness.derive.directivity import TakePowers
+from earwitness.derive.time_terms import ARRIVAL_BAND_HZ, FALL_DB, RISE_S
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Complexes, Floats
 from earwitness.records.responses import Origin, Responses
 from earwitness.records.time import BurstDecay, CumulativeDecay, Delays, TimeBehaviour, Waveforms
@@ -23,8 +24,6 @@ from earwitness.records.time import BurstDecay, CumulativeDecay, Delays, TimeBeh
 LOG_STEP: Final = float(np.log(2.0)) / POINTS_PER_OCTAVE
 #: Group delay is the slope of the phase over so many points either way: a twelfth of an octave in all.
 DELAY_POINTS: Final = 4
-#: Where the mean excess group delay is zero: the sound's arrival.
-ARRIVAL_BAND_HZ: Final = (5_000.0, 10_000.0)
 #: Past the band the magnitude runs on as its lowest part does, in octaves; above it stays level.
 SLOPE_OCTAVES: Final = 0.5
 #: Slopes past the band may differ from what is taken by so many orders: 12 dB to the octave below, 24 above.
@@ -43,10 +42,7 @@ SOUGHT_STEP: Final = 0.25
 CYCLE_STEP: Final = 0.125
 FOLLOWED_CYCLES: Final = 30.0
 SHOWN_CYCLES: Final = 10.0
-#: The fall that is read off.
-FALL_DB: Final = -20.0
-#: The window of the cumulative decay rises over this, s; so far apart stand its moments, and its frequencies.
-RISE_S: Final = 2e-4
+#: So far apart stand the moments of the cumulative decay, s, and its frequencies, points.
 MOMENT_S: Final = 1e-4
 CUMULATIVE_EVERY: Final = 4
 
@@ -186,9 +182,9 @@ def burst_levels_db(pressure: Complexes, centres: Indices) -> tuple[Floats, Floa
     `pressure` has shape (..., F); `centres` (B,) are grid points.
     """
     sought = np.arange(-SOUGHT_CYCLES, SOUGHT_CYCLES + SOUGHT_STEP / 2, SOUGHT_STEP)
-    about = decay.burst_response(pressure, centres, POINTS_PER_OCTAVE, sought)
-    peak = sought[0] + SOUGHT_STEP * decay.envelope_peak(np.abs(about))
-    envelope = np.abs(decay.burst_response(pressure, centres, POINTS_PER_OCTAVE, followed_cycles(), peak))
+    about = bursts.burst_response(pressure, centres, POINTS_PER_OCTAVE, sought)
+    peak = sought[0] + SOUGHT_STEP * bursts.envelope_peak(np.abs(about))
+    envelope = np.abs(bursts.burst_response(pressure, centres, POINTS_PER_OCTAVE, followed_cycles(), peak))
     return 20.0 * np.log10(envelope / envelope[..., :1]), peak
 
 
@@ -198,7 +194,7 @@ def followed_cycles() -> Floats:
 
 
 def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> BurstDecay | None:
-    below, above = decay.burst_reach(POINTS_PER_OCTAVE)
+    below, above = bursts.burst_reach(POINTS_PER_OCTAVE)
     centres = np.arange(inside.start + below, inside.stop - above, BURST_EVERY)
     if centres.size == 0:
         return None
@@ -209,14 +205,14 @@ def _bursts(responses: Responses, row: int, inside: slice, closes_s: float) -> B
     # A near field that is valid from f was heard for as long at least as a gate that is.
     near_s = gating.VALID_FROM_GATES / frequency[inside.start] * (1.0 - gating.TAIL_PART)
     heard_s = np.where(alone, near_s, closes_s)
-    end = np.clip(frequency[centres] * heard_s - decay.BURST_CYCLES - peak, 0.0, FOLLOWED_CYCLES)
+    end = np.clip(frequency[centres] * heard_s - bursts.BURST_CYCLES - peak, 0.0, FOLLOWED_CYCLES)
     heard = followed_cycles() <= end[:, None]
     kept = round(SHOWN_CYCLES / CYCLE_STEP) + 1
     return BurstDecay(
         frequency_hz=frequency[centres],
         cycles=followed_cycles()[:kept],
         envelope_db=np.where(heard, level, np.nan)[:, :kept],
-        fall_cycles=decay.last_above(level, heard, FALL_DB, CYCLE_STEP),
+        fall_cycles=bursts.last_above(level, heard, FALL_DB, CYCLE_STEP),
         end_cycles=end,
         near_field_to_hz=float(frequency[centres[alone]][-1]) if alone.any() else 0.0,
     )

@@ -13,19 +13,18 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.acoustics import decay, phase
+from earwitness.acoustics import bursts, phase
 from earwitness.derive.curves import DerivedCurves
 from earwitness.derive.spread import NOTHING_KNOWN, Spread, spread_of
 from earwitness.derive.time_behaviour import (
-    ARRIVAL_BAND_HZ,
     CYCLE_STEP,
     DELAY_POINTS,
-    FALL_DB,
     LOG_STEP,
     Indices,
     burst_levels_db,
     followed_cycles,
 )
+from earwitness.derive.time_terms import ARRIVAL_BAND_HZ, FALL_DB, SOURCE
 from earwitness.derive.validity import not_valid, within
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ, mean_level_db
@@ -41,7 +40,6 @@ from earwitness.records.figures import (
 )
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Complexes, Floats
 from earwitness.records.sentences import Sentence, say
-from earwitness.records.sources import Source, Standing
 from earwitness.records.time import TimeBehaviour
 from earwitness.records.uncertainty import ComponentName
 
@@ -53,7 +51,6 @@ DECAY_FLOOR_DB: Final = 10.0
 RINGING_CYCLES: Final = 1.0
 CURVE: Final = CurveName.ON_AXIS
 NEPER_PER_DB: Final = float(np.log(10.0)) / 20.0
-SOURCE: Final = Source("Earwitness", "", "time behaviour", Standing.OWN)
 NO_PHASE: Final = NotAvailable("no response on axis has a phase that reaches to the treble")
 
 
@@ -132,28 +129,26 @@ def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Co
     spread, also = NOTHING_KNOWN, {}
     level = derived.curves[CURVE].level_db
     if time is not None and time.bursts is not None:
-        bursts = time.bursts
+        found = time.bursts
         frequency = derived.field.frequency_hz
-        centres = np.searchsorted(frequency, bursts.frequency_hz * (1 - 1e-9))
+        centres = np.searchsorted(frequency, found.frequency_hz * (1 - 1e-9))
         reason = not_valid(frequency, derived.curves[CURVE].valid, SENSITIVITY_BAND_HZ)
         value = reason or NotAvailable("no short tone can be followed so far before the measurement ends")
         if reason is None:
             loud = level[centres] >= mean_level_db(frequency, level) - DECAY_FLOOR_DB
-            value, worst = _longest(bursts.fall_cycles, bursts.end_cycles, loud, value)
+            value, worst = _longest(found.fall_cycles, found.end_cycles, loud, value)
             if worst is not None:
                 also = {"frequency": _rings_hz(pressure, int(centres[worst]), value, frequency)}
             if isinstance(value, Quantity) and worst is not None:
-                spread = _decay_spread(
-                    derived, pressure, int(centres[worst]), float(bursts.end_cycles[worst])
-                )
+                spread = _decay_spread(derived, pressure, int(centres[worst]), float(found.end_cycles[worst]))
     conditions = say(
         "on axis, cycles after its peak until a short tone stays below ",
-        module_number(f"−{-FALL_DB:g} dB", FALL_DB, "derive.time_behaviour/FALL_DB"),
+        module_number(f"−{-FALL_DB:g} dB", FALL_DB, "derive.time_terms/FALL_DB"),
         ", the longest of all that can be followed so far and are within ",
         module_number(f"{DECAY_FLOOR_DB:g} dB", DECAY_FLOOR_DB, "derive.time_figures/DECAY_FLOOR_DB"),
         " of the mean level; one that nothing prolongs takes ",
         module_number(
-            f"{decay.BURST_FALL_CYCLES:.1f}", decay.BURST_FALL_CYCLES, "acoustics.decay/BURST_FALL_CYCLES"
+            f"{bursts.BURST_FALL_CYCLES:.1f}", bursts.BURST_FALL_CYCLES, "acoustics.bursts/BURST_FALL_CYCLES"
         ),
     )
     told = _Told(value, "cycles", spread, conditions, also)
@@ -205,7 +200,7 @@ def _delay_weights(frequency_hz: Floats, at: Indices) -> Floats:
 
 def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, end_cycles: float) -> Spread:
     """Spread of one burst's fall under the draws of the level, the phase left as it is."""
-    below, above = decay.burst_reach(POINTS_PER_OCTAVE)
+    below, above = bursts.burst_reach(POINTS_PER_OCTAVE)
     span = slice(centre - below, centre + above + 1)
     inside = np.zeros(derived.field.frequency_hz.shape, dtype=np.bool_)
     inside[span] = True
@@ -215,7 +210,7 @@ def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, end_
     def fall(level_db: Floats) -> Floats:
         drawn = 10.0 ** (level_db / 20.0) * turn
         envelope_db, _ = burst_levels_db(drawn, np.array([below]))
-        return decay.last_above(envelope_db, np.broadcast_to(heard, envelope_db.shape), FALL_DB, CYCLE_STEP)
+        return bursts.last_above(envelope_db, np.broadcast_to(heard, envelope_db.shape), FALL_DB, CYCLE_STEP)
 
     return spread_of(derived, CURVE, inside, fall)
 
@@ -225,13 +220,13 @@ def _rings_hz(pressure: Complexes, centre: int, value: Value, frequency_hz: Floa
     _, peak = burst_levels_db(pressure, np.array([centre]))
     last = value.value if isinstance(value, Quantity | Bound) else 0.0
     cycles = np.array([max(0.0, last - RINGING_CYCLES), last])
-    before, after = decay.burst_response(pressure, np.array([centre]), POINTS_PER_OCTAVE, cycles, peak)[0]
+    before, after = bursts.burst_response(pressure, np.array([centre]), POINTS_PER_OCTAVE, cycles, peak)[0]
     turned = float(np.angle(after * np.conj(before))) / (2.0 * np.pi * (cycles[1] - cycles[0]))
     return float(frequency_hz[centre] * (1.0 + turned))
 
 
 def _arrival() -> Sentence:
-    band = band_words("derive.time_behaviour", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
+    band = band_words("derive.time_terms", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
     return say("the mean excess from ", band)
 
 

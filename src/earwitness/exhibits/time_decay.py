@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.acoustics.decay import BURST_FALL_CYCLES
+from earwitness.acoustics.bursts import BURST_FALL_CYCLES
 from earwitness.derive.numerals import frequency, quantity
-from earwitness.derive.time_behaviour import FALL_DB, RISE_S
+from earwitness.derive.time_terms import FALL_DB, RISE_S
 from earwitness.exhibits.axes import frequency_axis
 from earwitness.exhibits.description import Exhibit, LevelMap, Panel
 from earwitness.exhibits.time_axes import linear_axis, milliseconds
@@ -76,13 +76,13 @@ def _cumulative(cumulative: CumulativeDecay) -> Panel:
 
 
 def _caption() -> Sentence:
-    fall = quantity(FALL_DB, "dB", "method:derive.time_behaviour/FALL_DB", 0)
+    fall = quantity(FALL_DB, "dB", "method:derive.time_terms/FALL_DB", 0)
     return say(
         "How sound dies away on axis. Above, a short tone over cycles of its own frequency: one that nothing "
         "prolongs is down to ",
         fall,
         ", the heavy line, after ",
-        quantity(BURST_FALL_CYCLES, "cycles", "method:acoustics.decay/BURST_FALL_CYCLES", 1),
+        quantity(BURST_FALL_CYCLES, "cycles", "method:acoustics.bursts/BURST_FALL_CYCLES", 1),
         ". Below, what is left of a click after a moment. It is blank where the measurement can't tell.",
     )
 
@@ -94,7 +94,7 @@ def _conditions(time: TimeBehaviour) -> Sentence:
         " · the gate begins to close at ",
         milliseconds(time.closes_s, "time:closes_s"),
         " · window rises over ",
-        milliseconds(RISE_S, "method:derive.time_behaviour/RISE_S"),
+        milliseconds(RISE_S, "method:derive.time_terms/RISE_S"),
     )
 
 

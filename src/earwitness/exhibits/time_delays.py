@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.numerals import frequency
-from earwitness.derive.time_behaviour import ARRIVAL_BAND_HZ
+from earwitness.derive.time_terms import ARRIVAL_BAND_HZ
 from earwitness.derive.wording import band_words
 from earwitness.exhibits.axes import frequency_axis
 from earwitness.exhibits.description import Exhibit, Line, Panel, Role
@@ -68,8 +68,13 @@ def delays(curves: CurveSet) -> Exhibit | None:
 
 
 def _conditions(time: TimeBehaviour) -> Sentence:
-    arrival = band_words("derive.time_behaviour", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
-    return say("zero: the mean excess from ", arrival, source_bands(time), " · pale: what the level may do past the ends")
+    arrival = band_words("derive.time_terms", "ARRIVAL_BAND_HZ", ARRIVAL_BAND_HZ)
+    return say(
+        "zero: the mean excess from ",
+        arrival,
+        source_bands(time),
+        " · pale: what the level may do past the ends",
+    )
 
 
 def source_bands(time: TimeBehaviour) -> Sentence:

@@ -12,7 +12,7 @@ from typing import Final
 from earwitness.derive.coverage_words import SIDES
 from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.numerals import frequency, quantity, spread
-from earwitness.derive.time_figures import SOURCE as TIME_SOURCE
+from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.rows import value_sentence
