@@ -17,6 +17,7 @@ from earwitness.publication import verdict
 from earwitness.publication.header import Header, header
 from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.origins import Origin, numbers_in, origins
+from earwitness.publication.quality import QualityPart, quality_part
 from earwitness.publication.rows import Row, table
 from earwitness.publication.take_sets import TakeSet, take_sets
 from earwitness.publication.trust import Trust, trust
@@ -26,6 +27,7 @@ from earwitness.records.errors import IntegrityError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Finding
+from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.sentences import Number, Quoted, Sentence, say
 from earwitness.records.takes import TakeId
@@ -103,6 +105,10 @@ class PublicationContext:
         The machine-readable results, the curves and the reduced responses, for the data pack.
     build_id, program
         Which build of which program this is.
+    checked
+        The points of quality as part seven says them, with their pictures; None where none were looked at.
+    quality
+        The same as the build has them.
     """
 
     facts: CaseFacts
@@ -127,12 +133,15 @@ class PublicationContext:
     responses: Responses
     build_id: str
     program: str
+    checked: QualityPart | None = None
+    quality: Quality | None = None
 
     def resolve(self, reference: str) -> float:
         """The number that a `Number.reference` in any prose of the publication names.
 
-        ``publication:trust/exposure/hours`` is a field of this context by attribute and index; everything
-        else is as `findings.references` says.
+        ``publication:trust/exposure/hours`` is a field of this context by attribute and index,
+        ``quality:orbits/worst_db`` a value of a point of quality; everything else is as `findings.references`
+        says.
 
         Raises
         ------
@@ -140,6 +149,8 @@ class PublicationContext:
             If it names nothing, or nothing that is a number.
         """
         scheme, _, path = reference.partition(":")
+        if scheme == "quality" and self.quality is not None:
+            return self.quality.resolve(path)
         if scheme != "publication":
             return Referent(self.facts, self.results.figures, self.curves, self.findings).resolve(reference)
         here: object = self
@@ -212,6 +223,8 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         responses=built.responses,
         build_id=built.results.build_id,
         program=built.results.program,
+        checked=None if built.quality is None else quality_part(built.quality, len(exhibits)),
+        quality=built.quality,
     )
     _check(context)
     entries = origins(built.curves, built.results.figures, prose, findings)

@@ -18,6 +18,7 @@ from earwitness.publication.publish import Publication, publish
 from earwitness.records.errors import CaseError, IntegrityError
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
+from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.takes import EVERY_PART, Take
 
@@ -60,6 +61,7 @@ def context_of(case: CaseFolder) -> PublicationContext:
         curves=load_curves(case.curves),
         results=from_json(Results, case.results.read_bytes()),
         findings=from_json(Findings, case.findings.read_bytes()),
+        quality=from_json(Quality, case.quality.read_bytes()),
     )
     files = CaseFiles(
         facts=now.facts,

@@ -10,6 +10,7 @@ from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
+from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit, Take
 
@@ -51,9 +52,13 @@ class CaseFiles:
 
 @dataclass(frozen=True)
 class Built:
-    """What one build made, as a set: the four named files of ``build/``, read."""
+    """What one build made, as a set: the named files of ``build/``, read.
+
+    `quality` is None where only what goes out is of interest.
+    """
 
     responses: Responses
     curves: CurveSet
     results: Results
     findings: Findings
+    quality: Quality | None = None
