@@ -76,6 +76,8 @@ def anchor(reference: str) -> str:
             return anchor_of(path.split("/")[1])
         case "publication":
             return first if first == "downloads" else "why-believe-it"
+        case "quality":
+            return "why-believe-it"
     return "from-case"
 
 
