@@ -22,7 +22,6 @@ from earwitness.derive.time_behaviour import (
     LOG_STEP,
     Indices,
     burst_levels_db,
-    followed_cycles,
 )
 from earwitness.derive.time_terms import ARRIVAL_BAND_HZ, FALL_DB, SOURCE
 from earwitness.derive.validity import not_valid, within
@@ -47,6 +46,8 @@ from earwitness.records.uncertainty import ComponentName
 EXCESS_BAND_HZ: Final = (500.0, 1_000.0)
 #: Decay is judged where the level is no further below the mean of the sensitivity band.
 DECAY_FLOOR_DB: Final = 10.0
+#: Draws of a fall are followed so many cycles about it.
+DRAWN_CYCLES: Final = 1.5
 #: The frequency of what rings is read off over so many cycles before the fall.
 RINGING_CYCLES: Final = 1.0
 CURVE: Final = CurveName.ON_AXIS
@@ -140,7 +141,7 @@ def burst_decay(derived: DerivedCurves, time: TimeBehaviour | None, pressure: Co
             if worst is not None:
                 also = {"frequency": _rings_hz(pressure, int(centres[worst]), value, frequency)}
             if isinstance(value, Quantity) and worst is not None:
-                spread = _decay_spread(derived, pressure, int(centres[worst]), float(found.end_cycles[worst]))
+                spread = _decay_spread(derived, pressure, int(centres[worst]), value)
     conditions = say(
         "on axis, cycles after its peak until a short tone stays below ",
         module_number(f"−{-FALL_DB:g} dB", FALL_DB, "derive.time_terms/FALL_DB"),
@@ -198,19 +199,24 @@ def _delay_weights(frequency_hz: Floats, at: Indices) -> Floats:
     return np.asarray(-1e3 * NEPER_PER_DB * (per_point @ turned) / max(at.size, 1))
 
 
-def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, end_cycles: float) -> Spread:
-    """Spread of one burst's fall under the draws of the level, the phase left as it is."""
+def _decay_spread(derived: DerivedCurves, pressure: Complexes, centre: int, value: Quantity) -> Spread:
+    """Spread of one burst's fall under the draws of the level; its phase and its peak's time stay."""
     below, above = bursts.burst_reach(POINTS_PER_OCTAVE)
     span = slice(centre - below, centre + above + 1)
     inside = np.zeros(derived.field.frequency_hz.shape, dtype=np.bool_)
     inside[span] = True
     turn = np.exp(1j * np.angle(pressure[span]))
-    heard = followed_cycles() <= end_cycles
+    _, peak = burst_levels_db(pressure, np.array([centre]))
+    first = max(CYCLE_STEP, value.value - DRAWN_CYCLES)
+    cycles = np.concatenate(([0.0], np.arange(first, value.value + DRAWN_CYCLES, CYCLE_STEP)))
 
     def fall(level_db: Floats) -> Floats:
         drawn = 10.0 ** (level_db / 20.0) * turn
-        envelope_db, _ = burst_levels_db(drawn, np.array([below]))
-        return bursts.last_above(envelope_db, np.broadcast_to(heard, envelope_db.shape), FALL_DB, CYCLE_STEP)
+        passed = bursts.burst_response(drawn, np.array([below]), POINTS_PER_OCTAVE, cycles, peak)
+        envelope = np.abs(passed[..., 0, :])
+        level = 20.0 * np.log10(envelope[..., 1:] / envelope[..., :1])
+        heard = np.ones(level.shape, dtype=np.bool_)
+        return first + bursts.last_above(level, heard, FALL_DB, CYCLE_STEP)
 
     return spread_of(derived, CURVE, inside, fall)
 
