@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,12 +15,13 @@ from earwitness.records.errors import IntegrityError
 RATE = 48_000
 
 
-def noise(seed: int, seconds: float = 1.0, rms: float = 1e-4) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
-    return (rms * np.random.default_rng(seed).standard_normal(round(seconds * RATE))).astype(np.float32)
+def noise(seed: int, seconds: float = 1.0, rms: float = 1e-4) -> npt.NDArray[np.float32]:
+    drawn = np.random.default_rng(seed).standard_normal(round(seconds * RATE))
+    return np.asarray(rms * drawn, dtype=np.float32)
 
 
-def tone(hz: float, rms: float) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
-    return (rms * np.sqrt(2.0) * np.sin(2.0 * np.pi * hz / RATE * np.arange(RATE))).astype(np.float32)
+def tone(hz: float, rms: float) -> npt.NDArray[np.float32]:
+    return np.asarray(rms * np.sqrt(2.0) * np.sin(2.0 * np.pi * hz / RATE * np.arange(RATE)), np.float32)
 
 
 @pytest.mark.parametrize(

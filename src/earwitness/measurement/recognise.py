@@ -149,6 +149,8 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
         take, said = _directional(heard, kind, context, doubts)
     elif kind is TakeKind.NEAR_FIELD:
         take, said = _near_field(heard, context, doubts)
+    elif kind is TakeKind.REFERENCE:
+        take, said = _reference(heard, context, doubts)
     else:
         take, said = _plain(heard, kind, doubts)
     driven = said.drive or next((part.drive for part in heard.file.contents.parts if part.drive), None)
@@ -222,10 +224,21 @@ def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tupl
     )
 
 
+def _reference(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tuple[Take, Said]:
+    """The rig's reference loudspeaker, which has one place."""
+    doubts += heard.repeat.unclear
+    drive, unclear = one_drive(heard.drives, heard.part, context.stated)
+    doubts += unclear
+    key = TakeKey(TakeKind.REFERENCE, drive=drive, repeat=heard.repeat.count)
+    return Take(heard.file.path, key), Said(TakeKind.REFERENCE, drive=drive)
+
+
 def _plain(heard: _Heard, kind: TakeKind, doubts: list[Unclear]) -> tuple[Take, Said]:
-    """A take of which the kind is all, and a calibrator's level."""
+    """A take of which the kind is all, and a calibrator's level and repeat."""
     take = Take(heard.file.path, TakeKey(kind))
     if kind is TakeKind.CALIBRATOR:
+        doubts += heard.repeat.unclear
+        take = replace(take, key=TakeKey(kind, repeat=heard.repeat.count))
         level = calibrator_level_db(heard.texts.name)
         if isinstance(level, Unclear):
             doubts.append(level)

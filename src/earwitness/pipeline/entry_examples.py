@@ -87,10 +87,10 @@ def _fields(one: Recognition, stimulus: str | None, pattern: str, rig: Rig) -> l
         fields += [("angle_deg", angle, angle_comment)] if "{angle}" not in pattern else []
     if kind is TakeKind.NEAR_FIELD:
         fields.append(("radiator", said.radiator or "?", "one of those in case.toml"))
-    if kind in DIRECTIONAL | {TakeKind.NEAR_FIELD, None}:
+    if kind in DIRECTIONAL | {TakeKind.NEAR_FIELD, TakeKind.REFERENCE, None}:
         drive = format_drive(said.drive) if said.drive else "?"
         fields.append(("drive", drive, 'as in "2.83 V" (RMS at the terminals) or "-20 dBFS"'))
-    if kind in (TakeKind.SWEEP, TakeKind.NEAR_FIELD):
+    if kind in (TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE):
         fields.append(("stimulus", stimulus or "?", "the file that was played"))
     if kind is TakeKind.CALIBRATOR:
         fields.append(("level_db", "?", "without quotes: its level, dB re 20 µPa"))

@@ -20,14 +20,14 @@ def points_of(
 ) -> tuple[tuple[Point, ...], ReferenceReading | None]:
     """Every point, and how the rig's reference loudspeaker reads.
 
-    `raw` is where the calibrator's recordings lie, `earlier` how that loudspeaker read in earlier cases.
+    `raw` is where recordings lie, `earlier` how that loudspeaker read in earlier cases.
     """
     reading = reference_reading(material.takes, material.impulse_responses, material.facts.rig, raw)
     points = (
         recordings(material),
         clipping(material),
         signal_to_noise(material),
-        hum(material),
+        hum(material, raw),
         latency(material),
         polarity(material),
         missing(material),

@@ -31,6 +31,7 @@ FORMS: Final[Mapping[TakeKind, Form]] = {
     TakeKind.CALIBRATOR: Form.SOUND,
     TakeKind.IMPULSE_RESPONSE: Form.SOUND,
     TakeKind.NEAR_FIELD: Form.SOUND,
+    TakeKind.REFERENCE: Form.SOUND,
     TakeKind.IMPEDANCE: Form.RESPONSES,
     TakeKind.MICROPHONE_CALIBRATION: Form.RESPONSES,
 }
@@ -42,6 +43,7 @@ _WITHOUT_DIRECTION: Final = frozenset(
         TakeKind.NOISE,
         TakeKind.CALIBRATOR,
         TakeKind.MICROPHONE_CALIBRATION,
+        TakeKind.REFERENCE,
     }
 )
 #: Levels that calibrators have, dB re 20 µPa: taken from a bare number. With dB beside it any is.

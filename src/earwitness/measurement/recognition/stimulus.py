@@ -14,7 +14,7 @@ def with_stimulus(
 ) -> Recognition:
     """Name the stimulus in a recording's take, else doubt it. `stimuli` are sample rates by path."""
     take = recognition.take
-    if take is None or take.key.kind not in (TakeKind.SWEEP, TakeKind.NEAR_FIELD):
+    if take is None or take.key.kind not in (TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE):
         return recognition
     fitting = fitting_stimuli(rate_hz, stimuli)
     if len(fitting) == 1:

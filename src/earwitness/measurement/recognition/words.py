@@ -79,6 +79,9 @@ KIND_PAIRS: Final[Mapping[tuple[str, str], TakeKind]] = {
     ("campo", "cercano"): TakeKind.NEAR_FIELD,
     ("reponse", "impulsionnelle"): TakeKind.IMPULSE_RESPONSE,
     ("test", "signal"): TakeKind.STIMULUS,
+    ("reference", "loudspeaker"): TakeKind.REFERENCE,
+    ("reference", "speaker"): TakeKind.REFERENCE,
+    ("rig", "reference"): TakeKind.REFERENCE,
 }
 MICROPHONE: Final = _set("microphone mikrofon micro microfono mic mik")
 CALIBRATION: Final = _set("calibration kalibrierung calibracion etalonnage cal kal")

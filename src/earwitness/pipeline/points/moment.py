@@ -117,14 +117,16 @@ def polarity(material: Material) -> Point:
     """Whether a take, or the near field, is upside down."""
     tell = Teller(PointName.POLARITY)
     rows, told = upside_down(material.responses)
-    near = near_against_far(material.takes, material.impulse_responses, material.facts)
+    takes = material.responses.takes
+    turned = [takes[i].id for i in rows]
+    upright = [take for take in material.takes if take.id not in turned]
+    near = near_against_far(upright, material.impulse_responses, material.facts)
     if not told and not near:
         return tell.cannot_tell(
             "Without phase, or with a single take, nothing tells which way up it is.",
             "Record sweeps, or keep the phase in what is exported.",
         )
-    takes = material.responses.takes
-    wrong = [takes[i].id for i in rows] + [take for take, alike in near.items() if alike < 0.0]
+    wrong = turned + [take for take, alike in near.items() if alike < 0.0]
     limit = say(
         "upside down: it runs against the takes beside it between ",
         tell.hz("from_hz", 200.0),

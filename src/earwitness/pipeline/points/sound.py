@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from earwitness.acoustics.damage import LOST_S
 from earwitness.acoustics.noise import LEAST_SNR_DB
-from earwitness.measurement.calibration import Calibration
+from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.heard import Heard, hum_in
 from earwitness.measurement.quality_bands import octave_middles_hz, signal_to_noise_db
 from earwitness.pipeline.points.material import Material, Teller, named, series
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, Floats
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.sentences import Sentence, Term, say
-from earwitness.records.takes import TakeId
+from earwitness.records.takes import TakeId, TakeKind
 
 #: Peaks nearer to full scale than this leave no room for a louder take.
 NEAR_FULL_SCALE_DB: Final = -1.0
@@ -181,8 +182,11 @@ def _middle(values: Floats) -> Floats:
     return result
 
 
-def hum(material: Material, calibration: Calibration | None = None) -> Point:
-    """Whether multiples of the mains frequency stand over the noise beside them."""
+def hum(material: Material, raw: Path) -> Point:
+    """Whether multiples of the mains frequency stand over the noise beside them.
+
+    `raw` is where the calibrator's recording lies, which tells how loud hum is.
+    """
     tell = Teller(PointName.HUM)
     found = hum_in(list(_heard(material).values()))
     if found is None:
@@ -202,8 +206,10 @@ def hum(material: Material, calibration: Calibration | None = None) -> Point:
             Verdict.FINE, say("No mains hum: its strongest multiple stands ", over, " over the noise."), limit
         )
     level = say()
-    if calibration is not None and found.level > 0.0:
-        spl = 20.0 * np.log10(found.level * calibration.pa_per_full_scale / REFERENCE_PRESSURE_PA)
+    rig = material.facts.rig
+    if material.of_kind(TakeKind.CALIBRATOR) or rig.pa_per_full_scale is not None:
+        pascals = calibrate(raw, material.takes, rig.pa_per_full_scale).pa_per_full_scale
+        spl = 20.0 * np.log10(found.level * pascals / REFERENCE_PRESSURE_PA)
         level = say(", at ", tell.db("level_db", spl, 0), " of sound pressure level")
     return tell.point(
         Verdict.LOOK,
