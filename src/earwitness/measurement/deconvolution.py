@@ -35,7 +35,7 @@ from earwitness.records.takes import Drive, Take, TakeKind
 
 #: Kinds that come as sound and become impulse responses.
 RECORDED: Final = frozenset(
-    {TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.IMPULSE_RESPONSE, TakeKind.REFERENCE}
+    {TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.IMPULSE_RESPONSE, TakeKind.REFERENCE, TakeKind.SURFACE}
 )
 #: Recordings that are transformed together: so many, and no more samples than this.
 BLOCK: Final = 8

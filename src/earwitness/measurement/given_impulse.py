@@ -45,14 +45,14 @@ NOISE_LEAST_S: Final = 2e-2
 
 
 def is_given(take: Take) -> bool:
-    """Whether a take's file holds an impulse response: by its kind, or as the case states of a near field.
+    """Whether a take's file holds an impulse response: by its kind, or as the case states it.
 
     Raises
     ------
     ReadError
-        The case states it of a near field as neither true nor false.
+        The case states it of a near field or a surface as neither true nor false.
     """
-    if take.key.kind is TakeKind.NEAR_FIELD:
+    if take.key.kind in (TakeKind.NEAR_FIELD, TakeKind.SURFACE):
         return is_impulse_response(source_of(Path(), take))
     return take.key.kind is TakeKind.IMPULSE_RESPONSE
 
