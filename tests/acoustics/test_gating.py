@@ -21,7 +21,7 @@ def test_gate_shape() -> None:
 @pytest.mark.parametrize("quality", [0.5, 0.57735, 0.70711, 1.0])
 @pytest.mark.parametrize("corner_hz", [40.0, 60.0, 120.0])
 def test_featureless_roll_offs_are_valid_from_the_limit(quality: float, corner_hz: float) -> None:
-    # FACTS §8 (computed): 0.1 dB from 3.3/T, worst of four featureless roll-offs
+    # FACTS §8 (computed): 0.3 dB from 2/T, 0.1 dB from 3.3/T, worst of four featureless roll-offs
     gate_s = 5e-3
     w = 2.0 * np.pi * corner_hz
     b, a = scipy.signal.bilinear([1.0, 0.0, 0.0], [1.0, w / quality, w**2], RATE)
@@ -31,11 +31,14 @@ def test_featureless_roll_offs_are_valid_from_the_limit(quality: float, corner_h
     response = scipy.signal.lfilter(b, a, impulse)
     window = gating.gate((np.arange(response.size) - lead) / RATE, 2e-3, gate_s)
     limit = float(gating.valid_from_hz(gate_s))
-    assert limit == pytest.approx(660.0)
+    accurate = float(gating.accurate_from_hz(gate_s))
+    assert [limit, accurate] == pytest.approx([400.0, 660.0])
     frequency = np.geomspace(limit, 15_000.0, 400)
     gated = np.abs(gating.spectra((response * window)[:512], RATE, frequency, -lead / RATE))
     true = np.abs(scipy.signal.freqz(b, a, frequency, fs=RATE)[1])
-    assert np.max(np.abs(20.0 * np.log10(gated / true))) < 0.1
+    error = np.abs(20.0 * np.log10(gated / true))
+    assert np.max(error) < 0.3
+    assert np.max(error[frequency >= accurate]) < 0.1
 
 
 @pytest.mark.parametrize("samples", [100, 397, 4_096])

@@ -102,10 +102,15 @@ def test_errors_at_the_rear_are_as_large_as_said(responses: Responses) -> None:
 
 def test_origins(responses: Responses) -> None:
     f, origin = responses.frequency_hz, responses.origin[rows_on_axis(responses)[0]]
-    limit = 3.3 / responses.gate_s[0]
-    assert np.all(origin[f < limit] == Origin.NEAR_FIELD)
-    assert np.all(origin[(f > 1.02 * limit) & (f < 900.0)] == Origin.BLENDED)
-    assert np.all(origin[f > 1_100.0] == Origin.GATED)
+    limit = 2.0 / responses.gate_s[0]
+    splice = responses.splices[responses.takes[0].id]
+    # an octave above the gate's limit, and no more than two above it
+    assert limit <= splice.low_hz < 2.1 * limit
+    assert splice.high_hz == pytest.approx(2.0 * splice.low_hz, rel=1e-6)
+    assert abs(splice.mismatch_db) < 0.1
+    assert np.all(origin[f <= splice.low_hz] == Origin.NEAR_FIELD)
+    assert np.all(origin[(f > splice.low_hz) & (f <= splice.high_hz)] == Origin.BLENDED)
+    assert np.all(origin[f > splice.high_hz] == Origin.GATED)
     assert set(responses.near_field_takes) == {("near_field_woofer_7mm_0.283V.wav",)}
     assert responses.valid_from_hz < 21.0
     # near and far agree: nothing to warn of
@@ -115,8 +120,8 @@ def test_origins(responses: Responses) -> None:
 def test_without_a_near_field_nothing_is_known_below_the_gate(raw: Path) -> None:
     some = [t for t in takes(raw) if t.key.kind is not TakeKind.NEAR_FIELD]
     found = reduced(raw, case(), some)
-    assert 400.0 < found.valid_from_hz < 600.0
-    assert not found.valid[:, found.frequency_hz < 400.0].any()
+    assert 300.0 < found.valid_from_hz < 350.0
+    assert not found.valid[:, found.frequency_hz < 300.0].any()
 
 
 def test_two_swapped_recordings_are_seen(raw: Path, responses: Responses) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -10,8 +12,9 @@ from earwitness.acoustics.noise import level_uncertainty_db
 from earwitness.acoustics.splice import crossfade_weight
 from earwitness.measurement.calibration import Calibration
 from earwitness.measurement.carrying import PlacedCabinet, carried, model_uncertainty_db
+from earwitness.measurement.cut_off import cut_off_db
 from earwitness.measurement.gated import Gated
-from earwitness.measurement.joining import Joined, join, overlap
+from earwitness.measurement.joining import Joined, best_overlap, common, join
 from earwitness.measurement.near_field import NearField
 from earwitness.measurement.setting import Setting
 from earwitness.records.facts import Radiator
@@ -34,7 +37,9 @@ NEAR = NearField(
     gap_m=np.array([0.005]),
     notes=(),
 )
-OVER = overlap(NEAR, GRID, 500.0)
+WITHIN = common(NEAR, GRID, 500.0)
+OVER = WITHIN
+GATE_S = 4e-3
 
 
 def joined(ratio_db: npt.NDArray[np.float64], cabinet: PlacedCabinet = PLAIN) -> Joined:
@@ -47,6 +52,7 @@ def joined(ratio_db: npt.NDArray[np.float64], cabinet: PlacedCabinet = PLAIN) ->
         noise_db=np.full(pressure.shape, FAR_NOISE_DB),
         gate_db=np.zeros(pressure.shape),
         impulse_response=np.zeros((len(pressure), 1), dtype=np.float32),
+        gate_s=GATE_S,
     )
     return join(NEAR, gated, OVER, cabinet, SETTING)
 
@@ -66,8 +72,37 @@ def test_a_comb_is_pointed_out_although_its_mean_is_nothing(depth_db: float) -> 
     assert abs(np.mean(comb[OVER])) < 0.05
     found = joined(comb)
     assert any("don't agree" in note for note in found.notes)
-    # a sine's root mean square is its depth over √2
-    assert found.splice_db[:, 0] == pytest.approx([depth_db / np.sqrt(2.0)] * 2, rel=0.01)
+    # a sine's root mean square is its depth over √2; noise and gate explain a part of its square
+    gate_db = cut_off_db(GRID, GATE_S, None)
+    explained = FAR_NOISE_DB**2 + np.mean(gate_db[OVER] ** 2)
+    assert explained < 0.1
+    assert found.splice_db[:, 0] == pytest.approx([np.sqrt(depth_db**2 / 2.0 - explained)] * 2, rel=0.01)
+
+
+def test_a_mismatch_that_noise_explains_still_leaves_the_error_of_its_mean() -> None:
+    assert OVER is not None
+    found = joined(np.where(GRID < 700.0, FAR_NOISE_DB, -FAR_NOISE_DB))
+    # an octave of 500 Hz and a gate of 4 ms: two independent values
+    assert found.splice_db[:, 0] == pytest.approx([FAR_NOISE_DB / np.sqrt(2.0)] * 2, rel=0.01)
+
+
+def test_the_octave_is_the_one_in_which_they_agree() -> None:
+    within = common(dataclasses.replace(NEAR, valid=GRID <= 3_000.0), GRID, 500.0)
+    assert within is not None
+    assert GRID[[within.start, within.stop - 1]] == pytest.approx([500.0, 2_000.0], rel=0.0073)
+    for low_hz in (500.0, 700.0, 990.0):
+        agrees = (low_hz * 0.97 < GRID) & (low_hz * 2.06 > GRID)
+        over = best_overlap(np.where(agrees, 0.1, 1.0) * np.ones((2, 1)), within)
+        assert GRID[over.start] == pytest.approx(low_hz, rel=0.04)
+        assert GRID[over.stop - 1] == pytest.approx(2.0 * GRID[over.start], rel=1e-9)
+
+
+def test_a_near_field_keeps_its_level_and_the_mismatch_is_told() -> None:
+    found, plain = joined(np.full(GRID.size, 0.7)), joined(np.zeros(GRID.size))
+    assert found.mismatch_db == pytest.approx([0.7, 0.7], abs=1e-5)
+    assert found.over_hz == pytest.approx((500.0, 1_000.0), rel=0.0073)
+    below = GRID < 490.0
+    assert np.abs(found.pressure[:, below]) == pytest.approx(np.abs(plain.pressure[:, below]), rel=1e-5)
 
 
 def test_noise_of_the_blend_is_the_root_of_both_shares_squared() -> None:

@@ -9,7 +9,7 @@ from made_recordings import FULL_SCALE_PA, Bench
 
 from earwitness.measurement.calibration import Calibration
 from earwitness.measurement.deconvolution import deconvolve
-from earwitness.measurement.joining import overlap
+from earwitness.measurement.joining import common
 from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.setting import Setting
@@ -102,15 +102,15 @@ def test_near_fields_on_two_clocks_are_refused(bench: Bench, late_s: float) -> N
         measured(bench.folder, names, unit)
 
 
-def test_overlap_is_an_octave_or_at_least_half_of_one() -> None:
-    whole = overlap(near(WOOFER, valid_to_hz=2_000.0), GRID, 500.0)
+def test_what_is_common_is_two_octaves_or_at_least_half_of_one() -> None:
+    whole = common(near(WOOFER, valid_to_hz=2_000.0), GRID, 500.0)
     assert whole is not None
-    assert GRID[[whole.start, whole.stop - 1]] == pytest.approx([500.0, 1_000.0], rel=0.0073)
-    cut = overlap(near(WOOFER, valid_to_hz=720.0), GRID, 500.0)
+    assert GRID[[whole.start, whole.stop - 1]] == pytest.approx([500.0, 2_000.0], rel=0.0073)
+    cut = common(near(WOOFER, valid_to_hz=720.0), GRID, 500.0)
     assert cut is not None
     assert GRID[cut.stop - 1] == pytest.approx(720.0, rel=0.0073)
-    assert overlap(near(WOOFER, valid_to_hz=700.0), GRID, 500.0) is None
-    assert overlap(near(WOOFER, valid_to_hz=400.0), GRID, 500.0) is None
+    assert common(near(WOOFER, valid_to_hz=700.0), GRID, 500.0) is None
+    assert common(near(WOOFER, valid_to_hz=400.0), GRID, 500.0) is None
 
 
 def test_valid_from_is_where_the_last_take_begins() -> None:

@@ -60,19 +60,21 @@ def test_gated_level_at_one_metre(turned: Path) -> None:
     # the first reflection is found; the level holds in every direction, whatever its distance
     assert any("first reflection" in note for note in found.notes)
     assert ECHO_S - 4e-4 < found.gate_s[0] < ECHO_S
-    error = level_db(found) - true_level_db(found.frequency_hz)
-    assert np.nanmax(np.abs(error)) < 0.1
+    error = np.abs(level_db(found) - true_level_db(found.frequency_hz))
+    # DEFINITIONS: 0.1 dB from 3.3/T, 0.3 dB from 2/T
+    assert np.nanmax(error[:, found.frequency_hz >= 3.3 / found.gate_s[0]]) < 0.1
+    assert np.nanmax(error) < 0.3
     assert found.valid.any(axis=-1).all()
 
 
 def test_valid_band(turned: Path) -> None:
     found = reduced(turned, facts(dataclasses.replace(RIG, gate_s=4e-3)))
     f = found.frequency_hz
-    # DEFINITIONS: valid from 3.3/T
+    # DEFINITIONS: valid from 2/T (0.3 dB)
     assert found.gate_s == pytest.approx([4e-3] * len(ANGLES))
-    assert found.valid_from_hz == pytest.approx(825.0, rel=0.01)
-    assert not found.valid[:, f < 825.0].any()
-    assert found.valid[:, (f > 830.0) & (f < 19_000.0)].all()
+    assert found.valid_from_hz == pytest.approx(500.0, rel=0.01)
+    assert not found.valid[:, f < 500.0].any()
+    assert found.valid[:, (f > 504.0) & (f < 19_000.0)].all()
     assert np.isnan(found.pressure[~found.valid]).all()
     assert np.all(found.origin[found.valid] == Origin.GATED)
     assert np.all(found.origin[~found.valid] == Origin.NOTHING)
@@ -142,7 +144,7 @@ def test_recordings_without_a_common_clock(tmp_path: Path) -> None:
         bench.recording(f"horizontal_{angle:+04d}_2.83V.wav", distance, echo_s=ECHO_S, latency_s=latency)
     found = reduced(tmp_path, facts())
     assert any("share a clock" in note for note in found.notes)
-    assert np.nanmax(np.abs(level_db(found) - true_level_db(found.frequency_hz))) < 0.1
+    assert np.nanmax(np.abs(level_db(found) - true_level_db(found.frequency_hz))) < 0.3
 
 
 def test_noise_limits_what_is_valid(tmp_path: Path) -> None:
@@ -222,7 +224,7 @@ def test_no_splice_without_the_facts_for_it(tmp_path: Path, unit: Unit, note: st
     near_field_case(tmp_path)
     found = reduced(tmp_path, facts(unit=unit))
     assert any(note in n for n in found.notes)
-    assert found.valid_from_hz > 600.0
+    assert found.valid_from_hz > 400.0
     assert found.near_field_takes == ((),)
 
 
@@ -240,7 +242,7 @@ def test_a_near_field_of_the_wrong_level_is_pointed_out(tmp_path: Path) -> None:
     assert any("don't agree" in note for note in found.notes)
     splice = found.components[ComponentName.SPLICE][0]
     assert np.nanmax(splice) > 1.5
-    assert splice[found.frequency_hz > 1_500.0] == pytest.approx(0.0)
+    assert splice[found.frequency_hz > 1_700.0] == pytest.approx(0.0)
     assert found.near_field_takes == (("near_field_woofer_5mm_0.283V.wav",),)
 
 

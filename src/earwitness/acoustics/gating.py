@@ -11,8 +11,10 @@ import scipy.fft
 Float64s = npt.NDArray[np.float64]
 Complex64s = npt.NDArray[np.complex64]
 
-#: A gated response is valid from so many times 1/T. Source: computed on featureless roll-offs, 0.1 dB.
-VALID_FROM_GATES: Final = 3.3
+#: A gated response is valid from so many times 1/T, and is accurate from so many. Source: computed on
+#: featureless roll-offs, the worst of four: 0.3 dB and 0.1 dB.
+VALID_FROM_GATES: Final = 2.0
+ACCURATE_FROM_GATES: Final = 3.3
 #: The last part of the gate over which it closes as half a Hann window. Computed on second-order roll-offs at
 #: 40 to 120 Hz with Q up to 1: within 0.06 dB from 3.3/T; closing over the last quarter, 0.12 dB.
 TAIL_PART: Final = 0.4
@@ -33,8 +35,13 @@ def gate(time_s: npt.ArrayLike, lead_s: float, gate_s: float) -> Float64s:
 
 
 def valid_from_hz(gate_s: npt.ArrayLike) -> Float64s:
-    """The lowest frequency at which a response gated to T is within 0.1 dB: 3.3/T."""
+    """The lowest frequency at which a response gated to T is within 0.3 dB: 2/T."""
     return np.asarray(VALID_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
+
+
+def accurate_from_hz(gate_s: npt.ArrayLike) -> Float64s:
+    """The lowest frequency at which a response gated to T is within 0.1 dB: 3.3/T."""
+    return np.asarray(ACCURATE_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
 
 
 def spectra(

@@ -38,10 +38,11 @@ def blended(low: Complex128s, high: Complex128s, weight: Float64s) -> Complex128
     return np.asarray(low * np.exp(weight * np.log(high / low)))
 
 
-def mismatch_db(low: Complex128s, high: Complex128s, overlap: slice) -> Float64s:
-    """Root mean square over the overlap of the upper's level over the lower's, dB, shape (D,).
+def difference_db(low: Complex128s, high: Complex128s) -> Float64s:
+    """The upper's level over the lower's, dB, shape (D, F)."""
+    return np.asarray(20.0 * np.log10(np.abs(high) / np.abs(low)))
 
-    Not the mean: a comb between the two has none.
-    """
-    difference = 20.0 * np.log10(np.abs(high[:, overlap]) / np.abs(low[:, overlap]))
-    return np.asarray(np.sqrt(np.mean(difference**2, axis=-1)))
+
+def root_mean_square(values: Float64s) -> Float64s:
+    """Over the last axis. Not the mean: a comb between near and far has none."""
+    return np.asarray(np.sqrt(np.mean(values**2, axis=-1)))

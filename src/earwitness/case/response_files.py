@@ -18,7 +18,7 @@ from earwitness.case.netcdf_file import (
     new_file,
     read_file,
 )
-from earwitness.records.responses import Origin, Responses
+from earwitness.records.responses import Origin, Responses, Splice
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
 
@@ -83,8 +83,10 @@ def _read_responses(file: NetcdfReader) -> Responses:
         if file.has(f"pressure_uncertainty_{n}")
     }
     near = file.texts("near_field_takes")
+    takes = _read_takes(file)
+    aside = file.truths("set_aside").tolist()
     return Responses(
-        takes=_read_takes(file),
+        takes=takes,
         frequency_hz=file.numbers("frequency"),
         pressure=pressure,
         valid=file.truths("pressure_valid"),
@@ -99,6 +101,8 @@ def _read_responses(file: NetcdfReader) -> Responses:
         near_field_takes=tuple(tuple(TakeId(i) for i in ids.split("\n") if i) for ids in near),
         valid_from_hz=float(file.whole("valid_from_hz")),
         notes=tuple(file.texts("notes")),
+        splices=_read_splices(file, takes),
+        set_aside=tuple(take.id for take, out in zip(takes, aside, strict=True) if out),
     )
 
 
@@ -113,7 +117,34 @@ def _write_per_take(file: NetcdfWriter, responses: Responses) -> None:
     file.numbers("gate", gate, responses.gate_s)
     near = ["\n".join(ids) for ids in responses.near_field_takes]
     file.texts("near_field_takes", Variable(along, "1", "near-field takes spliced in, one a line"), near)
+    _write_splices(file, responses)
+    aside = [take.id in responses.set_aside for take in responses.takes]
+    meaning = "whether the take departs so far from its repeats that it counts for nothing"
+    file.flags("set_aside", Variable(along, "1", meaning), np.array(aside))
     file.texts("notes", Variable(("note",), "1", "what the reduction decided, and why"), responses.notes)
+
+
+def _write_splices(file: NetcdfWriter, responses: Responses) -> None:
+    """Three numbers a take; NaN where nothing was spliced in."""
+    splices = [responses.splices.get(take.id) for take in responses.takes]
+    for name, units, meaning, values in (
+        ("splice_low", "Hz", "lower end of the splice", [s and s.low_hz for s in splices]),
+        ("splice_high", "Hz", "upper end of the splice", [s and s.high_hz for s in splices]),
+        (
+            "splice_mismatch",
+            "dB",
+            "gated over near field in the splice",
+            [s and s.mismatch_db for s in splices],
+        ),
+    ):
+        plain = np.array([np.nan if v is None else v for v in values], dtype=np.float64)
+        file.numbers(name, Variable(("take",), units, meaning), plain)
+
+
+def _read_splices(file: NetcdfReader, takes: Sequence[Take]) -> dict[TakeId, Splice]:
+    columns = [file.numbers(f"splice_{name}").tolist() for name in ("low", "high", "mismatch")]
+    rows = zip(takes, *columns, strict=True)
+    return {take.id: Splice(low, high, apart) for take, low, high, apart in rows if not np.isnan(low)}
 
 
 def _write_takes(file: NetcdfWriter, takes: Sequence[Take]) -> None:

@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import radiation
-from earwitness.measurement.gated import rms_over
 from earwitness.measurement.near_field import NearField
+from earwitness.measurement.running import rms_over
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, Radiator, Sphere
 

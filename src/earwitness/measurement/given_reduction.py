@@ -112,7 +112,7 @@ def _enter(table: Table, row: int, response: MeasuredResponse, distance_m: float
     """One response onto the grid."""
     on = on_grid(response, table.frequency_hz, distance_m, drive_units(drive_of(table.takes[row])))
     reduced = response.placed is not None and response.placed.without_delay
-    from_hz = 0.0 if rig.gate_s is None or reduced else float(gating.valid_from_hz(rig.gate_s))
+    from_hz = 0.0 if rig.gate_s is None or reduced else float(gating.accurate_from_hz(rig.gate_s))
     table.pressure[row], table.has_phase[row] = on.pressure, on.has_phase
     table.valid[row] = on.valid & (table.frequency_hz >= from_hz)
     table.origin[row] = Origin.AS_GIVEN

@@ -201,4 +201,4 @@ def _spectra(
     windows = gating.gate(start[:, None] + np.arange(count) / rate, lead, end)
     spectrum = gating.spectra((segments * windows).astype(np.float32), rate, frequency_hz, start)
     noise_power = noise_in(responses, frequency_hz) * np.sum(windows**2, axis=-1)[:, None]
-    return spectrum.astype(np.complex128), noise_power, float(gating.valid_from_hz(end))
+    return spectrum.astype(np.complex128), noise_power, float(gating.accurate_from_hz(end))

@@ -14,19 +14,20 @@ from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement import stated
 from earwitness.measurement.calibration import Calibration, calibrate
 from earwitness.measurement.carrying import PlacedCabinet, equivalent_radius_m, fits, rival_radii_m
+from earwitness.measurement.cut_off import cut_off_db
 from earwitness.measurement.flight import Flight, find_flight
 from earwitness.measurement.gated import Gate, Gated, choose_gate, gate_takes
 from earwitness.measurement.geometry import Turntable
 from earwitness.measurement.given_impulse import in_pascals, is_given
 from earwitness.measurement.impulse_response import ImpulseResponse
-from earwitness.measurement.joining import Joined, join, overlap
+from earwitness.measurement.joining import Joined, common, join
 from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, CaseFacts, Rig
-from earwitness.records.responses import Origin
+from earwitness.records.responses import Origin, Splice
 from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
 
 Float64s = npt.NDArray[np.float64]
@@ -167,7 +168,8 @@ def _enter(table: Table, rows: list[int], gated: Gated, gate_s: float, rate_hz: 
     table.valid[rows] = gated.valid
     table.origin[rows] = Origin.GATED
     table.has_phase[rows] = True
-    table.noise_db[rows], table.gate_db[rows] = gated.noise_db, gated.gate_db
+    table.noise_db[rows] = gated.noise_db
+    table.gate_db[rows] = np.maximum(gated.gate_db, cut_off_db(table.frequency_hz, gate_s, None))
     table.sample_rate_hz[rows], table.gate_s[rows] = rate_hz, gate_s
     table.impulse_responses.update(zip(rows, gated.impulse_response, strict=True))
     if np.isnan(gated.noise_db[gated.valid]).any():
@@ -185,15 +187,15 @@ def _join(
     setting: Setting,
 ) -> None:
     """Near fields below the gated rows, where they can be carried and meet them."""
-    over = overlap(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
-    radii = _spheres(table, near, facts, over)
-    if over is not None and radii:
+    within = common(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
+    radii = _spheres(table, near, facts, within)
+    if within is not None and radii:
         directions = [stated.direction(table.takes[row]) for row in rows]
         cabinet = PlacedCabinet(radii[0], _microphones(geometry.flight.turntable, directions), radii[1:])
-        _enter_joined(table, rows, near, join(near, gated, over, cabinet, setting))
+        _enter_joined(table, rows, near, join(near, gated, within, cabinet, setting))
 
 
-def _spheres(table: Table, near: NearField, facts: CaseFacts, over: slice | None) -> tuple[float, ...]:
+def _spheres(table: Table, near: NearField, facts: CaseFacts, within: slice | None) -> tuple[float, ...]:
     """Radii of the sphere that carries the near field and of its rivals; notes where none can, or roughly."""
     cabinet = facts.unit.cabinet
     if cabinet is None:
@@ -203,7 +205,7 @@ def _spheres(table: Table, near: NearField, facts: CaseFacts, over: slice | None
     if not fits(near, radius):
         table.say("A radiator doesn't fit on the cabinet as described; its near field can't be carried.")
         return ()
-    if over is None:
+    if within is None:
         table.say("Near field and gated far field hardly overlap, so they aren't joined.")
         return ()
     if isinstance(cabinet, Box):
@@ -220,6 +222,8 @@ def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined
     table.noise_db[rows], table.gate_db[rows] = joined.noise_db, joined.gate_db
     table.splice_db[rows] = joined.splice_db
     table.near_field_takes.update(dict.fromkeys(rows, near.takes))
+    for row, mismatch in zip(rows, joined.mismatch_db, strict=True):
+        table.splices[row] = Splice(*joined.over_hz, float(mismatch))
     table.say(*joined.notes)
 
 

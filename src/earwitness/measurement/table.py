@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.records.responses import Responses
+from earwitness.records.responses import Responses, Splice
 from earwitness.records.takes import Take, TakeId
 from earwitness.records.uncertainty import ComponentName
 
@@ -33,6 +33,8 @@ class Table:
     gate_s: Float64s
     impulse_responses: dict[int, npt.NDArray[np.float32]] = field(default_factory=dict)
     near_field_takes: dict[int, tuple[TakeId, ...]] = field(default_factory=dict)
+    splices: dict[int, Splice] = field(default_factory=dict)
+    set_aside: list[TakeId] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     @classmethod
@@ -98,6 +100,8 @@ class Table:
             near_field_takes=tuple(self.near_field_takes.get(row, ()) for row in range(rows)),
             valid_from_hz=_valid_from_hz(valid, self.frequency_hz),
             notes=tuple(self.notes),
+            splices={self.takes[row].id: self.splices[row] for row in sorted(self.splices)},
+            set_aside=tuple(self.set_aside),
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 
 from earwitness.records.grid import Bools, Bytes, Complexes, Floats
@@ -19,6 +19,19 @@ class Origin(IntEnum):
     NEAR_FIELD = 2
     BLENDED = 3
     AS_GIVEN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Splice:
+    """Where a near field was joined to a gated response, and how the two differ there.
+
+    `mismatch_db` is the mean level of the gated response over the near field as theory carries it, from
+    `low_hz` to `high_hz`. The near field's level was left as theory has it.
+    """
+
+    low_hz: float
+    high_hz: float
+    mismatch_db: float
 
 
 @dataclass(frozen=True)
@@ -54,6 +67,11 @@ class Responses:
         Shape (T,); zero for takes that came as responses.
     near_field_takes
         For each take the ids of the near-field takes that were spliced in.
+    splices
+        For each take that a near field was spliced into, how.
+    set_aside
+        Repeats that depart from the others so far that they count for nothing: valid nowhere. `notes` say
+        why.
     notes
         What the reduction decided and why, in words without digits where they can be (see `sentences`).
     """
@@ -73,6 +91,8 @@ class Responses:
     near_field_takes: tuple[tuple[TakeId, ...], ...]
     valid_from_hz: float
     notes: tuple[str, ...] = ()
+    splices: Mapping[TakeId, Splice] = field(default_factory=dict)
+    set_aside: tuple[TakeId, ...] = ()
 
 
 @dataclass(frozen=True)
