@@ -9,6 +9,7 @@ import numpy as np
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.directivity import TakePowers, directivity, level_db
 from earwitness.records.grid import POINTS_PER_OCTAVE
+from earwitness.records.responses import Directivity
 from earwitness.records.takes import Orbit
 
 #: Sides that differ by more than this, as a root mean square in dB, contradict a stated symmetry.
@@ -17,13 +18,14 @@ SIDES_WARNING_DB: Final = 1.0
 SIDES_FRACTION: Final = 3
 
 
-def sides_difference_db(takes: TakePowers, orbit: Orbit) -> float | None:
+def sides_difference_db(takes: TakePowers, orbit: Orbit, field: Directivity | None = None) -> float | None:
     """Root mean square over angle and frequency of the level on one side less that on the other, dB.
 
     Of directions that were measured on both sides, each smoothed by 1/3 octave, where both are valid; None
     where there are none. Worked number: 3 dB apart on one pair of two and alike on the other give 2.12 dB.
+    `field` holds the directions of the takes, where somebody worked them out already.
     """
-    field = directivity(takes)
+    field = directivity(takes) if field is None else field
     rows = {d: i for i, d in enumerate(field.directions) if d.orbit is orbit and not takes.mirrored[i]}
     pairs = [(row, rows[d.mirrored]) for d, row in rows.items() if d.angle_deg > 0.0 and d.mirrored in rows]
     pairs = [(one, other) for one, other in pairs if one != other]

@@ -23,6 +23,13 @@ OCTAVES: Final = tuple(range(-5, 5))
 HELD_PART: Final = 0.8
 #: Thirds of an octave in which directions are told from each other: 630 Hz to 10 kHz.
 TOLD_THIRDS: Final = tuple(range(-2, 11))
+#: Takes side by side have alike phases here; every so many points of the grid tell enough.
+POLARITY_HZ: Final = (200.0, 1_000.0)
+POLARITY_STEP: Final = 8
+#: Takes less alike than this (cosine of the angle between them), or less against each other, tell nothing.
+ALIKE: Final = 0.5
+#: Neighbours on an orbit lie no further apart.
+BESIDE_DEG: Final = 15.0
 #: Fewer takes on an orbit have no order that could be doubted.
 LEAST_ORDERED: Final = 7
 #: Directions on both sides that are as far from the axis, to so much, are taken as mirror images.
@@ -110,18 +117,19 @@ def upside_down(responses: Responses) -> tuple[list[int], bool]:
     1 kHz once the time of flight is off; a take that runs against its neighbours is upside down.
     """
     f = np.asarray(responses.frequency_hz)
-    band = (f >= 200.0) & (f <= 1_000.0)
+    band = np.flatnonzero((f >= POLARITY_HZ[0]) & (f <= POLARITY_HZ[1]))[::POLARITY_STEP]
     told = [
         i
         for i, take in enumerate(responses.takes)
-        if take.key.direction and responses.has_phase[i] and responses.valid[i, band].sum() > band.sum() // 4
+        if take.key.direction and responses.has_phase[i] and responses.valid[i, band].sum() > band.size // 4
     ]
     if len(told) < 2:
         return [], False
-    pressure = np.where(responses.valid, responses.pressure, 0.0)[told][:, band]
+    at = np.ix_(np.asarray(told), band)
+    pressure = np.where(np.asarray(responses.valid)[at], np.asarray(responses.pressure)[at], 0.0)
     norm = np.linalg.norm(pressure, axis=-1)
     alike = np.real(pressure @ pressure.conj().T) / np.maximum(np.outer(norm, norm), 1e-30)
-    near = _side_by_side(responses, told) & (np.abs(alike) > 0.5)
+    near = _side_by_side(responses, told) & (np.abs(alike) > ALIKE)
     sign, told_signs = np.zeros(len(told), dtype=int), 0
     for start in range(len(told)):
         if sign[start] or not near[start].any():
@@ -148,7 +156,7 @@ def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:
     apart = np.abs((angle[:, None] - angle + 180.0) % 360.0 - 180.0)
     same = orbit[:, None] == orbit
     meeting = (apart == 0.0) & np.isin(angle, (0.0, 180.0))[:, None]
-    near = np.asarray((same & (apart <= 15.0)) | meeting)
+    near = np.asarray((same & (apart <= BESIDE_DEG)) | meeting)
     np.fill_diagonal(near, False)
     return near
 
@@ -180,21 +188,17 @@ def swapped(angle_deg: Float64s, level_db: Float64s) -> tuple[int, int, float] |
         return None
     apart = np.sqrt(np.mean((level[:, None] - level) ** 2, axis=-1))
     closed = bool(360.0 - (angle_deg[-1] - angle_deg[0]) <= 1.5 * np.max(np.diff(angle_deg)))
-    order = np.arange(count)
-    whole = _way(apart, order, closed)
-    best: tuple[int, int, float] | None = None
-    for i in range(count):
-        for j in range(i + 1, count):
-            if abs((angle_deg[i] + angle_deg[j] + 180.0) % 360.0 - 180.0) <= MIRRORED_DEG:
-                continue
-            order[[i, j]] = order[[j, i]]
-            saved = 1.0 - _way(apart, order, closed) / whole
-            order[[i, j]] = order[[j, i]]
-            if saved > (best[2] if best else 0.0):
-                best = i, j, saved
-    return best
-
-
-def _way(apart: Float64s, order: npt.NDArray[np.int_], closed: bool) -> float:
-    steps = float(apart[order[:-1], order[1:]].sum())
-    return steps + (float(apart[order[-1], order[0]]) if closed else 0.0)
+    first, second = np.triu_indices(count, 1)
+    sum_deg = angle_deg[first] + angle_deg[second]
+    tried = np.abs((sum_deg + 180.0) % 360.0 - 180.0) > MIRRORED_DEG
+    first, second = first[tried], second[tried]
+    if not first.size:
+        return None
+    orders = np.tile(np.arange(count), (first.size + 1, 1))
+    rows = np.arange(1, first.size + 1)
+    orders[rows, first], orders[rows, second] = second, first
+    follows = np.roll(orders, -1, axis=-1) if closed else orders[:, 1:]
+    ways = apart[orders[:, : follows.shape[-1]], follows].sum(axis=-1)
+    best = int(np.argmin(ways[1:]))
+    saved = float(1.0 - ways[best + 1] / ways[0]) if ways[0] > 0.0 else 0.0
+    return (int(first[best]), int(second[best]), saved) if saved > 0.0 else None

@@ -41,7 +41,7 @@ def lateness_s(
     mount = Turntable(distance_m, rotation_behind_m)
     place = np.asarray((mount.distances_m(angles) - distance_m) / speed_m_s)
     axis = float(np.median(peaks[angles == 0.0]))
-    found = np.array([_found_s(r, axis + p, g) for r, p, g in zip(responses, place, peaks, strict=True)])
+    found = _found_s(responses, axis + place, peaks)
     axis = float(np.median(found[angles == 0.0]))
     return np.asarray(found - place - axis)
 
@@ -76,19 +76,27 @@ def _greatest_s(response: ImpulseResponse) -> float:
     return response.start_s + int(np.argmax(np.abs(response.samples))) / response.sample_rate_hz
 
 
-def _found_s(response: ImpulseResponse, near_s: float, greatest_s: float) -> float:
-    """The arrival near its place by geometry; the greatest peak where there is no such sound."""
-    rate = response.sample_rate_hz
-    first = max(round((near_s - 0.5 * STRETCH_S - response.start_s) * rate), 0)
-    stretch = response.samples[first : first + round(STRETCH_S * rate)]
-    if stretch.size < round(0.5 * STRETCH_S * rate):
-        return greatest_s
-    curve = arrival.envelope(stretch, rate, BAND_HZ)
-    start_s = response.start_s + first / rate
-    low, high = (
-        int(np.clip((near_s + t - start_s) * rate, 0, curve.size)) for t in (-WINDOW_S[0], WINDOW_S[1])
-    )
-    peak = float(np.max(np.abs(response.samples)))
-    if low >= high or curve[low:high].max() < peak * 10.0 ** (WEAKEST_DB / 20.0):
-        return greatest_s
-    return start_s + arrival.peak_position(curve, low, high) / rate
+def _found_s(responses: Sequence[ImpulseResponse], near_s: Float64s, greatest_s: Float64s) -> Float64s:
+    """Arrivals near their places by geometry, (R,); the greatest peak's where there is no such sound."""
+    found = greatest_s.copy()
+    first = [
+        max(round((near - 0.5 * STRETCH_S - r.start_s) * r.sample_rate_hz), 0)
+        for r, near in zip(responses, near_s, strict=True)
+    ]
+    alike: dict[float, list[int]] = {}
+    for row, response in enumerate(responses):
+        if first[row] + round(STRETCH_S * response.sample_rate_hz) <= response.samples.size:
+            alike.setdefault(response.sample_rate_hz, []).append(row)
+    for rate, rows in alike.items():
+        count = round(STRETCH_S * rate)
+        stretches = np.stack([responses[row].samples[first[row] : first[row] + count] for row in rows])
+        for row, curve in zip(rows, arrival.envelope(stretches, rate, BAND_HZ), strict=True):
+            start_s = responses[row].start_s + first[row] / rate
+            low, high = (
+                int(np.clip((near_s[row] + t - start_s) * rate, 0, count))
+                for t in (-WINDOW_S[0], WINDOW_S[1])
+            )
+            peak = float(np.max(np.abs(responses[row].samples)))
+            if low < high and curve[low:high].max() >= peak * 10.0 ** (WEAKEST_DB / 20.0):
+                found[row] = start_s + arrival.peak_position(curve, low, high) / rate
+    return found

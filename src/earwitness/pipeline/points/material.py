@@ -9,14 +9,14 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.derive.directivity import TakePowers, take_powers
+from earwitness.derive.directivity import TakePowers, directivity, take_powers
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.quality import Point, PointName, Series, Verdict
-from earwitness.records.responses import Responses
+from earwitness.records.responses import Directivity, Responses
 from earwitness.records.sentences import EMPTY, Number, Part, Sentence, Term, Words, say, typeset
 from earwitness.records.takes import Direction, Take, TakeId, TakeKind
 
@@ -45,6 +45,11 @@ class Material:
     def powers(self) -> TakePowers:
         """The takes at the reference drive."""
         return take_powers(self.responses, self.facts.unit.symmetry)
+
+    @cached_property
+    def field(self) -> Directivity:
+        """The directions of those takes."""
+        return directivity(self.powers)
 
 
 class Teller:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.acoustics.air import speed_of_sound_m_s
-from earwitness.measurement.quality_bands import upside_down
+from earwitness.measurement.quality_bands import POLARITY_HZ, upside_down
 from earwitness.measurement.quality_clock import jumps_s, lateness_s
 from earwitness.measurement.quality_near import near_against_far
 from earwitness.pipeline.points.material import Material, Teller, joined, named, series
@@ -129,9 +129,9 @@ def polarity(material: Material) -> Point:
     wrong = turned + [take for take, alike in near.items() if alike < 0.0]
     limit = say(
         "upside down: it runs against the takes beside it between ",
-        tell.hz("from_hz", 200.0),
+        tell.hz("from_hz", POLARITY_HZ[0]),
         " and ",
-        tell.hz("to_hz", 1_000.0),
+        tell.hz("to_hz", POLARITY_HZ[1]),
         ", or a near field against the far field where they overlap (defined here)",
     )
     if not wrong:

@@ -190,7 +190,7 @@ def sides(material: Material, name: PointName) -> Point:
     """Whether both sides of an orbit are alike, as the case states; unstated, they may be anything."""
     tell = Teller(name)
     symmetry, words = _SIDES[name]
-    difference = sides_difference_db(material.powers, ORBITS[symmetry])
+    difference = sides_difference_db(material.powers, ORBITS[symmetry], material.field)
     if difference is None:
         return tell.cannot_tell(
             f"{words} weren't both measured.", "Measure both sides, if only at a few angles."

@@ -1,0 +1,296 @@
+"""Each point of quality on recordings of the virtual workshop that are spoiled as happens in life."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from spoiled import (
+    NEAR,
+    ON_AXIS,
+    Floats,
+    Spoiled,
+    clipped,
+    gained,
+    humming,
+    later,
+    noisy,
+    quieter_above,
+    with_a_gap,
+)
+
+from earwitness.pipeline.check import check_case
+from earwitness.records.quality import PointName, Quality, Verdict
+from earwitness.records.takes import TakeId
+from earwitness.virtual.scenario import load
+
+Spoil = Callable[[], Spoiled]
+
+
+@pytest.fixture(scope="session")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Spoiled:
+    return Spoiled.whole(tmp_path_factory.mktemp("whole") / "case")
+
+
+@pytest.fixture
+def case(whole: Spoiled, tmp_path: Path) -> Spoiled:
+    """A copy that a test may spoil; its impulse responses are there already."""
+    return whole.copy(tmp_path / "case")
+
+
+def verdicts(quality: Quality) -> dict[PointName, Verdict]:
+    return {point.name: point.verdict for point in quality.points}
+
+
+def others_are_fine(quality: Quality, *but: PointName) -> bool:
+    return all(
+        verdict in (Verdict.FINE, Verdict.CANNOT_TELL)
+        for name, verdict in verdicts(quality).items()
+        if name not in but
+    )
+
+
+def test_the_demo_is_fine_on_all_that_can_be_told(whole: Spoiled) -> None:
+    quality = whole.quality()
+    assert quality.fit
+    untold = {PointName.FIRST_LAST, PointName.REPEATS, PointName.CALIBRATION, PointName.REFERENCE}
+    assert verdicts(quality) == {
+        name: Verdict.CANNOT_TELL if name in untold else Verdict.FINE for name in PointName
+    }
+    for point in quality.points:
+        assert (point.verdict is Verdict.CANNOT_TELL) == (not point.limit.parts)
+        assert bool(point.remedy.parts) == (point.verdict is not Verdict.FINE)
+        assert {n.reference for n in (point.sentence + point.limit + point.remedy).numbers} <= {
+            f"quality:{point.name}/{key}" for key in point.values
+        }
+        for number in (point.sentence + point.limit + point.remedy).numbers:
+            assert quality.resolve(number.reference.removeprefix("quality:")) == number.value
+
+
+@pytest.mark.parametrize(
+    ("how", "name"),
+    [
+        (clipped(0.5), PointName.CLIPPING),
+        (with_a_gap(0.004), PointName.RECORDINGS),
+        (lambda samples: samples[: samples.size // 2], PointName.RECORDINGS),
+    ],
+)
+def test_a_damaged_recording_is_unfit(
+    case: Spoiled, how: Callable[[Floats], Floats], name: PointName
+) -> None:
+    case.change("horizontal_+030_2.83V.wav", how)
+    case.change("vertical_-010_2.83V.wav", how)
+    quality = case.quality()
+    assert [point.name for point in quality.points] == [name]
+    point = quality.points[0]
+    assert point.verdict is Verdict.UNFIT
+    assert point.takes == ("horizontal_+030_2.83V.wav", "vertical_-010_2.83V.wav")
+    assert point.values["unusable"] == 2
+    assert point.values["recordings"] == 73
+
+
+def test_a_recording_clipped_at_full_scale_is_unfit(case: Spoiled) -> None:
+    loud = 3.0 / np.max(np.abs(case.samples(ON_AXIS)))
+    case.change(ON_AXIS, lambda samples: np.clip(loud * samples, -1.0, 1.0))
+    point = case.quality().points[0]
+    assert (point.name, point.verdict) == (PointName.CLIPPING, Verdict.UNFIT)
+
+
+def test_a_peak_close_to_full_scale_is_looked_at(case: Spoiled) -> None:
+    """0.95 of full scale is −0.446 dB."""
+    close = 0.95 / np.max(np.abs(case.samples("horizontal_+030_2.83V.wav")))
+    case.change("horizontal_+030_2.83V.wav", lambda samples: close * samples)
+    point = case.point(PointName.CLIPPING)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["peak_db"] == pytest.approx(-0.4455, abs=2e-3)
+
+
+def test_hum_is_named_with_its_frequency_and_level(case: Spoiled) -> None:
+    """3e-4 of full scale, which is 8 Pa: 20 lg(3e-4·8/20e-6) = 41.6 dB."""
+    for path in sorted((case.root / "raw").glob("*V.wav")):
+        case.change(path.name, humming(3e-4))
+    quality = case.quality()
+    point = quality.point(PointName.HUM)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["at_hz"] == 100.0
+    assert point.values["level_db"] == pytest.approx(41.58, abs=0.2)
+    assert others_are_fine(quality, PointName.HUM, PointName.SIGNAL_TO_NOISE)
+
+
+@pytest.mark.parametrize(("samples", "verdict"), [(24, Verdict.LOOK), (96, Verdict.UNFIT)])
+def test_a_late_take_is_named_with_its_lateness(case: Spoiled, samples: int, verdict: Verdict) -> None:
+    case.change("horizontal_+050_2.83V.wav", later(samples))
+    quality = case.quality()
+    point = quality.point(PointName.LATENCY)
+    assert point.verdict is verdict
+    assert point.takes[0] == "horizontal_+050_2.83V.wav"
+    assert point.values["jump_ms"] == pytest.approx(samples / 48.0, abs=0.1)
+    assert "later in horizontal_+050" in str(point.sentence)
+
+
+@pytest.mark.parametrize("name", ["horizontal_+050_2.83V.wav", "vertical_+180_2.83V.wav", ON_AXIS, NEAR])
+def test_a_take_upside_down_is_named(case: Spoiled, name: str) -> None:
+    case.change(name, lambda samples: -samples)
+    quality = case.quality()
+    point = quality.point(PointName.POLARITY)
+    assert point.verdict is Verdict.UNFIT
+    assert point.takes == (name,)
+    assert not quality.fit
+
+
+def test_a_direction_left_out_is_named(tmp_path: Path) -> None:
+    names = [n for n in load("cobble_two").names if "vertical_+040" not in n]
+    case = Spoiled.whole(tmp_path / "case", names)
+    quality = case.quality()
+    point = quality.point(PointName.MISSING)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["missing"] == 1
+    assert "vertical +40°" in str(point.sentence)
+    assert others_are_fine(quality, PointName.MISSING)
+
+
+@pytest.mark.parametrize(("one", "other"), [(30, 60), (-30, 60), (-20, 70), (100, 140)])
+def test_two_swapped_directions_are_named(case: Spoiled, one: int, other: int) -> None:
+    names = [f"horizontal_{angle:+04d}_2.83V.wav" for angle in (one, other)]
+    case.swap(*names)
+    point = case.point(PointName.ORDER)
+    assert point.verdict is Verdict.LOOK
+    assert set(point.takes) == set(names)
+
+
+def again(case: Spoiled, how: Callable[[Floats], Floats], name: str = ON_AXIS) -> None:
+    """The take once more, with noise of its own."""
+    repeated = how(noisy(2e-5, seed=3)(case.samples(name)))
+    case.add(name.replace("_2.83V", "_repeat2_2.83V"), repeated)
+
+
+def test_a_last_take_that_is_alike_is_fine(case: Spoiled) -> None:
+    again(case, lambda samples: samples)
+    quality = case.quality()
+    assert quality.point(PointName.FIRST_LAST).verdict is Verdict.FINE
+    assert quality.point(PointName.REPEATS).verdict is Verdict.FINE
+    assert quality.point(PointName.FIRST_LAST).values["worst_db"] < 0.1
+    assert others_are_fine(quality)
+
+
+def test_a_tweeter_that_lost_a_decibel_is_seen(case: Spoiled) -> None:
+    again(case, quieter_above(5_000.0, 1.0))
+    quality = case.quality()
+    point = quality.point(PointName.FIRST_LAST)
+    assert point.verdict is Verdict.UNFIT
+    assert point.values["worst_db"] == pytest.approx(1.0, abs=0.03)
+    assert point.values["worst_hz"] > 7_000.0
+    assert "quieter than the first" in str(point.sentence)
+
+
+def test_a_small_loss_is_looked_at(case: Spoiled) -> None:
+    again(case, quieter_above(5_000.0, 0.5))
+    assert case.point(PointName.FIRST_LAST).verdict is Verdict.LOOK
+
+
+def test_repeats_that_scatter_are_named(case: Spoiled) -> None:
+    """Two takes 2 dB apart have a standard deviation of √2 dB."""
+    again(case, gained(-2.0), "horizontal_+030_2.83V.wav")
+    point = case.point(PointName.REPEATS)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["worst_db"] == pytest.approx(np.sqrt(2.0), abs=0.02)
+    assert "horizontal +30°" in str(point.sentence)
+
+
+@pytest.mark.parametrize(("db", "verdict"), [(2.0, Verdict.LOOK), (-4.0, Verdict.UNFIT)])
+def test_orbits_that_meet_apart(case: Spoiled, db: float, verdict: Verdict) -> None:
+    case.change("vertical_+000_2.83V.wav", gained(db))
+    point = case.point(PointName.ORBITS)
+    assert point.verdict is verdict
+    assert point.values["worst_db"] == pytest.approx(abs(db), abs=0.05)
+
+
+@pytest.mark.parametrize(("db", "verdict"), [(1.0, Verdict.FINE), (2.2, Verdict.LOOK), (-4.0, Verdict.UNFIT)])
+def test_a_near_field_at_another_level(case: Spoiled, db: float, verdict: Verdict) -> None:
+    """The far field's level over the near field's is down by what the near field is up."""
+    case.change(NEAR, gained(db))
+    point = case.point(PointName.SPLICE)
+    assert point.verdict is verdict
+    assert point.values["rms_db"] == pytest.approx(abs(db), abs=0.1)
+
+
+def test_sides_that_are_stated_alike_and_are_not(case: Spoiled) -> None:
+    """2 dB on one side; below the splice both sides share a near field, in about half of the grid."""
+    case.state("active = false", 'active = false\nsymmetry = ["left-right"]')
+    assert case.point(PointName.LEFT_RIGHT).verdict is Verdict.FINE
+    for angle in range(10, 180, 10):
+        case.change(f"horizontal_{angle:+04d}_2.83V.wav", gained(2.0))
+    point = case.point(PointName.LEFT_RIGHT)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["difference_db"] == pytest.approx(2.0 * np.sqrt(0.5), abs=0.1)
+
+
+@pytest.mark.parametrize(("db", "verdict"), [(0.02, Verdict.FINE), (0.3, Verdict.LOOK)])
+def test_a_chain_that_drifted(case: Spoiled, db: float, verdict: Verdict) -> None:
+    case.add("calibrator_94_repeat2.wav", gained(db)(case.samples("calibrator_94.wav")))
+    point = case.point(PointName.CALIBRATION)
+    assert point.verdict is verdict
+    assert point.values["apart_db"] == pytest.approx(db, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "rms", "verdict"),
+    [
+        (ON_AXIS, 3e-2, Verdict.UNFIT),
+        (ON_AXIS, 6e-3, Verdict.LOOK),
+        ("horizontal_+030_2.83V.wav", 6e-2, Verdict.LOOK),
+    ],
+)
+def test_noise_is_named_with_its_take(case: Spoiled, name: str, rms: float, verdict: Verdict) -> None:
+    case.change(name, noisy(rms))
+    quality = case.quality()
+    point = quality.point(PointName.SIGNAL_TO_NOISE)
+    assert point.verdict is verdict
+    assert point.takes == (name,)
+    assert others_are_fine(quality, PointName.SIGNAL_TO_NOISE)
+
+
+SMALL = ("stimulus.wav", "calibrator_94.wav", "microphone.txt", ON_AXIS)
+REFERENCE = "reference_loudspeaker_2.83V.wav"
+
+
+def with_reference(root: Path, gain_db: float, how: Callable[[Floats], Floats] = lambda s: s) -> Spoiled:
+    """A small case of the rig, and the rig's reference loudspeaker: here the demo's own once more."""
+    case = Spoiled.whole(root, SMALL)
+    case.add(REFERENCE, how(gained(gain_db)(case.samples(ON_AXIS))))
+    return case
+
+
+def test_the_reference_loudspeaker_on_its_control_chart(tmp_path: Path) -> None:
+    gains = (0.0, 0.1, -0.05, 0.05)
+    earlier = [with_reference(tmp_path / f"case-{i}", gain) for i, gain in enumerate(gains)]
+    for one in earlier:
+        assert one.point(PointName.REFERENCE).verdict is Verdict.CANNOT_TELL
+    folders = [one.root for one in earlier]
+    alike = with_reference(tmp_path / "alike", 0.02)
+    point = check_case(alike.root, folders).point(PointName.REFERENCE)
+    assert point.verdict is Verdict.FINE
+    assert "reads as it did in 4 earlier cases" in str(point.sentence)
+    assert point.takes == (TakeId(REFERENCE),)
+    # the mean of the chart is 0.025 dB, mean moving range (0.1 + 0.15 + 0.1)/3, limits ± 2.66 times it
+    mean = {line.name: line.y[-1] for line in point.series}
+    assert mean["centre"] is not None
+    assert mean["upper limit"] is not None
+    assert mean["mean level"] is not None
+    assert mean["upper limit"] - mean["centre"] == pytest.approx(2.66 * 0.35 / 3.0, abs=5e-3)
+    assert mean["mean level"] - mean["centre"] == pytest.approx(0.02 - 0.025, abs=5e-3)
+    louder = with_reference(tmp_path / "louder", 1.0)
+    stated = ", ".join(f'"../case-{i}"' for i in range(4))
+    louder.state("distance_m = 2.0", f"distance_m = 2.0\nearlier = [{stated}]")
+    point = louder.point(PointName.REFERENCE)
+    assert point.verdict is Verdict.LOOK
+    assert "louder by 0.98 dB" in str(point.sentence).replace("0.97", "0.98")
+    dull = with_reference(tmp_path / "dull", 0.0, quieter_above(5_000.0, 1.0))
+    point = check_case(dull.root, folders[:2]).point(PointName.REFERENCE)
+    assert point.verdict is Verdict.LOOK
+    assert point.values["worst_hz"] > 7_000.0
+    point = check_case(alike.root, [*folders, tmp_path / "nowhere"]).point(PointName.REFERENCE)
+    assert point.verdict is Verdict.LOOK
+    assert "Not to be had" in str(point.sentence)
