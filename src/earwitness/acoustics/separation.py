@@ -40,7 +40,7 @@ NODE_PART: Final = 0.03
 #: Of columns of unit length; 0.05 dB of −40 dB of noise at 48 (computed).
 LARGEST_CONDITION: Final = 100.0
 #: What the waves leave of the pressures, re their root mean square.
-LARGEST_RESIDUAL: Final = 0.1
+LARGEST_RESIDUAL: Final = 0.05
 #: Entries of the matrices that are solved in one go.
 MOST_ENTRIES: Final = 2**21
 _TURN: Final = 1e-4

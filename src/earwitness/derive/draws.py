@@ -43,6 +43,7 @@ _STREAMS: Final = {
     ComponentName.SAMPLING: 8,
     ComponentName.FIT: 9,
     ComponentName.INTERPOLATION: 11,
+    ComponentName.SEPARATION: 12,
 }
 _COMMON_STREAM: Final = 10
 #: Components that vary over frequency and from take to take.

@@ -62,6 +62,17 @@ TAKE_COMPONENTS: Final = (
     ComponentName.SPLICE,
     ComponentName.TEMPERATURE,
     ComponentName.INTERPOLATION,
+    ComponentName.SEPARATION,
+)
+#: Components that few cases have: they are left out where no take has them.
+_SELDOM: Final = frozenset({ComponentName.INTERPOLATION, ComponentName.SEPARATION})
+#: Where the value of a take rests, wholly or in part, on takes that others share.
+_SHARED: Final = (
+    Origin.NEAR_FIELD,
+    Origin.BLENDED,
+    Origin.SEPARATED,
+    Origin.SEPARATED_INTO_GATED,
+    Origin.NEAR_FIELD_INTO_SEPARATED,
 )
 
 
@@ -73,12 +84,13 @@ class TakeErrors:
     ----------
     standard_db
         For each of `TAKE_COMPONENTS` shape (T, F), or None where it is neither stated nor found. Of the angle
-        it is signed, as the slope along the orbit is. Interpolation is there only where a take is one.
+        it is signed, as the slope along the orbit is. Interpolation and separation are
+        there only where a take has them.
     unknown
         For components found in the data shape (T,): the takes of which they can't be told. They count as
         zero in `standard_db`.
     near_field
-        Shape (T, F): where a take is, wholly or in part, a near-field take that others share.
+        Shape (T, F): where a take is, wholly or in part, near fields or surfaces that others share.
     gate_s
         Shape (T,): length of the gate, 0 where there was none.
     """
@@ -123,7 +135,7 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     }
     standard: dict[ComponentName, Floats | None] = {}
     for name in TAKE_COMPONENTS:
-        if name is ComponentName.INTERPOLATION and name not in found:
+        if name in _SELDOM and name not in found:
             continue
         value = scalar.get(name)
         standard[name] = found.get(name) if value is None else np.full(shape, value)
@@ -131,7 +143,7 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     if slope is not None and stated.angle_deg is not None:
         standard[ComponentName.ANGLE] = slope * stated.angle_deg
     gate_s = np.asarray(responses.gate_s, dtype=np.float64)[rows]
-    near_field = np.isin(np.asarray(responses.origin)[rows], (Origin.NEAR_FIELD, Origin.BLENDED))
+    near_field = np.isin(np.asarray(responses.origin)[rows], _SHARED)
     return TakeErrors(takes.frequency_hz, standard, unknown, near_field, gate_s)
 
 

@@ -36,6 +36,7 @@ class Table:
     splices: dict[int, Splice] = field(default_factory=dict)
     set_aside: list[TakeId] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    separation_db: dict[int, Float64s] = field(default_factory=dict)
 
     @classmethod
     def empty(cls, takes: tuple[Take, ...], frequency_hz: Float64s) -> Table:
@@ -74,7 +75,16 @@ class Table:
             ComponentName.SPLICE: self.splice_db,
         }
         between = {ComponentName.INTERPOLATION: self.interpolation_db} if self.interpolation_db.any() else {}
-        return found | between
+        return found | between | self._separation()
+
+    def _separation(self) -> dict[ComponentName, Float64s]:
+        """What the separation of waves leaves unsure, where a row has it."""
+        if not self.separation_db:
+            return {}
+        found = np.zeros(self.valid.shape)
+        for row, spread in self.separation_db.items():
+            found[row] = spread
+        return {ComponentName.SEPARATION: found}
 
     def responses(self, lead_s: float) -> Responses:
         """The finished record."""

@@ -26,6 +26,9 @@ ORIGIN_WORDS: Final[Mapping[Origin, str]] = {
     Origin.NEAR_FIELD: "near field",
     Origin.BLENDED: "near field into gated",
     Origin.AS_GIVEN: "as given",
+    Origin.SEPARATED: "separated",
+    Origin.SEPARATED_INTO_GATED: "separated into gated",
+    Origin.NEAR_FIELD_INTO_SEPARATED: "near field into separated",
 }
 
 

@@ -19,6 +19,9 @@ class Origin(IntEnum):
     NEAR_FIELD = 2
     BLENDED = 3
     AS_GIVEN = 4
+    SEPARATED = 5
+    SEPARATED_INTO_GATED = 6
+    NEAR_FIELD_INTO_SEPARATED = 7
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ class ComponentName(StrEnum):
     SAMPLING = "sampling"
     FIT = "fit"
     INTERPOLATION = "interpolation"
+    SEPARATION = "separation"
 
 
 #: Below this, in the value's own unit, a standard uncertainty is zero but for rounding, and isn't printed.
@@ -48,6 +49,7 @@ SHARING: Final[Mapping[ComponentName, Sharing]] = {
     ComponentName.SAMPLING: Sharing(over_frequency=True, over_takes=True),
     ComponentName.FIT: Sharing(over_frequency=True, over_takes=True),
     ComponentName.INTERPOLATION: Sharing(over_frequency=True, over_takes=False),
+    ComponentName.SEPARATION: Sharing(over_frequency=True, over_takes=True),
 }
 
 
