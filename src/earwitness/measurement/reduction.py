@@ -11,6 +11,7 @@ from earwitness.measurement.gated import LEAD_S
 from earwitness.measurement.given_reduction import reduce_given
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.recorded import reduce_recorded
+from earwitness.measurement.repeated import set_aside_outliers
 from earwitness.measurement.table import Table
 from earwitness.records.errors import CallError, NotAvailableError
 from earwitness.records.facts import CaseFacts
@@ -62,6 +63,7 @@ def reduce(
         reduce_recorded(table, recorded, takes, impulse_responses, facts=facts, raw=raw)
     if given:
         reduce_given(table, given, facts, raw)
+    set_aside_outliers(table)
     return table.responses(LEAD_S)
 
 
