@@ -103,3 +103,14 @@ def test_the_largest_difference_is_found_where_it_is_and_not_below_the_band() ->
 def test_one_orbit_alone_has_nothing_to_agree_with() -> None:
     figure = agreement(on_axis_takes((80.0, 80.5)))
     assert figure.value == NotAvailable("the axis wasn't measured on both orbits")
+
+
+def test_a_repeat_that_was_set_aside_counts_for_nothing() -> None:
+    """The mean of two of 80 dB, although a third of 90 dB is among the takes and valid nowhere."""
+    made = on_axis_takes((80.0, 90.0, 80.0))
+    made.valid[1] = False
+    aside = dataclasses.replace(made, set_aside=(made.takes[1].id,))
+    curve = derive(aside, facts()).curves.curves[C.ON_AXIS]
+    assert curve.valid.all()
+    np.testing.assert_allclose(curve.level_db, 80.0, atol=1e-4)
+    assert made.takes[1].id not in curve.takes

@@ -71,8 +71,8 @@ def take_powers(responses: Responses, symmetry: Collection[Symmetry] = ()) -> Ta
     """The takes of a case at its reference drive.
 
     Where a case was measured at several drives, the one with the most directions is taken; among equals the
-    one nearest to 2.83 V (or to full scale). By a stated `symmetry` mirror images stand in for directions
-    that weren't measured at that drive.
+    one nearest to 2.83 V (or to full scale). Repeats that were set aside are left out. By a stated `symmetry`
+    mirror images stand in for directions that weren't measured at that drive.
 
     Raises
     ------
@@ -80,7 +80,11 @@ def take_powers(responses: Responses, symmetry: Collection[Symmetry] = ()) -> Ta
         No take has a direction and a drive.
     """
     chosen = chosen_drive(responses.takes)
-    rows = tuple(i for i, t in enumerate(responses.takes) if t.key.drive == chosen and t.key.direction)
+    rows = tuple(
+        i
+        for i, t in enumerate(responses.takes)
+        if t.key.drive == chosen and t.key.direction and t.id not in responses.set_aside
+    )
     reference = reference_drive(chosen)
     unit_of_drive = reference.value if at_terminals(reference) else 10.0 ** (reference.value / 20.0)
     pressure = np.asarray(responses.pressure)[list(rows)]
