@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +26,8 @@ from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
+from earwitness.measurement.two_radii import MeasuredField, free_field, on_surfaces, read_field
+from earwitness.measurement.two_radii_joining import Layer, enter_separated
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, CaseFacts, Rig
 from earwitness.records.responses import Origin, Splice
@@ -33,6 +36,8 @@ from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
 Float64s = npt.NDArray[np.float64]
 
 _IN_PASCALS = Calibration(1.0, None, None, ())
+#: Waves are told apart up to so many times the gate's limit, of which an octave is looked for.
+SEPARATED_GATES: Final = 4.0
 
 
 @dataclass(frozen=True)
@@ -76,29 +81,38 @@ def reduce_recorded(
     """
     near_takes = [take for take in takes if take.key.kind is TakeKind.NEAR_FIELD]
     settings = _settings(table, rows, takes, facts, raw)
+    surfaces = on_surfaces(takes)
     near = None
     if near_takes:
         near = read_near_field(facts.unit, takes, impulse_responses, settings[_shared_unit(near_takes)])
-    table.say(*_said_of_clocks([*(table.takes[row] for row in rows), *near_takes]))
+    table.say(*_said_of_clocks([*(table.takes[row] for row in rows), *near_takes, *surfaces]))
     speed = next(iter(settings.values())).speed_m_s
     responses = [impulse_responses[table.takes[row].id] for row in rows]
     geometry = _geometry(table, rows, responses, facts.rig, speed)
+    field = None
+    if surfaces:
+        behind_m = geometry.flight.turntable.rotation_behind_m
+        setting = settings[_shared_unit(surfaces)]
+        field = read_field(surfaces, impulse_responses, behind_m, setting)
     for group in _alike(table, geometry):
         setting = settings[in_pascals(table.takes[group[0]])]
         gated = gate_takes(*geometry.of(group), geometry.gate.seconds, setting)
         rate = geometry.responses[geometry.rows.index(group[0])].sample_rate_hz
         _enter(table, group, gated, geometry.gate.seconds, rate)
+        alone = Layer.of(table, group) if field is not None else None
         if near is not None:
             _join(table, group, gated, geometry, near=near, facts=facts, setting=setting)
-    if near is None:
+        if field is not None and alone is not None:
+            _separate(table, group, alone, geometry, field=field, facts=facts, speed_m_s=speed)
+    if near is None and field is None:
         table.say("There is no near field: nothing is known below the gate's reach.")
 
 
 def _settings(
     table: Table, rows: Sequence[int], takes: Sequence[Take], facts: CaseFacts, raw: Path
 ) -> dict[bool, Setting]:
-    """What the rows and near fields need: by whether their samples are pascals already."""
-    near = [take for take in takes if take.key.kind is TakeKind.NEAR_FIELD]
+    """What the rows, near fields and surfaces need: by whether their samples are pascals already."""
+    near = [take for take in takes if take.key.kind in (TakeKind.NEAR_FIELD, TakeKind.SURFACE)]
     wanted = {in_pascals(take) for take in [*(table.takes[row] for row in rows), *near]}
     speed = speed_of_sound_m_s(facts.rig.temperature_c)
     settings = {}
@@ -113,12 +127,13 @@ def _settings(
 
 
 def _shared_unit(near: Sequence[Take]) -> bool:
-    """Whether near fields are in pascals."""
+    """Whether near fields, or takes on surfaces, are in pascals."""
     units = {in_pascals(take) for take in near}
     if len(units) > 1:
         raise CaseError(
             "takes.toml",
-            "some near fields are scaled by read.pa_per_unit and some by the case's calibration",
+            f"some takes of kind {near[0].key.kind} are scaled by read.pa_per_unit and some by the case's "
+            "calibration",
             "scale all of them alike",
         )
     return units.pop()
@@ -225,6 +240,30 @@ def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined
     for row, mismatch in zip(rows, joined.mismatch_db, strict=True):
         table.splices[row] = Splice(*joined.over_hz, float(mismatch))
     table.say(*joined.notes)
+
+
+def _separate(
+    table: Table,
+    rows: list[int],
+    gated: Layer,
+    geometry: _Geometry,
+    *,
+    field: MeasuredField,
+    facts: CaseFacts,
+    speed_m_s: float,
+) -> None:
+    """What two surfaces tell, below the gated rows and above their near fields."""
+    directions = [stated.direction(table.takes[row]) for row in rows]
+    found = free_field(
+        field,
+        _microphones(geometry.flight.turntable, directions),
+        SEPARATED_GATES * float(gating.valid_from_hz(geometry.gate.seconds)),
+        speed_m_s,
+        cabinet=facts.unit.cabinet,
+        radius_uncertainty_m=facts.uncertainty.surface_m,
+    )
+    _, _, distances_m = geometry.of(rows)
+    enter_separated(table, rows, gated, found, distances_m=distances_m, speed_m_s=speed_m_s)
 
 
 def _microphones(mount: Turntable, directions: Sequence[Direction]) -> Float64s:

@@ -59,7 +59,7 @@ def notes_of(told: Told, *, enclosed: bool, unsure_db: float) -> tuple[str, ...]
     if not kept.any():
         return (f"{said} at no frequency; refused {_refused(told, unsure_db)}.",)
     found, band = told.separation, told.frequency_hz[kept]
-    ahead, left, up = (f"{1e3 * metres:.0f} mm".replace("-", "−") for metres in found.centre_m)
+    ahead, left, up = (f"{round(1e3 * metres)} mm".replace("-", "−") for metres in found.centre_m.tolist())
     order, condition, residual = (a[kept] for a in (found.orders.outgoing, found.condition, found.residual))
     lines = [
         f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing orders {order.min()} to "

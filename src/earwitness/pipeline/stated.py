@@ -90,7 +90,7 @@ class Stated:
         unit = self.facts.unit
         rig = {key: value for key, value in plain(self.facts.rig).items() if key != "earlier"}
         inputs = [self.identity_of(take) for take in self.takes]
-        geometry = [rig, plain(unit.cabinet), plain(unit.radiators)]
+        geometry = [rig, plain(unit.cabinet), plain(unit.radiators), self.facts.uncertainty.surface_m]
         reduce = Step("reduce", REDUCE_FLOORS, inputs, geometry)
         stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)

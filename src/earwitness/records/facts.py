@@ -121,13 +121,17 @@ class Rig:
 
 @dataclass(frozen=True, slots=True)
 class StatedUncertainty:
-    """Standard uncertainties (k = 1) that the reviewer states; None is "not stated"."""
+    """Standard uncertainties (k = 1) that the reviewer states; None is "not stated".
+
+    `surface_m` is that of the radius of each surface round the loudspeaker, alike all over it.
+    """
 
     microphone_db: NonNegative | None = None
     level_db: NonNegative | None = None
     angle_deg: NonNegative | None = None
     repeat_db: NonNegative | None = None
     temperature_k: NonNegative | None = None
+    surface_m: NonNegative | None = None
 
 
 @dataclass(frozen=True, slots=True)
