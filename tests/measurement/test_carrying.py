@@ -67,7 +67,8 @@ def test_radiators_sit_where_the_case_says(
         from_centre,
         np.deg2rad([angle_deg]),
     )
-    assert found[0] == pytest.approx(expected[0] * np.linalg.norm(microphone), rel=1e-9)
+    # at most frequencies cubics join what was computed at some: 10⁻⁴ dB
+    assert found[0] == pytest.approx(expected[0] * np.linalg.norm(microphone), rel=1e-5)
 
 
 @pytest.mark.parametrize("port_part", [1.0, 0.3 - 0.2j, -0.5j])

@@ -10,6 +10,7 @@ import soundfile
 from arriving import arrived
 from made_recordings import FULL_SCALE_PA, Bench, true_level_db
 
+from earwitness.derive.directivity import directivity, take_powers
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.reduction import reduce
@@ -109,3 +110,14 @@ def test_honest_scatter_departs_seldom() -> None:
     # three repeats that scatter by 0.4 dB in 18 bands, a thousand times: one case in a hundred at most
     cases = random.normal(0.0, 0.4, (1_000, 3, 18))
     assert sum(departures(case, np.zeros(18)).max() > 1.0 for case in cases) <= 10
+
+
+def test_what_was_set_aside_is_in_no_figure(tmp_path: Path) -> None:
+    folder = repeats(tmp_path, 4)
+    before = take_powers(reduced(folder))
+    turn_up(folder / repeat_name(3), 0.8)
+    after = take_powers(reduced(folder))
+    assert [t.key.repeat for t in after.takes] == [1, 2, 4]
+    known = before.valid.all(axis=0)
+    assert after.power[:, known] == pytest.approx(before.power[[0, 1, 3]][:, known])
+    assert directivity(after).valid[0].any()

@@ -24,14 +24,16 @@ def envelope(response: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[floa
     x = np.asarray(response)
     n = x.shape[-1]
     length = scipy.fft.next_fast_len(n + n // 8)
-    frequency = np.abs(scipy.fft.fftfreq(length, 1.0 / sample_rate_hz))
+    half = scipy.fft.rfft(x, length, axis=-1, workers=1)
+    frequency = scipy.fft.rfftfreq(length, 1.0 / sample_rate_hz)
     octaves = np.log2(np.maximum(frequency, 1.0))
     low, high = np.log2(band_hz[0]), np.log2(min(band_hz[1], 0.49 * sample_rate_hz))
     weight = np.sin(0.5 * np.pi * np.clip(1.0 + octaves - low, 0.0, 1.0)) ** 2
     weight *= np.sin(0.5 * np.pi * np.clip(1.0 - 2.0 * (octaves - high), 0.0, 1.0)) ** 2
-    weight[length // 2 + 1 :] = 0.0
-    spectrum = scipy.fft.fft(x, length, axis=-1, workers=1) * (2.0 * weight)
-    return np.asarray(np.abs(scipy.fft.ifft(spectrum, axis=-1, workers=1)[..., :n]))
+    spectrum = np.zeros((*x.shape[:-1], length), dtype=half.dtype)
+    spectrum[..., : frequency.size] = half * (2.0 * weight).astype(half.real.dtype)
+    analytic = scipy.fft.ifft(spectrum, axis=-1, overwrite_x=True, workers=1)[..., :n]
+    return np.asarray(np.abs(analytic), dtype=np.float64)
 
 
 def peak_position(curve: Float64s, first: int, last: int) -> float:
