@@ -7,15 +7,18 @@ import dataclasses
 import closed_forms
 import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.stats import t as student
 
 from earwitness.derive.derivation import derive
 from earwitness.derive.directivity import take_powers
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
-from earwitness.derive.repeats import repeat_standard_db
+from earwitness.derive.repeats import Repeatability, independent_values, repeatability
+from earwitness.methods.gum import student_factor
 from earwitness.records.curves import CurveName as C
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity
-from earwitness.records.responses import Responses
+from earwitness.records.responses import Origin, Responses
 from earwitness.records.takes import ON_AXIS, Direction, Drive, Orbit, Take, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName as N
 
@@ -40,15 +43,21 @@ def facts(repeat_db: float | None = None) -> CaseFacts:
     return CaseFacts(Unit("Cobble"), uncertainty=StatedUncertainty(repeat_db=repeat_db))
 
 
+def told(responses: Responses, stated_db: float | None = None) -> Repeatability | None:
+    """Repeatability of responses without noise and near field."""
+    takes = take_powers(responses)
+    return repeatability(takes, None, np.zeros(takes.power.shape, dtype=np.bool_), stated_db)
+
+
 @pytest.mark.parametrize(
     ("stated_db", "of_the_mean_db"), [(None, 3 / 3**0.5), (0.2, 3 / 3**0.5), (6.0, 3.464)]
 )
 def test_repeats_tell_their_own_scatter(stated_db: float | None, of_the_mean_db: float) -> None:
     """77, 80, 83 dB scatter by 3 dB: their mean is known to 3/√3 dB (JCGM 100, 4.2.3), or as stated."""
     responses = on_axis_takes((80.0, 80.0 + 3.0, 80.0 - 3.0))
-    standard = repeat_standard_db(take_powers(responses), stated_db)
-    assert standard is not None
-    np.testing.assert_allclose(standard, of_the_mean_db * np.sqrt(3), rtol=1e-3)
+    single = told(responses, stated_db)
+    assert single is not None
+    np.testing.assert_allclose(single.standard_db, of_the_mean_db * np.sqrt(3), rtol=1e-3)
     found = derive(responses, facts(stated_db)).curves.curves[C.ON_AXIS]
     repeat = found.components_db[N.REPEAT]
     assert repeat is not None
@@ -59,15 +68,99 @@ def test_repeats_tell_their_own_scatter(stated_db: float | None, of_the_mean_db:
 
 
 def test_a_take_without_repeats_is_no_better_than_those_with() -> None:
-    standard = repeat_standard_db(take_powers(on_axis_takes((80.0, 83.0, 77.0), 70.0)), None)
-    assert standard is not None
-    np.testing.assert_allclose(standard[3], 3.0, rtol=1e-3)
+    """The spread is pooled: it is that of every take, of the vertical orbit's on axis too."""
+    found = derive(on_axis_takes((80.0, 83.0, 77.0), 80.0), facts()).curves.curves[C.ON_AXIS]
+    share = np.append(10 ** (0.1 * np.array([80.0, 83.0, 77.0])) / 3, 1e8)
+    share /= share.sum()
+    repeat = found.components_db[N.REPEAT]
+    assert repeat is not None
+    np.testing.assert_allclose(repeat, 3.0 * np.sqrt((share**2).sum()), rtol=1e-3)
 
 
 def test_without_repeats_and_unstated_nothing_is_known() -> None:
-    takes = take_powers(on_axis_takes((80.0,), 80.0))
-    assert repeat_standard_db(takes, None) is None
-    np.testing.assert_array_equal(repeat_standard_db(takes, 0.3), 0.3)
+    assert told(on_axis_takes((80.0,), 80.0)) is None
+    stated = told(on_axis_takes((80.0,), 80.0), 0.3)
+    assert stated is not None
+    np.testing.assert_array_equal(stated.standard_db, 0.3)
+    assert np.isinf(stated.degrees).all()
+
+
+def test_independent_values_of_a_broad_error_against_the_integral() -> None:
+    """L²/(2·∫(L − d)·exp(−2d²)dd), by quadrature; one value at least."""
+    for octaves in (1.0, 3.0, 10.0):
+        overlap, _ = quad(lambda d, length: (length - d) * np.exp(-2.0 * d * d), 0.0, octaves, (octaves,))
+        expected = octaves**2 / (2.0 * overlap)
+        assert independent_values(np.array(octaves)) == pytest.approx(expected, rel=1e-9)
+    assert independent_values(np.array(0.01)) == pytest.approx(1.0, abs=1e-4)
+
+
+def broad_error_db(random: np.random.Generator, count: int) -> np.ndarray:
+    """Errors of unit variance whose correlation is exp(−d²) over d octaves, by its own Cholesky factor."""
+    octave = np.log2(closed_forms.GRID[::16])
+    covariance = np.exp(-np.square(octave[:, None] - octave)) + 1e-6 * np.eye(len(octave))
+    coarse = random.standard_normal((count, len(octave))) @ np.linalg.cholesky(covariance).T
+    return np.stack([np.interp(np.log2(closed_forms.GRID), octave, row) for row in coarse])
+
+
+def test_two_repeats_do_not_give_a_wild_estimate() -> None:
+    """Pairs that scatter by 0.5 dB: the variance is told as well as its degrees of freedom say.
+
+    Of a variance with ν degrees of freedom the relative standard deviation is √(2/ν). By single points it
+    would be √2; two directions over three octaves have ν = 2·2.76.
+    """
+    random = np.random.default_rng(1)
+    directions = (ON_AXIS, ON_AXIS, UP, UP)
+    plain = closed_forms.responses(closed_forms.omni, directions)
+    takes = tuple(
+        Take(f"{i}.wav", TakeKey(TakeKind.SWEEP, d, DRIVE, repeat=i % 2 + 1))
+        for i, d in enumerate(directions)
+    )
+    variances, covered, degrees = [], [], []
+    middle = len(closed_forms.GRID) // 2
+    for _ in range(400):
+        error = 0.5 * broad_error_db(random, 4)
+        pressure = plain.pressure * 10.0 ** (error / 20.0)
+        single = told(dataclasses.replace(plain, takes=takes, pressure=pressure))
+        assert single is not None
+        degrees.append(single.degrees[middle])
+        variances.append(single.standard_db[middle] ** 2)
+        standard = single.standard_db[middle] / np.sqrt(4.0) * student_factor(single.degrees[middle])
+        covered.append(abs(error[:, middle].mean()) <= 1.96 * standard)
+    assert degrees == pytest.approx([2 * 2.76] * 400, rel=0.01)
+    assert np.mean(variances) == pytest.approx(0.25, rel=0.1)
+    assert np.std(variances) / np.mean(variances) == pytest.approx(np.sqrt(2 / (2 * 2.76)), rel=0.2)
+    # 400 trials: one standard error is 1.1 %
+    assert np.mean(covered) == pytest.approx(0.95, abs=0.025)
+
+
+def test_the_total_of_few_repeats_is_as_wide_as_student_has_it() -> None:
+    """Nothing else is known: ν = 2·2.76 degrees, t = 2.498 (scipy), over 1.96 of a normal distribution."""
+    found = derive(on_axis_takes((80.0, 80.1, 79.9)), facts()).curves.curves[C.ON_AXIS]
+    repeat = found.components_db[N.REPEAT]
+    assert repeat is not None
+    middle = len(closed_forms.GRID) // 2
+    expected = student.ppf(0.975, 2 * 2.76078) / 1.959964
+    assert found.uncertainty_db[middle] / repeat[middle] == pytest.approx(expected, rel=0.01)
+
+
+def test_noise_is_not_counted_twice() -> None:
+    """Three repeats scatter by 3 dB, of which noise explains 2 dB: √5 dB are left."""
+    takes = take_powers(on_axis_takes((80.0, 83.0, 77.0)))
+    nowhere = np.zeros(takes.power.shape, dtype=np.bool_)
+    single = repeatability(takes, np.full(takes.power.shape, 2.0), nowhere, None)
+    assert single is not None
+    np.testing.assert_allclose(single.standard_db, np.sqrt(5.0), rtol=1e-3)
+
+
+def test_a_near_field_is_not_better_for_repeats_from_afar() -> None:
+    """Below 200 Hz all takes rest on one near field: three takes from afar share its 0.3 dB, above not."""
+    made = on_axis_takes((80.0, 80.0, 80.0))
+    low = closed_forms.GRID < 200.0
+    made.origin[:, low] = Origin.NEAR_FIELD
+    repeat = derive(made, facts(0.3)).curves.curves[C.ON_AXIS].components_db[N.REPEAT]
+    assert repeat is not None
+    np.testing.assert_allclose(repeat[low], 0.3, rtol=1e-6)
+    np.testing.assert_allclose(repeat[~low], 0.3 / np.sqrt(3.0), rtol=1e-6)
 
 
 def agreement(responses: Responses) -> Figure:

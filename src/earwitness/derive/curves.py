@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.directivity import TakePowers, directivity, level_db
-from earwitness.derive.draws import Drawn, draw, draw_component_db, shared_draw
+from earwitness.derive.draws import Drawn, UnitDraws, draw, draw_component_db, shared_draw
 from earwitness.derive.sound_power import separable_sound_power
 from earwitness.derive.uncertainty import TakeErrors, curve_components_db
 from earwitness.methods import cta_2034
+from earwitness.methods.gum import combined, effective_degrees, student_factor
 from earwitness.records.curves import Curve, CurveName
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Directivity
@@ -20,8 +21,10 @@ from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import Direction, TakeId
 from earwitness.records.uncertainty import NEGLIGIBLE, ComponentName
 
-#: Draws of the takes' errors are kept at every n-th grid point, for what is sampled at 1/12 octave.
+#: All takes' errors are drawn at every n-th grid point, 1/12 octave apart.
 EVERY: Final = 8
+#: What draws make of a mean of power is told where a curve's spread is more than this, dB.
+LEAST_SPREAD_DB: Final = 1e-3
 
 #: Each index and the curve that it holds against the listening window.
 INDICES: Final[Mapping[CurveName, CurveName]] = {
@@ -50,8 +53,6 @@ class DerivedCurves:
 
     Attributes
     ----------
-    level_draws_db
-        For each available curve shape (N, F).
     sampling_db
         For each curve that rests on sound power shape (F,): what the step from the second estimate of sound
         power to the first changes in it, with its sign.
@@ -67,7 +68,6 @@ class DerivedCurves:
     errors: TakeErrors
     drawn: Drawn
     curves: Mapping[CurveName, Curve]
-    level_draws_db: Mapping[CurveName, Floats]
     sampling_db: Mapping[CurveName, Floats]
     separable_db: Floats | None
     component_draws_db: Mapping[CurveName, Mapping[ComponentName, Floats | None]]
@@ -92,7 +92,8 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
     means = _means(takes, field, names)
     separable, sampling = _sampling(field, means)
     weights = np.array([means.weights[n] for n in names]).reshape(len(names), len(takes.takes))
-    drawn = draw(errors, takes.power, weights, EVERY)
+    units = UnitDraws(errors)
+    drawn = draw(errors, units, takes.power, weights, EVERY)
     draws = _level_draws(names, drawn, sampling.get(CurveName.SOUND_POWER))
     _add_indices(means, draws, sampling, tuple(i for i in INDICES if not missing[i]))
     curves = {}
@@ -103,14 +104,15 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
         components = dict(curve_components_db(errors, means.share[name]))
         if name in sampling:
             components[ComponentName.SAMPLING] = sampling[name]
-        ids = takes.ids(means.weights[name])
-        curves[name] = _curve(name, means, draws[name], components, ids)
+        first_order = _first_order_db(drawn, means.share[name], sampling.get(name))
+        total = _total_db(errors, components, _growth(errors.frequency_hz, draws[name], first_order))
+        curves[name] = _curve(name, means, total, components, takes.ids(means.weights[name]))
     by_component = {
-        name: _component_draws_db(errors, means.share[name], sampling.get(name))
+        name: _component_draws_db(errors, units, means.share[name], sampling.get(name))
         for name in FIGURE_CURVES
         if not missing[name]
     }
-    return DerivedCurves(field, takes, errors, drawn, curves, draws, sampling, separable, by_component)
+    return DerivedCurves(field, takes, errors, drawn, curves, sampling, separable, by_component)
 
 
 def needed_directions(curve: CurveName) -> tuple[Direction, ...]:
@@ -152,10 +154,10 @@ def _sampling(field: Directivity, means: _Means) -> tuple[Floats | None, dict[Cu
 def _level_draws(
     names: tuple[CurveName, ...], drawn: Drawn, sampling_db: Floats | None
 ) -> dict[CurveName, Floats]:
-    """Levels of the drawn means, with the sampling of sound power drawn on top, shape (N, F) each."""
+    """Levels of the drawn means, with the sampling of sound power drawn on top, shape (N, F') each."""
     power: dict[CurveName, Floats] = {name: drawn.power[:, i] for i, name in enumerate(names)}
     if sampling_db is not None:
-        factor = 10.0 ** (0.1 * shared_draw(ComponentName.SAMPLING) * sampling_db)
+        factor = 10.0 ** (0.1 * shared_draw(ComponentName.SAMPLING) * sampling_db[::EVERY])
         plain = power[CurveName.SOUND_POWER]
         power[CurveName.SOUND_POWER] = plain * factor
         added = cta_2034.IN_ROOM_WEIGHTS[2] * plain * (factor - 1.0)
@@ -182,10 +184,45 @@ def _add_indices(
             sampling[index] = -sampling[other]
 
 
+def _first_order_db(drawn: Drawn, share: Floats, sampling_db: Floats | None) -> Floats:
+    """What the takes' drawn errors make of a curve to first order, dB, shape (N, F')."""
+    by_take = share[:, ::EVERY].astype(np.float32).T[:, :, None]
+    error = np.matmul(drawn.error_db.transpose(2, 0, 1), by_take)[..., 0].T.astype(np.float64)
+    if sampling_db is not None:
+        error += shared_draw(ComponentName.SAMPLING) * sampling_db[::EVERY]
+    return np.asarray(error)
+
+
+def _growth(frequency_hz: Floats, draws_db: Floats, first_order_db: Floats) -> Floats:
+    """By how much a curve scatters over the same draws more than to first order, shape (F,)."""
+    spread = first_order_db.std(axis=0, ddof=1)
+    growth = draws_db.std(axis=0, ddof=1, dtype=np.float64) / np.maximum(spread, LEAST_SPREAD_DB)
+    told = (spread > LEAST_SPREAD_DB) & np.isfinite(growth)
+    if not told.any():
+        return np.ones(frequency_hz.shape)
+    octave = np.log2(frequency_hz)
+    return np.asarray(np.interp(octave, octave[::EVERY][told], growth[told]))
+
+
+def _total_db(
+    errors: TakeErrors, components: Mapping[ComponentName, Floats | None], growth: Floats
+) -> Floats:
+    """Standard uncertainty of a curve; 1.96 of it hold 95 % where few repeats tell most of it, too."""
+    known = [part for part in components.values() if part is not None]
+    if not known:
+        return np.zeros(growth.shape)
+    total = combined(known)
+    repeat = components[ComponentName.REPEAT]
+    if repeat is None:
+        return total * growth
+    degrees = effective_degrees(total, np.abs(repeat), errors.repeat_degrees)
+    return total * growth * student_factor(degrees)
+
+
 def _component_draws_db(
-    errors: TakeErrors, share: Floats, sampling_db: Floats | None
+    errors: TakeErrors, units: UnitDraws, share: Floats, sampling_db: Floats | None
 ) -> Mapping[ComponentName, Floats | None]:
-    draws = {name: draw_component_db(errors, name, share) for name in errors.standard_db}
+    draws = {name: draw_component_db(errors, units, name, share) for name in errors.standard_db}
     if sampling_db is not None:
         draws[ComponentName.SAMPLING] = shared_draw(ComponentName.SAMPLING) * sampling_db
     return draws
@@ -194,19 +231,18 @@ def _component_draws_db(
 def _curve(
     name: CurveName,
     means: _Means,
-    draws: Floats,
+    total_db: Floats,
     components: Mapping[ComponentName, Floats | None],
     takes: tuple[TakeId, ...],
 ) -> Curve:
     valid = means.valid[name]
     acting = [np.abs(c) >= NEGLIGIBLE for c in components.values() if c is not None]
     acts = np.any(acting, axis=0) if acting else np.zeros(valid.shape, dtype=np.bool_)
-    spread = draws.std(axis=0, ddof=1, dtype=np.float64)
     return Curve(
         name=name,
         level_db=np.where(valid, means.level_db[name], np.nan),
         valid=valid,
-        uncertainty_db=np.where(valid & acts, spread, np.nan),
+        uncertainty_db=np.where(valid & acts, total_db, np.nan),
         components_db={
             c: None if u is None else np.where(valid, np.abs(u), np.nan) for c, u in components.items()
         },

@@ -1,6 +1,5 @@
 """Seeded draws of the takes' errors, and what becomes of weighted means under them.
 
-The total is drawn in blocks of a few draws and in single precision: a block of all takes stays in the cache.
 Each component has a random stream of its own, so that stating one more leaves the others as they were. Random
 numbers that are shared over frequency are centred, scaled to unit variance and made orthogonal between the
 components, so that with few draws, too, the spread of a stated 0.2 dB is 0.2 dB.
@@ -8,23 +7,19 @@ components, so that with few draws, too, the spread of a stated 0.2 dB is 0.2 dB
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.derive.repeats import BROAD_OCTAVES
 from earwitness.derive.uncertainty import TakeErrors, shared_part
 from earwitness.records.grid import Floats
 from earwitness.records.uncertainty import SHARING, ComponentName
 
 DRAWS: Final = 128
 SEED: Final = 20_150
-#: Octaves in which the correlation of a broad error falls to 1/e: the microphone's, and what changes from one
-#: repeat to the next (place, level, temperature).
-BROAD_OCTAVES: Final = 1.0
-#: Draws made at a time.
-BLOCK: Final = 4
 
 Singles = npt.NDArray[np.float32]
 
@@ -45,31 +40,64 @@ _STREAMS: Final = {
     ComponentName.INTERPOLATION: 11,
     ComponentName.SEPARATION: 12,
 }
-_COMMON_STREAM: Final = 10
-#: Components that vary over frequency and from take to take.
-_LOCAL: Final = (ComponentName.NOISE, ComponentName.REPEAT)
-#: Components whose error changes slowly over frequency.
+#: Streams of what takes share through a common near-field take.
+_COMMON_STREAMS: Final = {ComponentName.NOISE: 10, ComponentName.REPEAT: 13}
+#: Components whose error changes slowly over frequency: the microphone's, and what changes from one repeat to
+#: the next (place, level, temperature). Their correlation falls to 1/e in `BROAD_OCTAVES`.
 _BROAD: Final = (ComponentName.MICROPHONE, ComponentName.REPEAT)
+#: Components that change over frequency as fast as a gate lets them.
+_OVER_GATE: Final = (ComponentName.NOISE, ComponentName.GATE)
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """N draws.
+    """N draws at every n-th frequency, F' of them.
 
     Attributes
     ----------
     power
-        Shape (N, C, F): the weighted means.
+        Shape (N, C, F'): the weighted means.
     error_db
-        Shape (N, T, F'): the takes' errors at every n-th frequency.
+        Shape (N, T, F'): the takes' errors.
     """
 
     power: Singles
     error_db: Singles
 
 
-def draw(errors: TakeErrors, power: Floats, weights: Floats, every: int) -> Drawn:
-    """Draw the errors of all takes and form the weighted means under them.
+@dataclass(frozen=True)
+class UnitDraws:
+    """Draws of unit variance, (N, F) or (N, 1), of what takes have in common; each is made once."""
+
+    errors: TakeErrors
+    _made: dict[tuple[ComponentName, int], Floats] = field(default_factory=dict)
+
+    def of(self, name: ComponentName, stream: int | None = None) -> Floats:
+        """Draws of a component; of another `stream` independent ones."""
+        key = (name, _STREAMS[name] if stream is None else stream)
+        if key not in self._made:
+            self._made[key] = self._draw(*key)
+        return self._made[key]
+
+    def common(self, name: ComponentName) -> Floats:
+        """Draws of what takes share of a component through a common near-field take."""
+        return self.of(name, _COMMON_STREAMS[name])
+
+    def _draw(self, name: ComponentName, stream: int) -> Floats:
+        frequency_hz = self.errors.frequency_hz
+        if name in _BROAD:
+            knots = _broad_knots(frequency_hz)
+        elif name in _OVER_GATE:
+            knots = _knots(frequency_hz, float(self.errors.gate_s.max(initial=0.0)))
+        else:
+            return shared_draw(name)
+        return _standardised(
+            np.random.default_rng([SEED, stream]).standard_normal((DRAWS, len(knots))) @ knots
+        )
+
+
+def draw(errors: TakeErrors, units: UnitDraws, power: Floats, weights: Floats, every: int) -> Drawn:
+    """Draw the errors of all takes and form the weighted means under them, at every n-th frequency.
 
     Parameters
     ----------
@@ -77,30 +105,22 @@ def draw(errors: TakeErrors, power: Floats, weights: Floats, every: int) -> Draw
         Mean square pressure of the takes, shape (T, F).
     weights
         Shape (C, T).
-    every
-        `Drawn.error_db` keeps every n-th frequency.
     """
-    takes, points = power.shape
-    single_power = power.astype(np.float32)
-    single_weights = weights.astype(np.float32)
-    means = np.empty((DRAWS, len(weights), points), dtype=np.float32)
-    kept = np.empty((DRAWS, takes, len(range(0, points, every))), dtype=np.float32)
-    shared = _shared_terms(errors)
-    local = _LocalField(errors)
-    for start in range(0, DRAWS, BLOCK):
-        stop = min(start + BLOCK, DRAWS)
-        error = local.draw(stop - start)
-        for factor, standard in shared:
-            error += factor[start:stop] * standard
-        kept[start:stop] = error[..., ::every]
-        error *= _NEPER_PER_DB
-        np.exp(error, out=error)
-        error *= single_power
-        np.matmul(single_weights, error, out=means[start:stop])
-    return Drawn(means, kept)
+    kept = slice(None, None, every)
+    error = np.zeros((DRAWS, *power[:, kept].shape), dtype=np.float32)
+    for layer in (*_noise_layers(errors, kept), *_repeat_layers(errors, kept)):
+        white = layer.random.standard_normal((DRAWS * len(layer.rows), len(layer.knots)), dtype=np.float32)
+        drawn = (white @ layer.knots).reshape(DRAWS, len(layer.rows), -1)
+        error[:, layer.rows] += drawn * layer.standard
+    for factor, standard in _shared_terms(errors, units, kept):
+        error += factor * standard
+    drawn_power = power[:, kept].astype(np.float32) * np.exp(error * _NEPER_PER_DB)
+    return Drawn(np.matmul(weights.astype(np.float32), drawn_power), error)
 
 
-def draw_component_db(errors: TakeErrors, name: ComponentName, sensitivity: Floats) -> Floats | None:
+def draw_component_db(
+    errors: TakeErrors, units: UnitDraws, name: ComponentName, sensitivity: Floats
+) -> Floats | None:
     """Draws of one component's error on a curve, dB, shape (N, F); None where it isn't known.
 
     To first order: the takes' errors along the curve's `sensitivity` (T, F) to each. Of errors that are
@@ -110,26 +130,16 @@ def draw_component_db(errors: TakeErrors, name: ComponentName, sensitivity: Floa
     if standard is None or not errors.known(name, sensitivity):
         return None
     spread = sensitivity * standard
-    if name is ComponentName.NOISE:
-        return _noise_draws_db(errors, spread)
-    alike = spread.sum(axis=0) if SHARING[name].over_takes else np.sqrt((spread**2).sum(axis=0))
-    if name in _BROAD:
-        return np.asarray(_broad(errors.frequency_hz, name) * alike)
-    if name is ComponentName.GATE:
-        return np.asarray(_over_gate(errors, _STREAMS[name]) * alike)
     if SHARING[name].over_takes:
-        return np.asarray(shared_draw(name) * alike)
-    return np.asarray(_standardised(_normal(name, (DRAWS, len(spread)))) @ spread)
-
-
-def _noise_draws_db(errors: TakeErrors, spread: Floats) -> Floats:
-    """Draws of noise: each take's own, and what takes share through a common near field."""
-    common = shared_part(errors, ComponentName.NOISE, spread)
+        return np.asarray(units.of(name) * spread.sum(axis=0))
+    if name not in _BROAD and name not in _OVER_GATE:
+        return np.asarray(_of_takes(name, len(spread)) @ spread)
+    common = shared_part(errors, name, spread)
     own = spread if common is None else spread - common
-    draws = _over_gate(errors, _STREAMS[ComponentName.NOISE]) * np.sqrt((own**2).sum(axis=0))
+    draws = units.of(name) * np.sqrt((own**2).sum(axis=0))
     if common is None:
         return np.asarray(draws)
-    return np.asarray(draws + _over_gate(errors, _COMMON_STREAM) * common.sum(axis=0))
+    return np.asarray(draws + units.common(name) * common.sum(axis=0))
 
 
 def shared_draw(name: ComponentName) -> Floats:
@@ -142,7 +152,7 @@ def shared_draw(name: ComponentName) -> Floats:
 
 @dataclass(frozen=True)
 class _Layer:
-    """An error of some takes that is drawn for each of them apart, from white numbers at knots (K, F)."""
+    """An error of some takes that is drawn for each of them apart, from white numbers at knots (K, F')."""
 
     rows: npt.NDArray[np.intp]
     knots: Singles
@@ -150,93 +160,73 @@ class _Layer:
     random: np.random.Generator
 
 
-class _LocalField:
-    """Noise and repeat of all takes, drawn block after block."""
-
-    def __init__(self, errors: TakeErrors) -> None:
-        self._shape = (len(errors.gate_s), len(errors.frequency_hz))
-        self._layers = [*_noise_layers(errors), *_repeat_layers(errors)]
-
-    def draw(self, count: int) -> Singles:
-        """The next `count` draws, shape (count, T, F)."""
-        field = np.zeros((count, *self._shape), dtype=np.float32)
-        for layer in self._layers:
-            white = layer.random.standard_normal(
-                (count * len(layer.rows), len(layer.knots)), dtype=np.float32
-            )
-            drawn = (white @ layer.knots).reshape(count, len(layer.rows), -1)
-            field[:, layer.rows] += drawn * layer.standard
-        return field
-
-
-def _noise_layers(errors: TakeErrors) -> list[_Layer]:
+def _noise_layers(errors: TakeErrors, kept: slice) -> list[_Layer]:
     """Noise varies over frequency as fast as each take's gate lets it."""
-    standard = errors.standard_db[ComponentName.NOISE]
-    if standard is None:
+    own = _own_part(errors, ComponentName.NOISE)
+    if own is None:
         return []
-    common = shared_part(errors, ComponentName.NOISE, standard)
-    own = (standard if common is None else standard - common).astype(np.float32)
     random = np.random.default_rng([SEED, _STREAMS[ComponentName.NOISE]])
     layers = []
     for gate in np.unique(errors.gate_s):
         rows = np.flatnonzero(errors.gate_s == gate)
-        layers.append(_Layer(rows, _knots(errors.frequency_hz, float(gate)), own[rows], random))
+        knots = _knots(errors.frequency_hz[kept], float(gate)).astype(np.float32)
+        layers.append(_Layer(rows, knots, own[rows, kept], random))
     return layers
 
 
-def _repeat_layers(errors: TakeErrors) -> list[_Layer]:
+def _repeat_layers(errors: TakeErrors, kept: slice) -> list[_Layer]:
     """What changes from one repeat to the next moves a response broadly."""
-    standard = errors.standard_db[ComponentName.REPEAT]
-    if standard is None:
+    own = _own_part(errors, ComponentName.REPEAT)
+    if own is None:
         return []
     random = np.random.default_rng([SEED, _STREAMS[ComponentName.REPEAT]])
-    knots = _broad_knots(errors.frequency_hz).astype(np.float32)
-    return [_Layer(np.arange(len(standard)), knots, standard.astype(np.float32), random)]
+    knots = _broad_knots(errors.frequency_hz)[:, kept].astype(np.float32)
+    return [_Layer(np.arange(len(own)), knots, own[:, kept], random)]
 
 
-def _shared_terms(errors: TakeErrors) -> list[tuple[Singles, Singles]]:
-    """Pairs of random factors (N, T or 1, F or 1) and standard uncertainties (T, F)."""
-    terms: list[tuple[Singles, Singles]] = []
+def _own_part(errors: TakeErrors, name: ComponentName) -> Singles | None:
+    """What each take has for itself of a component, shape (T, F); None where it isn't known."""
+    standard = errors.standard_db[name]
+    if standard is None:
+        return None
+    common = shared_part(errors, name, standard)
+    return (standard if common is None else standard - common).astype(np.float32)
+
+
+def _shared_terms(errors: TakeErrors, units: UnitDraws, kept: slice) -> list[tuple[Singles, Singles]]:
+    """Pairs of random factors (N, T or 1, F' or 1) and standard uncertainties (T, F')."""
+    terms: list[tuple[Floats, Floats]] = []
     for name in errors.stated:
         standard = errors.standard_db[name]
-        if name in _LOCAL or standard is None or not standard.any():
+        if standard is None or not standard.any():
             continue
-        single = standard.astype(np.float32)
-        if name is ComponentName.MICROPHONE:
-            factor = _broad(errors.frequency_hz, name)[:, None, :]
-        elif name is ComponentName.GATE:
-            factor = _over_gate(errors, _STREAMS[name])[:, None, :]
-        elif SHARING[name].over_takes:
-            factor = shared_draw(name)[:, :, None]
-        else:
-            factor = _standardised(_normal(name, (DRAWS, len(single))))[:, :, None]
-        terms.append((factor.astype(np.float32), single))
-    noise = errors.standard_db[ComponentName.NOISE]
-    common = None if noise is None else shared_part(errors, ComponentName.NOISE, noise)
-    if common is not None:
-        factor = _over_gate(errors, _COMMON_STREAM)[:, None, :]
-        terms.append((factor.astype(np.float32), common.astype(np.float32)))
-    return terms
+        common = shared_part(errors, name, standard)
+        if common is not None:
+            terms.append((units.common(name)[:, None, kept], common))
+        if SHARING[name].over_takes:
+            unit = units.of(name)[:, None, :]
+            terms.append((unit if unit.shape[-1] == 1 else unit[..., kept], standard))
+        elif name not in _BROAD and name not in _OVER_GATE:
+            terms.append((_of_takes(name, len(standard))[:, :, None], standard))
+    return [(factor.astype(np.float32), each[:, kept].astype(np.float32)) for factor, each in terms]
+
+
+def _of_takes(name: ComponentName, takes: int) -> Floats:
+    """One random number a draw and take, shape (N, T)."""
+    return _standardised(_normal(name, (DRAWS, takes)))
 
 
 def _normal(name: ComponentName, shape: tuple[int, ...]) -> Floats:
     return np.random.default_rng([SEED, _STREAMS[name]]).standard_normal(shape)
 
 
-def _over_gate(errors: TakeErrors, stream: int) -> Floats:
-    """Unit noise, shape (N, F), that varies over frequency as fast as the longest gate lets it."""
-    knots = _knots(errors.frequency_hz, float(errors.gate_s.max(initial=0.0)))
-    random = np.random.default_rng([SEED, stream]).standard_normal((DRAWS, len(knots)))
-    return _standardised(random @ knots)
-
-
-def _knots(frequency_hz: Floats, gate_s: float) -> Singles:
+def _knots(frequency_hz: Floats, gate_s: float) -> Floats:
     """Weights (K, F) that join white numbers at knots 1/T apart into unit noise on the grid.
 
     Straight lines between the knots, raised to unit variance; without a gate one knot a point.
     """
     if gate_s <= 0:
-        return np.eye(len(frequency_hz), dtype=np.float32)
+        return np.eye(len(frequency_hz))
     place = frequency_hz * gate_s
     left = np.floor(place).astype(int)
     part = place - left
@@ -245,17 +235,14 @@ def _knots(frequency_hz: Floats, gate_s: float) -> Singles:
     column = np.arange(len(frequency_hz))
     weights[left - first, column] = 1.0 - part
     weights[left - first + 1, column] = part
-    return np.asarray(weights / np.linalg.norm(weights, axis=0), dtype=np.float32)
-
-
-def _broad(frequency_hz: Floats, name: ComponentName) -> Floats:
-    """Unit noise, shape (N, F), whose correlation is exp(−(d/w)²) over d octaves, w = `BROAD_OCTAVES`."""
-    knots = _broad_knots(frequency_hz)
-    return _standardised(_normal(name, (DRAWS, len(knots))) @ knots)
+    return np.asarray(weights / np.linalg.norm(weights, axis=0))
 
 
 def _broad_knots(frequency_hz: Floats) -> Floats:
-    """Weights (K, F) of white numbers at knots a quarter of w apart: a Gaussian of half the width."""
+    """Weights (K, F) of white numbers at knots a quarter of w apart: a Gaussian of half the width.
+
+    What they make has the correlation exp(−(d/w)²) over d octaves, w = `BROAD_OCTAVES`.
+    """
     octave = np.log2(frequency_hz)
     margin, step = 2 * BROAD_OCTAVES, 0.25 * BROAD_OCTAVES
     knots = np.arange(octave[0] - margin, octave[-1] + margin, step)

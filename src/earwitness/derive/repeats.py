@@ -1,41 +1,125 @@
-"""What repeated takes of one direction say about how well a take repeats."""
+"""What repeated takes of one direction say about how well a take repeats.
+
+Two repeats alone tell a spread badly: it is known to its own size. So all directions that were repeated tell
+one spread together, and each frequency learns from an octave and a half to either side of it. What changes
+from one repeat to the next (place, level, temperature) moves a response over about an octave: three octaves
+hold 2.8 values that are independent, times one less than the repeats of each direction. That many degrees of
+freedom go with the spread; few of them widen what rests on it (`methods.gum.student_factor`).
+
+What noise explains of the scatter is taken off: it is a component of its own. Where a near field was spliced
+in, repeats from afar say nothing: the spread of the lowest frequencies above stands there, too.
+
+Source: JCGM 100, clauses 4.2.3 and 4.2.4 (pooled variance) and annex G (recalled).
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import erf
 
-from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.directivity import TakePowers, level_db
-from earwitness.methods.gum import type_a
-from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
+from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
 from earwitness.records.takes import Direction
 
-#: The variance of few repeats is pooled over one over this many octaves.
-POOLING_FRACTION: Final = 3
+#: The variance is pooled over so many octaves.
+POOLED_OCTAVES: Final = 3.0
+#: Octaves in which the correlation of what doesn't repeat falls to 1/e.
+BROAD_OCTAVES: Final = 1.0
 
 
-def repeat_standard_db(takes: TakePowers, stated_db: float | None) -> Floats | None:
-    """Standard uncertainty of a single take's level by repetition, dB, shape (T, F).
+@dataclass(frozen=True)
+class Repeatability:
+    """How well a single take repeats.
 
-    Of repeated takes it is the scatter of their levels, √n times the type A uncertainty of their mean, pooled
-    over a third of an octave; of a take without repeats the scatter of those that have them, pooled over all.
-    `stated_db` counts where it is more. None where nothing is stated and nothing was repeated. Worked number:
-    three repeats of 77, 80 and 83 dB scatter by 3 dB; their mean is known to 1.73 dB.
-
-    Source: JCGM 100, clauses 4.2.3 and 4.2.4 (recalled).
+    Attributes
+    ----------
+    standard_db
+        Shape (F,): standard uncertainty of one take's level.
+    degrees
+        Shape (F,): its degrees of freedom; infinite where it is what the case states.
     """
-    groups = _repeated(takes)
-    if not groups:
-        return None if stated_db is None else np.full(takes.power.shape, stated_db)
-    variances = np.stack([_variance(takes, rows) for rows in groups])
-    known = np.isfinite(variances)
-    pooled = np.where(known, variances, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-    variance = np.tile(pooled, (len(takes.takes), 1))
-    for rows, own in zip(groups, variances, strict=True):
-        variance[rows] = np.where(np.isfinite(own), own, pooled)
-    return np.asarray(np.maximum(np.sqrt(variance), 0.0 if stated_db is None else stated_db))
+
+    standard_db: Floats
+    degrees: Floats
+
+
+def repeatability(
+    takes: TakePowers, noise_db: Floats | None, near_field: Bools, stated_db: float | None
+) -> Repeatability | None:
+    """Standard uncertainty of a single take's level by repetition.
+
+    `noise_db` (T, F) is each take's uncertainty by noise, `near_field` (T, F) where a take rests on a near
+    field. `stated_db` counts where it is more than what repeats tell. None where nothing is stated and
+    nothing was repeated. Worked number: three repeats of 77, 80 and 83 dB scatter by 3 dB; their mean is
+    known to 1.73 dB, with 5.5 degrees of freedom.
+    """
+    points = len(takes.frequency_hz)
+    stated = None
+    if stated_db is not None:
+        stated = Repeatability(np.full(points, stated_db), np.full(points, np.inf))
+    told = _told(takes, np.zeros(takes.power.shape) if noise_db is None else noise_db, ~near_field)
+    if told is None or stated is None:
+        return told or stated
+    more = told.standard_db > stated.standard_db
+    return Repeatability(
+        np.where(more, told.standard_db, stated.standard_db), np.where(more, told.degrees, np.inf)
+    )
+
+
+def independent_values(octaves: Floats) -> Floats:
+    """How many independent values tell the variance of a broad error over so many octaves, at least one.
+
+    L²/(2·∫(L − d)·exp(−2(d/w)²)): squares of what has the correlation exp(−(d/w)²) have the square of it.
+    Worked number: 2.76 over three octaves, with w = 1.
+    """
+    length = np.maximum(octaves, 1e-3) / BROAD_OCTAVES
+    overlap = length * np.sqrt(np.pi / 8.0) * erf(np.sqrt(2.0) * length) - 0.25 * (
+        1.0 - np.exp(-2.0 * length**2)
+    )
+    return np.asarray(np.maximum(0.5 * length**2 / overlap, 1.0))
+
+
+def _told(takes: TakePowers, noise_db: Floats, usable: Bools) -> Repeatability | None:
+    """What the repeats of all directions tell; None where none are valid anywhere."""
+    points = len(takes.frequency_hz)
+    squares, freedom = np.zeros(points), np.zeros(points)
+    for rows in _repeated(takes):
+        known = np.asarray((takes.valid[rows] & usable[rows] & (takes.power[rows] > 0)).all(axis=0))
+        level = np.where(known, level_db(takes.power[rows]), 0.0)
+        beyond = np.var(level, axis=0, ddof=1) - np.mean(noise_db[rows] ** 2, axis=0)
+        squares += np.where(known, (len(rows) - 1) * beyond, 0.0)
+        freedom += np.where(known, len(rows) - 1, 0)
+    known = freedom > 0
+    if not known.any():
+        return None
+    window = _window(known)
+    summed, weight, width = (_over(window, v) for v in (squares, freedom, known.astype(np.float64)))
+    place, told = np.arange(points), np.flatnonzero(weight)
+    variance = np.interp(place, told, np.maximum(summed[told] / weight[told], 0.0))
+    values = independent_values(width[told] / POINTS_PER_OCTAVE)
+    degrees = np.interp(place, told, weight[told] / width[told] * values)
+    return Repeatability(np.sqrt(variance), degrees)
+
+
+def _window(known: Bools) -> tuple[Floats, Floats]:
+    """First and last-but-one point of what each point learns from: `POOLED_OCTAVES` about it.
+
+    It is moved to where it holds known points: up from below them, down from above.
+    """
+    first, last = np.flatnonzero(known)[[0, -1]]
+    half = round(0.5 * POOLED_OCTAVES * POINTS_PER_OCTAVE)
+    lowest = min(first + half, (first + last) // 2)
+    highest = max(last - half, (first + last) // 2)
+    centre = np.clip(np.arange(len(known)), lowest, highest)
+    return np.maximum(centre - half, 0), np.minimum(centre + half + 1, len(known))
+
+
+def _over(window: tuple[Floats, Floats], values: Floats) -> Floats:
+    running = np.concatenate(([0.0], np.cumsum(values)))
+    return np.asarray(running[window[1]] - running[window[0]])
 
 
 def _repeated(takes: TakePowers) -> list[list[int]]:
@@ -45,12 +129,3 @@ def _repeated(takes: TakePowers) -> list[list[int]]:
         if take.key.direction:
             rows.setdefault(take.key.direction, []).append(row)
     return [group for group in rows.values() if len(group) > 1]
-
-
-def _variance(takes: TakePowers, rows: list[int]) -> Floats:
-    """Variance of one take of a repeated direction, dB², shape (F,); NaN where not all are valid."""
-    valid = np.asarray((takes.valid[rows] & (takes.power[rows] > 0)).all(axis=0))
-    level = np.where(valid, level_db(takes.power[rows]), 0.0)
-    variance = len(rows) * type_a(level, axis=0) ** 2
-    smooth, smooth_valid = smooth_power(variance, valid, POOLING_FRACTION, POINTS_PER_OCTAVE)
-    return np.where(smooth_valid, smooth, np.where(valid, variance, np.nan))

@@ -5,16 +5,18 @@ What a take's level may be wrong by is a sum of components, each in dB:
 noise and repeat
     independent from take to take; over frequency they vary as fast as a gate of length T lets anything vary,
     so they are drawn at knots 1/T apart and joined (a response that came as a response has no gate: drawn
-    anew at each point). Noise is found in the data; where a near-field take was spliced in, all directions
-    rest on that one take and share its noise. Repeat is the scatter of repeated takes (type A), or what is
-    stated if that is more.
+    anew at each point). Noise is found in the data. Repeat is the scatter of repeated takes (type A, see
+    `derive.repeats`), or what is stated if that is more; over frequency it is broad, as the microphone's.
+    Where a near-field take was spliced in, all directions rest on that one take and share its noise and how
+    well it repeats: takes from afar that are repeated make nothing better there.
 gate
     what is cut off alternates over frequency with a period of about 1/T, and alike in all takes: drawn at
     knots 1/T apart, shared by all takes.
 splice
     one draw for all takes and frequencies times what the reduction found.
 angle
-    one error of the turntable for each take, times the slope of the level along its orbit.
+    one error of the turntable for each take, times the slope of the level along its orbit; to second order,
+    where the level peaks as it does on axis, u² = (L'·σ)² + (L''·σ²)²/2 (JCGM 100, note to 5.1.2; recalled).
 microphone
     shared by all takes; over frequency its correlation falls to 1/e in an octave.
 level
@@ -26,10 +28,10 @@ temperature
     one draw for everything: distance is taken from time of flight, so an error of the speed of sound is one
     of the level, 20·lg(e)·u_T/(2T) = 0.015 dB for 1 K.
 
-The total comes from draws: every take is multiplied by its error, and the same weighted means are formed
-again (`derive.draws`). Components come by linear propagation, which costs no draws: an error shared by all
-takes adds up along the weights with its sign, one that is independent adds in squares. Both are compared in a
-test.
+Components come by linear propagation: an error shared by all takes adds up along the weights with its sign,
+one that is independent adds in squares. The total is their root sum of squares, times what draws say that a
+mean of power does to it (`derive.draws`: every take is multiplied by its error, and the same weighted means
+are formed again), and times Student's factor where most of it rests on few repeats.
 """
 
 from __future__ import annotations
@@ -41,7 +43,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.directivity import MAX_STEP_DEG, TakePowers, directivity, level_db, orbit_rows
-from earwitness.derive.repeats import repeat_standard_db
+from earwitness.derive.repeats import repeatability
 from earwitness.records.facts import CaseFacts
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Origin, Responses
@@ -76,6 +78,10 @@ _SHARED: Final = (
 )
 
 
+#: Errors of a recording itself: where takes share a near-field recording they share these.
+OF_THE_TAKE: Final = (ComponentName.NOISE, ComponentName.REPEAT)
+
+
 @dataclass(frozen=True)
 class TakeErrors:
     """Standard uncertainties of T takes, and the random numbers that go with them.
@@ -93,6 +99,8 @@ class TakeErrors:
         Shape (T, F): where a take is, wholly or in part, near fields or surfaces that others share.
     gate_s
         Shape (T,): length of the gate, 0 where there was none.
+    repeat_degrees
+        Shape (F,): degrees of freedom of the repeat component.
     """
 
     frequency_hz: Floats
@@ -100,6 +108,7 @@ class TakeErrors:
     unknown: Mapping[ComponentName, Bools]
     near_field: Bools
     gate_s: Floats
+    repeat_degrees: Floats
 
     @property
     def stated(self) -> tuple[ComponentName, ...]:
@@ -125,7 +134,6 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     stated = facts.uncertainty
     temperature_c = facts.rig.temperature_c
     kelvin = 273.15 + (NOMINAL_TEMPERATURE_C if temperature_c is None else temperature_c)
-    slope = level_slope_db_per_deg(takes) if stated.angle_deg is not None else None
     scalar: Mapping[ComponentName, float | None] = {
         ComponentName.MICROPHONE: stated.microphone_db,
         ComponentName.LEVEL: stated.level_db,
@@ -139,12 +147,20 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
             continue
         value = scalar.get(name)
         standard[name] = found.get(name) if value is None else np.full(shape, value)
-    standard[ComponentName.REPEAT] = repeat_standard_db(takes, stated.repeat_db)
-    if slope is not None and stated.angle_deg is not None:
-        standard[ComponentName.ANGLE] = slope * stated.angle_deg
-    gate_s = np.asarray(responses.gate_s, dtype=np.float64)[rows]
     near_field = np.isin(np.asarray(responses.origin)[rows], _SHARED)
-    return TakeErrors(takes.frequency_hz, standard, unknown, near_field, gate_s)
+    repeat = repeatability(takes, standard[ComponentName.NOISE], near_field, stated.repeat_db)
+    if repeat is not None:
+        standard[ComponentName.REPEAT] = np.tile(repeat.standard_db, (len(rows), 1))
+    if stated.angle_deg is not None:
+        standard[ComponentName.ANGLE] = _of_angle_db(takes, stated.angle_deg)
+    return TakeErrors(
+        takes.frequency_hz,
+        standard,
+        unknown,
+        near_field,
+        gate_s=np.asarray(responses.gate_s, dtype=np.float64)[rows],
+        repeat_degrees=np.full(shape[1], np.inf) if repeat is None else repeat.degrees,
+    )
 
 
 def _found(
@@ -164,15 +180,26 @@ def _found(
     return found, unknown
 
 
-def level_slope_db_per_deg(takes: TakePowers) -> Floats | None:
-    """Slope of the level along each take's orbit at its own direction, shape (T, F).
+def _of_angle_db(takes: TakePowers, angle_deg: float) -> Floats | None:
+    """Level error of each take by that of its angle, to second order, with the sign of the slope, (T, F)."""
+    found = level_slopes(takes)
+    if found is None:
+        return None
+    slope, bend = found
+    first, second = slope * angle_deg, bend * angle_deg**2
+    return np.asarray(np.copysign(np.sqrt(first**2 + 0.5 * second**2), first))
 
-    Central differences over the neighbouring directions; zero where a neighbour isn't valid. None where no
-    orbit has two directions.
+
+def level_slopes(takes: TakePowers) -> tuple[Floats, Floats] | None:
+    """Slope and bend of the level along each take's orbit at its own direction, dB/° and dB/°², (T, F) each.
+
+    Central differences over the neighbouring directions; zero where a neighbour isn't valid. The bend is
+    zero at an orbit's open ends. None where no orbit has two directions.
     """
     field = directivity(takes)
     level = level_db(field.power)
-    slopes: dict[tuple[Orbit, Direction], Floats] = {}
+    found: dict[tuple[Orbit, Direction], tuple[Floats, Floats]] = {}
+    flat = np.zeros_like(takes.frequency_hz)
     for orbit in Orbit:
         rows, angle = orbit_rows(field, orbit)
         if len(rows) < 2:
@@ -180,14 +207,21 @@ def level_slope_db_per_deg(takes: TakePowers) -> Floats | None:
         closed = angle[0] + 360.0 - angle[-1] <= MAX_STEP_DEG
         around = [rows[-1], *rows, rows[0]] if closed else rows
         turned = np.concatenate(([angle[-1] - 360.0], angle, [angle[0] + 360.0])) if closed else angle
-        gradient = np.gradient(level[around], turned, axis=0)
-        for row, slope in zip(rows, gradient[1:-1] if closed else gradient, strict=True):
-            slopes[orbit, field.directions[row]] = np.nan_to_num(slope)
-    if not slopes:
+        along = level[around]
+        steps = np.diff(along, axis=0) / np.diff(turned)[:, None]
+        bends = 2.0 * np.diff(steps, axis=0) / (turned[2:] - turned[:-2])[:, None]
+        slopes = np.gradient(along, turned, axis=0)
+        if closed:
+            slopes = slopes[1:-1]
+        else:
+            bends = np.concatenate((flat[None], bends, flat[None]))
+        for row, slope, bend in zip(rows, slopes, bends, strict=True):
+            found[orbit, field.directions[row]] = np.nan_to_num(slope), np.nan_to_num(bend)
+    if not found:
         return None
-    flat = np.zeros_like(takes.frequency_hz)
-    keys = [t.key.direction for t in takes.takes]
-    return np.stack([slopes.get((d.orbit, d.shared), flat) if d else flat for d in keys])
+    keys = [(t.key.direction.orbit, t.key.direction.shared) for t in takes.takes if t.key.direction]
+    each = [found.get(key, (flat, flat)) for key in keys]
+    return np.stack([slope for slope, _ in each]), np.stack([bend for _, bend in each])
 
 
 def curve_components_db(errors: TakeErrors, sensitivity: Floats) -> Mapping[ComponentName, Floats | None]:
@@ -221,7 +255,7 @@ def curve_components_db(errors: TakeErrors, sensitivity: Floats) -> Mapping[Comp
 
 
 def shared_part(errors: TakeErrors, name: ComponentName, spread: Floats) -> Floats | None:
-    """The part of `spread` (..., T, F) that noise of a common near-field take makes; None where none does."""
-    if name is not ComponentName.NOISE or not errors.near_field.any():
+    """The part of `spread` (..., T, F) that one near-field take makes in all others; None where none does."""
+    if name not in OF_THE_TAKE or not errors.near_field.any():
         return None
     return np.where(errors.near_field, spread, 0.0)

@@ -1,7 +1,8 @@
 """JCGM 100:2008, guide to the expression of uncertainty in measurement (GUM). Recalled.
 
 Worked numbers: 86.1, 86.3, 85.9, 86.2, 86.0 dB have mean 86.1 and a type A standard uncertainty of 0.070711;
-with type B parts of 0.3 and 0.2 the combined one is 0.367423, expanded with k = 2 to 0.734847.
+with type B parts of 0.3 and 0.2 the combined one is 0.367423, expanded with k = 2 to 0.734847. It has
+4·(0.367423/0.070711)⁴ = 2916 degrees of freedom.
 """
 
 from __future__ import annotations
@@ -10,12 +11,17 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from scipy.special import stdtrit
 
 from earwitness.records.grid import Floats
 from earwitness.records.sources import Source, Standing
 
 #: Coverage factor of an expanded uncertainty, about 95 % (clause 6; recalled).
 COVERAGE_FACTOR: Final = 2.0
+#: The same for exactly 95 % of a normal distribution.
+NORMAL_95: Final = 1.959964
+#: Both tails of 2.5 % are left out.
+_UPPER: Final = 0.975
 
 SOURCE: Final = Source("JCGM 100", "2008", "4, 5", Standing.RECALLED)
 
@@ -34,3 +40,22 @@ def combined(components: Sequence[float | Floats]) -> Floats:
 def expanded(standard: float | Floats, factor: float = COVERAGE_FACTOR) -> Floats:
     """Expanded uncertainty U = k·u (clause 6.2.1)."""
     return factor * np.asarray(standard, dtype=np.float64)
+
+
+def effective_degrees(total: float | Floats, component: float | Floats, degrees: float | Floats) -> Floats:
+    """Welch-Satterthwaite degrees of freedom of a total with one component that has few (annex G.4.1).
+
+    ν·(u_c/u)⁴; all other components count as known exactly. Infinite where `component` is zero.
+    """
+    whole, part = np.asarray(total, dtype=np.float64), np.asarray(component, dtype=np.float64)
+    ratio = np.divide(whole, part, out=np.full(np.broadcast(whole, part).shape, np.inf), where=part > 0.0)
+    return np.asarray(ratio**4 * degrees)
+
+
+def student_factor(degrees: float | Floats) -> Floats:
+    """By how much few degrees of freedom widen 95 %: t of Student's distribution over the normal's (G.3).
+
+    Worked numbers: 1 (infinitely many), 1.1368 (10, as 2.22814 over 1.95996), 6.4829 (one, as 12.7062).
+    """
+    finite = np.minimum(np.asarray(degrees, dtype=np.float64), 1e9)
+    return np.asarray(stdtrit(finite, _UPPER) / NORMAL_95)
