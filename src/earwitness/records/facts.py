@@ -12,6 +12,7 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NonNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Line = Annotated[str, Field(max_length=300)]
+FaceName = Literal["front", "back", "left", "right", "top", "bottom"]
 Paragraph = Annotated[str, Field(max_length=4000)]
 
 
@@ -25,22 +26,35 @@ class Sphere:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A rectangular cabinet."""
+    """A rectangular cabinet.
+
+    `reference_up_m` and `reference_left_m` say where the reference point lies on the front, from its middle;
+    `edge_m` by how much the front's edges are rounded or bevelled.
+    """
 
     width_m: Positive
     height_m: Positive
     depth_m: Positive
+    reference_up_m: Finite | None = None
+    reference_left_m: Finite = 0.0
+    edge_m: NonNegative = 0.0
     shape: Literal["box"] = "box"
 
 
 @dataclass(frozen=True, slots=True)
 class Radiator:
-    """A cone, dome or port: effective diameter, and its centre re the reference point on the front."""
+    """A cone, dome or port: effective diameter, the face that it sits in, and where its centre is.
+
+    `up_m` and `left_m` are from the reference point, to the loudspeaker's own left; on the sides, the top and
+    the bottom of a box `behind_m` says how far behind the front.
+    """
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
     diameter_m: Positive
     up_m: Finite = 0.0
     left_m: Finite = 0.0
+    face: FaceName = "front"
+    behind_m: NonNegative | None = None
 
 
 @dataclass(frozen=True, slots=True)
