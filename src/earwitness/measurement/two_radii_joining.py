@@ -191,7 +191,7 @@ def _origins(near: Layer, to_far: Float64s, to_near: Float64s, held: slice) -> n
     """Where each value comes from."""
     origin = np.full(near.origin.shape, Origin.GATED, dtype=np.uint8)
     origin[:, : held.start] = near.origin[:, : held.start]
-    origin[:, held] = Origin.SEPARATED
+    origin[:, held] = np.where(to_far[held] < 1.0, Origin.SEPARATED, Origin.GATED)
     origin[:, (to_far > 0.0) & (to_far < 1.0)] = Origin.SEPARATED_INTO_GATED
     origin[:, (to_near > 0.0) & (to_near < 1.0)] = Origin.NEAR_FIELD_INTO_SEPARATED
     return origin
