@@ -9,20 +9,23 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from accuracy.bench import Measured, gate_limit_hz, local_snr_db
+from accuracy.bench import Measured, local_snr_db
 
 from earwitness.records.figures import FigureName, Quantity
 from earwitness.records.responses import Origin
-from earwitness.records.takes import Orbit
-from earwitness.virtual import truth
+from earwitness.records.takes import Direction, Orbit, Take
+from earwitness.virtual import truth, turntable
 
 Floats = npt.NDArray[np.floating]
 Bools = npt.NDArray[np.bool_]
 
 #: Above 3.3/T values are judged where signal to noise is at least this.
 CLEAR_DB: Final = 40.0
-#: A gated response holds within 0.3 dB from so many times 1/T.
-FROM_GATES: Final = 2.0
+#: A gated response holds within 0.1 dB, and within 0.3 dB, from so many times 1/T (computed on featureless
+#: roll-offs).
+TENTH_FROM_GATES, THIRD_FROM_GATES = 3.3, 2.0
+#: Errors are looked at at every fourth point of the grid, 1/24 octave apart: finer than a gate resolves.
+STEP: Final = 4
 FALLS_DB: Final = {FigureName.F3: 3.0, FigureName.F6: 6.0, FigureName.F10: 10.0}
 
 
@@ -57,36 +60,41 @@ class Errors:
 def errors(measured: Measured) -> Errors:
     """Errors of all directions at the turntable's stated angles."""
     responses, scenario = measured.responses, measured.recorded.made.scenario
-    frequency = responses.frequency_hz
-    true = np.empty(responses.pressure.shape)
-    for row, take in enumerate(responses.takes):
-        direction = take.key.direction
-        assert direction is not None
-        angles = np.array([direction.angle_deg])
-        orbit = "horizontal" if direction.orbit is Orbit.HORIZONTAL else "vertical"
-        true[row] = truth.turned_level_db(scenario, frequency, orbit, angles)[0]  # type: ignore[arg-type]
-    level = 20.0 * np.log10(np.maximum(np.abs(responses.pressure), 1e-30) * 2.83 / 20e-6)
+    some = slice(None, None, STEP)
+    frequency, pressure = responses.frequency_hz[some], responses.pressure[:, some]
+    true = np.empty(pressure.shape)
+    for orbit in Orbit:
+        rows = [i for i, take in enumerate(responses.takes) if _direction(take).orbit is orbit]
+        angles = np.array([_direction(responses.takes[i]).angle_deg for i in rows])
+        kind: turntable.Orbit = "horizontal" if orbit is Orbit.HORIZONTAL else "vertical"
+        if rows:
+            true[rows] = truth.turned_level_db(scenario, frequency, kind, angles)
     clear = local_snr_db(measured.recorded, true, frequency, float(responses.gate_s.max())) >= CLEAR_DB
     return Errors(
         takes=tuple(take.path for take in responses.takes),
         frequency_hz=frequency,
-        error_db=level - true,
-        regions=_regions(measured, clear),
+        error_db=20.0 * np.log10(np.abs(pressure) * 2.83 / 20e-6) - true,
+        regions=_regions(measured, some, clear),
     )
 
 
-def _regions(measured: Measured, clear: Bools) -> dict[Region, Bools]:
-    """By origin; what lies between 2/T and 3.3/T without a near field counts whether it is given or not."""
+def _direction(take: Take) -> Direction:
+    direction = take.key.direction
+    assert direction is not None
+    return direction
+
+
+def _regions(measured: Measured, some: slice, clear: Bools) -> dict[Region, Bools]:
+    """By origin; of what passed the gate, by how many times 1/T the frequency is."""
     responses = measured.responses
-    frequency, origin = responses.frequency_hz, responses.origin
-    limit, low = gate_limit_hz(responses), gate_limit_hz(responses, FROM_GATES)
-    gated = origin == Origin.GATED
-    between = (frequency >= low) & (frequency < limit)
+    valid, origin = responses.valid[:, some], responses.origin[:, some]
+    gates = responses.frequency_hz[some] * float(responses.gate_s.max())
+    gated = (origin == Origin.GATED) & valid & clear
     return {
-        Region.NEAR: (origin == Origin.NEAR_FIELD) & responses.valid,
-        Region.OVERLAP: (origin == Origin.BLENDED) & responses.valid,
-        Region.LOW: ((origin == Origin.GATED) | (origin == Origin.NOTHING)) & between & clear,
-        Region.GATED: gated & responses.valid & clear & (frequency >= limit),
+        Region.NEAR: (origin == Origin.NEAR_FIELD) & valid,
+        Region.OVERLAP: (origin == Origin.BLENDED) & valid,
+        Region.LOW: gated & (gates >= THIRD_FROM_GATES) & (gates < TENTH_FROM_GATES),
+        Region.GATED: gated & (gates >= TENTH_FROM_GATES),
     }
 
 

@@ -23,7 +23,6 @@ import scipy.fft
 from accuracy.loudspeakers import Made
 from pydantic import TypeAdapter
 
-from earwitness.acoustics import gating
 from earwitness.derive.derivation import Derivation, derive
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.impulse_response import ImpulseResponse
@@ -155,11 +154,6 @@ def local_snr_db(recorded: Recorded, level_db: Floats, frequency_hz: Floats, gat
     density = white**2 + pink**2 * (rate / 2.0) / (frequency_hz * octaves)
     opened = (gate_s + 2e-3) * rate
     return np.asarray(10.0 * np.log10(pressure**2 * played / (density * opened)))
-
-
-def gate_limit_hz(responses: Responses, times: float = gating.VALID_FROM_GATES) -> float:
-    """So many times 1/T."""
-    return float(times / responses.gate_s.max())
 
 
 def _turn(session: Session, orbit: Orbit, angle: int) -> Turn:

@@ -1,0 +1,68 @@
+"""`PYTHONPATH=tests python -m accuracy.run`: accuracy of virtual recordings as a printed table.
+
+First loudspeakers against their limits, then the bands of many seeded cases; see `bench` for the noise and
+`bands` for what is counted. Leaves with exit code 1 where a limit is passed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import sys
+import time
+from collections.abc import Sequence
+
+from accuracy.bands import REGIONS, Banded, banded, count_of, root_mean_square, share_of
+
+#: One thread each, so that two processes don't fight over two cores.
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+LEAST, MOST = 0.93, 0.97
+
+
+def band_table(cases: Sequence[Banded]) -> bool:
+    """Print what the bands of cases hold; whether both numbers lie within the limits."""
+    told = [case for case in cases if not case.refused]
+    for case in cases:
+        if case.refused:
+            print(f"  seed {case.seed} refused: {case.refused}")
+    print(f"{len(told)} cases with a curve of {len(cases)}; level ± 1.96 u on axis at third octaves")
+    print(f"{'':28}{'share of points inside':28}{'rms of error/u':>14}{'points':>8}")
+    kinds = {"all": told} | {
+        kind: [case for case in told if case.shape == kind] for kind in sorted({c.shape for c in told})
+    }
+    for kind, some in kinds.items():
+        for number, region in enumerate((None, *REGIONS)):
+            index = None if region is None else number - 1
+            points = sum(int(c.error_db.size if index is None else (c.region == index).sum()) for c in some)
+            share, ratio = share_of(some, index), root_mean_square(some, index)
+            print(f"{kind + ', ' + (region or 'everywhere'):28}{share!s:28}{ratio:14.2f}{points:8d}")
+    count, share = count_of(told), share_of(told)
+    everywhere = sum(bool(case.inside.all()) for case in told if case.inside.size)
+    print(f"cases whose lot lies inside: {count}")
+    print(f"cases with every point inside (no promise): {everywhere} of {len(told)}")
+    return all(LEAST <= each.value <= MOST for each in (share, count))
+
+
+def bands(seeds: range, processes: int) -> list[Banded]:
+    """The cases of seeds, in their order."""
+    os.environ.update(dict.fromkeys(THREADS, "1"))
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        return pool.map(banded, seeds, chunksize=1)
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Read the call, run, print."""
+    parser = argparse.ArgumentParser(prog="accuracy.run", description=__doc__.splitlines()[0])
+    parser.add_argument("--first", type=int, default=1000, help="the first seed (default 1000)")
+    parser.add_argument("--count", type=int, default=200, help="how many seeds (default 200)")
+    parser.add_argument("--processes", type=int, default=2)
+    call = parser.parse_args(words)
+    start = time.perf_counter()
+    good = band_table(bands(range(call.first, call.first + call.count), call.processes))
+    print(f"{time.perf_counter() - start:.0f} s")
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,188 @@
+"""What is asserted of virtual recordings, sweep RMS 60 dB over noise RMS: see `bench` for noise and rig.
+
+The limits are the project's own aims. On a ball the near field is carried by the exact series, and there
+limits are tighter, so that an error of 0.3 dB in the splice's level is seen.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import pytest
+import soundfile
+from _pytest.mark import ParameterSet
+from accuracy.against_truth import Errors, Region, corner_errors, errors
+from accuracy.bench import HEARD_HZ, Measured, measure, quiet, record
+from accuracy.loudspeakers import AIR, CONE_M, Made, closed, described, vented
+
+from earwitness.measurement import carrying, joining
+from earwitness.records.figures import FigureName
+from earwitness.records.takes import Orbit
+from earwitness.virtual.scenario import load
+
+DIRECTIONS: Final = (
+    (Orbit.HORIZONTAL, 0),
+    (Orbit.HORIZONTAL, 30),
+    (Orbit.HORIZONTAL, 90),
+    (Orbit.VERTICAL, 0),
+)
+MADE: Final[dict[str, Callable[[], Made]]] = {
+    "closed ball": lambda: closed("ball"),
+    "vented ball": lambda: vented("ball"),
+    "cobble_two": lambda: described(load("cobble_two")),
+    "closed box": lambda: closed("box"),
+    "vented box": lambda: vented("box"),
+}
+BALLS: Final = ("closed ball", "vented ball", "cobble_two")
+GATED_DB: Final = 0.1
+BASS_DB: Final = {Region.NEAR: 0.7, Region.OVERLAP: 0.5}
+#: On a ball, near field and overlap.
+BALL_DB: Final = 0.15
+BOX_BASS: Final = pytest.mark.xfail(reason="a sphere carries a box's near field", strict=True)
+TWO_GATES: Final = pytest.mark.xfail(reason="a vented box is off by 0.38 dB at 2/T", strict=True)
+#: F6 of closed and of vented loudspeakers.
+F6_SHARES: Final = {
+    "closed ball": 0.04,
+    "cobble_two": 0.04,
+    "closed box": 0.04,
+    "vented ball": 0.02,
+    "vented box": 0.02,
+}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A loudspeaker's measurement and its errors."""
+
+    measured: Measured
+    errors: Errors
+
+
+Judge = Callable[[str], Judged]
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Judge:
+    """Each loudspeaker recorded, reduced and held against its truth once."""
+    kept: dict[str, Judged] = {}
+
+    def of(name: str) -> Judged:
+        if name not in kept:
+            directions = DIRECTIONS if name in BALLS else DIRECTIONS[:2]
+            measured = measure(record(MADE[name](), tmp_path_factory.mktemp("accuracy"), directions))
+            kept[name] = Judged(measured, errors(measured))
+        return kept[name]
+
+    return of
+
+
+def cases(names: Collection[str]) -> list[ParameterSet]:
+    """Loudspeakers by name; those in boxes are expected to fail in the bass."""
+    return [pytest.param(name, marks=[] if name in BALLS else [BOX_BASS]) for name in names]
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_every_direction_is_true_to_a_tenth_of_a_decibel_above_the_gate_s_limit(
+    judged: Judge, name: str
+) -> None:
+    found = judged(name).errors
+    assert found.count(Region.GATED) > 80 * len(found.takes)
+    assert found.largest_db(Region.GATED) <= GATED_DB
+
+
+@pytest.mark.parametrize("name", cases(MADE))
+@pytest.mark.parametrize("region", BASS_DB)
+def test_bass_is_true(judged: Judge, name: str, region: Region) -> None:
+    found = judged(name).errors
+    assert found.count(region) > 10 * len(found.takes)
+    assert found.largest_db(region) <= BASS_DB[region]
+
+
+@pytest.mark.parametrize("name", BALLS)
+@pytest.mark.parametrize("region", BASS_DB)
+def test_bass_on_a_ball_is_true_to_a_seventh_of_a_decibel(judged: Judge, name: str, region: Region) -> None:
+    assert judged(name).errors.largest_db(region) <= BALL_DB
+
+
+@pytest.mark.parametrize("name", cases(MADE))
+def test_f6_is_true(judged: Judge, name: str) -> None:
+    off = corner_errors(judged(name).measured)[FigureName.F6]
+    assert abs(off) <= F6_SHARES[name]
+
+
+@pytest.mark.parametrize("name", ["closed ball", pytest.param("vented ball", marks=TWO_GATES)])
+def test_what_is_given_from_two_gates_up_is_true_to_a_third_of_a_decibel(name: str, tmp_path: Path) -> None:
+    found = errors(measure(record(MADE[name](), tmp_path, DIRECTIONS[:1], near=False)))
+    assert found.count(Region.LOW) > 10
+    assert found.largest_db(Region.LOW) <= 0.3
+
+
+def test_a_splice_that_is_off_by_a_third_of_a_decibel_is_seen(
+    judged: Judge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The splice's level is changed inside the product."""
+    carried = carrying.carried
+
+    def louder(*words: object, **named: object) -> object:
+        pressure, noise = carried(*words, **named)  # type: ignore[arg-type]
+        return pressure * 10.0 ** (0.3 / 20.0), noise
+
+    for name in BALLS:
+        recorded = judged(name).measured.recorded
+        with monkeypatch.context() as patched:
+            patched.setattr(joining, "carried", louder)
+            found = errors(measure(recorded))
+        assert found.largest_db(Region.NEAR) > BALL_DB
+
+
+def test_one_direction_that_is_wrong_is_seen(judged: Judge) -> None:
+    """A take of 30° stated as one of 40°."""
+    recorded = judged("closed ball").measured.recorded
+    takes = []
+    for take in recorded.takes:
+        key, direction = take.key, take.key.direction
+        if direction is not None and direction.angle_deg == 30.0:
+            key = dataclasses.replace(key, direction=dataclasses.replace(direction, angle_deg=40.0))
+        takes.append(dataclasses.replace(take, key=key))
+    found = errors(measure(dataclasses.replace(recorded, takes=tuple(takes))))
+    assert found.largest_db(Region.GATED) > GATED_DB
+
+
+def test_the_noise_is_as_stated(tmp_path: Path) -> None:
+    """RMS of the recorded sweep over that of the noise between 20 Hz and 20 kHz, from two files."""
+    made = closed("ball")
+    session = quiet(made)
+    name = "horizontal_+000_2.83V.wav"
+    with_noise, without = tmp_path / "with", tmp_path / "without"
+    workshop = dataclasses.replace(
+        session.workshop,
+        room=dataclasses.replace(session.workshop.room, ambient_pa=0.0),
+        microphone=dataclasses.replace(session.workshop.microphone, noise_pa=0.0),
+    )
+    session.record(with_noise, only=[name])
+    dataclasses.replace(session, workshop=workshop).record(without, only=[name])
+    noisy, rate = soundfile.read(with_noise / name)
+    clean, _ = soundfile.read(without / name)
+    spectrum = np.fft.rfft(noisy - clean)
+    frequency = np.fft.rfftfreq(len(noisy), 1.0 / rate)
+    spectrum[(frequency < HEARD_HZ[0]) | (frequency > HEARD_HZ[1])] = 0.0
+    noise = np.sqrt(np.mean(np.fft.irfft(spectrum, len(noisy)) ** 2))
+    sweep = np.sqrt(np.mean(clean[: len(session.sweep.samples())] ** 2))
+    # pink noise below 100 Hz has few independent samples in two seconds: a tenth of a decibel or two
+    assert 20.0 * np.log10(sweep / noise) == pytest.approx(60.0, abs=0.4)
+
+
+def test_the_closed_box_has_the_q_that_is_said() -> None:
+    """Small 1972 from the parts alone: fc = fs·√(1 + Vas/V), Qtc = Qts·√(1 + Vas/V)."""
+    body = closed("ball").scenario.document.content["enclosures"][0]
+    cone = body["drive_units"][0]
+    area = np.pi * CONE_M**2 / 4.0
+    stiffness = cone["stiffness"] + AIR.density * AIR.speed**2 * area**2 / body["volume_m3"]
+    resistance = cone["damping"] + cone["force_factor"] ** 2 / cone["coil"]["resistance_ohm"]
+    assert np.sqrt(stiffness * cone["mass_kg"]) / resistance == pytest.approx(0.70711, rel=1e-3)
+    assert np.sqrt(stiffness / cone["mass_kg"]) / 2.0 / np.pi == pytest.approx(69.8, rel=2e-3)
