@@ -93,6 +93,36 @@ def test_what_is_in_the_same_place_has_the_effect_of_its_place(document: dict[st
     assert {each["radiator"] for each in entry["place"]} == {"woofer"}
 
 
+def test_a_resonance_is_told_as_it_rings_and_as_it_was_put_there(
+    scenario: Scenario, document: dict[str, Any]
+) -> None:
+    """The coil brakes the cone's mode: its Q is lower in the driver than on its own."""
+    entry = next(each for each in document["faults"] if each["name"] == "bending")
+    told = {each["name"]: each["value"] for each in entry["parameters"]}
+    (mode,) = scenario.loudspeaker.source.enclosures[0].drive_units[0].bending
+    assert (told["own_frequency_hz"], told["own_q"]) == pytest.approx((mode.frequency_hz, mode.q), rel=1e-6)
+    assert told["q"] < told["own_q"]
+    assert told["frequency_hz"] == pytest.approx(mode.frequency_hz, rel=0.01)
+    on_axis = np.array(entry["effects_db"]["on_axis"])
+    assert truth_file.FREQUENCIES[on_axis.argmax()] == pytest.approx(told["frequency_hz"], rel=0.2)
+
+
+@pytest.mark.slow
+def test_a_fault_is_seen_in_the_impedance_where_it_rings() -> None:
+    """A column's standing wave works on its woofers; wires and voicing aside, the rest stays as it is."""
+    document = truth_file.truth(load("gatepost"))
+    column = next(each for each in document["faults"] if each["name"] == "column")
+    told = {each["name"]: each["value"] for each in column["parameters"]}
+    effect = np.abs(column["impedance_effect_db"])
+    assert truth_file.FREQUENCIES[effect.argmax()] == pytest.approx(told["frequency_hz"], rel=0.1)
+    assert effect.max() > 0.1
+    assert effect[truth_file.FREQUENCIES > 2000.0].max() < 0.05
+    with_it, without = (
+        np.array(document[key]["magnitude_ohm"]) for key in ("impedance", "impedance_without_faults")
+    )
+    np.testing.assert_allclose(20.0 * np.log10(with_it / without), column["impedance_effect_db"], atol=0.01)
+
+
 def test_geometry_is_there_without_being_called_a_fault(document: dict[str, Any]) -> None:
     (spacing,) = [each for each in document["faults"] if each["standing"] == "geometry"]
     assert spacing["cause"] == "spaced_sources"

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from scipy.special import j1
+from scipy.special import jv
 
 from earwitness.virtual.air import Air
-from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.arrays import Complexes, Frequencies
 from earwitness.virtual.interior import Opening
 from earwitness.virtual.voice_coil import VoiceCoil
 
@@ -43,7 +43,7 @@ class Body:
     emitted: Complexes | float = 1.0
 
 
-def resonant(mass_kg: float, frequency_hz: float, q: float, frequencies: Floats) -> Complexes:
+def resonant(mass_kg: float, frequency_hz: float, q: float, frequencies: Frequencies) -> Complexes:
     """Mechanical impedance m (s + ω₀/Q + ω₀²/s) of a mass on a spring, shape (F,), f > 0."""
     s, omega = 2j * np.pi * frequencies, 2.0 * np.pi * frequency_hz
     return np.asarray(mass_kg * (s + omega / q + omega**2 / s))
@@ -56,9 +56,10 @@ class Bending:
     A free cone's motion is that of a piston plus modes that leave its centre of mass where it is. Each is a
     mass on a spring that the coil drives with the same force as the piston; its velocity is counted at the
     coil. `mass_share` is its modal mass re the moving mass, `area_share` the air it moves re the piston's:
-    negative where most of the cone moves against the coil. Under one force the piston's volume velocity is
-    multiplied by 1 + (area_share/mass_share)·f²/(f² − f₀² − j f f₀/Q); in the driver, the coil's braking and
-    the suspension act on the mode as well, and lower its Q.
+    negative where most of the cone moves against the coil. Both are large, since a coil sits where a cone
+    that bends hardly moves. Under one force the piston's volume velocity is multiplied by 1 +
+    (area_share/mass_share)·f²/(f² − f₀² − j f f₀/Q): a peak with a dip below it, or above it where the share
+    is negative. In the driver, the coil's braking and the suspension act on the mode too, and lower its Q.
     """
 
     name: str
@@ -122,7 +123,7 @@ class DriveUnit:
         """The volume of air as stiff as its suspension, m³: ρc²S²/K."""
         return air.density * air.speed**2 * self.area_m2**2 / self.stiffness
 
-    def bodies(self, frequencies: Floats) -> tuple[Body, ...]:
+    def bodies(self, frequencies: Frequencies) -> tuple[Body, ...]:
         """The piston, whose name is the driver's, and the modes of its cone."""
         s = 2j * np.pi * frequencies
         piston = Body(self.name, s * self.mass_kg, {self.name: self.area_m2})
@@ -136,7 +137,7 @@ class DriveUnit:
         )
         return (piston, *modes)
 
-    def link(self, frequencies: Floats) -> Complexes:
+    def link(self, frequencies: Frequencies) -> Complexes:
         """Mechanical impedance between coil and frame: suspension and the coil's own braking, (F,), N s/m."""
         s = 2j * np.pi * frequencies
         brake = self.force_factor**2 / self.coil.impedance(frequencies)
@@ -184,7 +185,7 @@ class Port:
             * math.sqrt(self.area_m2 / (volume_m3 * (self.length_m + self.ends_m)))
         )
 
-    def bodies(self, frequencies: Floats, air: Air, resistance: float) -> tuple[Body, ...]:
+    def bodies(self, frequencies: Frequencies, air: Air, resistance: float) -> tuple[Body, ...]:
         """Its air at the inner end; `resistance` is acoustic, Pa s/m³, at that end."""
         s = 2j * np.pi * frequencies
         characteristic = air.density * air.speed / self.area_m2
@@ -192,7 +193,7 @@ class Port:
         inner = s * air.density * FREE_END * self.diameter_m / 2.0 / self.area_m2 + resistance
         if self.resonant:
             size = 2.0 * np.pi * frequencies / air.speed * self.diameter_m / 2.0
-            outer = outer + characteristic * (1.0 - j1(2.0 * size) / size)
+            outer = outer + characteristic * (1.0 - jv(1, 2.0 * size) / size)
             loss = WALL_LOSS * np.sqrt(frequencies) / (self.diameter_m / 2.0)
             turn = (s / air.speed + loss) * self.length_m
             emitted = 1.0 / (np.cosh(turn) + outer / characteristic * np.sinh(turn))
@@ -247,7 +248,7 @@ class Resonator:
     q: float
     carries: Mapping[str, float] = field(default_factory=dict)
 
-    def bodies(self, frequencies: Floats) -> tuple[Body, ...]:
+    def bodies(self, frequencies: Frequencies) -> tuple[Body, ...]:
         """The one mass."""
         areas = {mouth.opening.name: mouth.area_m2 for mouth in self.mouths}
         return (Body(self.name, resonant(self.mass_kg, self.frequency_hz, self.q, frequencies), areas),)

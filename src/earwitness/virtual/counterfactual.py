@@ -24,7 +24,7 @@ from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.assembly import loudspeaker
 from earwitness.virtual.box import FACES, BoxCabinet
 from earwitness.virtual.faults import Fault, replaced
-from earwitness.virtual.loudspeaker import Cabinet
+from earwitness.virtual.loudspeaker import Cabinet, Loudspeaker
 from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.tables import Table
 
@@ -62,21 +62,31 @@ class Listening:
         ScenarioError, ValueError
             Where a fault names what isn't there, or edges of a cabinet that has none.
         """
-        document = self.document
-        for fault in without:
-            document = replaced(document, fault.instead)
-        parts = loudspeaker(document).without(*(name for fault in without for name in fault.silences))
+        parts = self.parts(without)
         transfer = self._transfer(parts.cabinet)
         edgeless = tuple(name for fault in without for name in fault.edges)
         if edgeless:
             if not isinstance(parts.cabinet, BoxCabinet):
-                raise document.error("faults: only a box has edges")
+                raise self.document.error("faults: only a box has edges")
             transfer = edge_free(transfer, parts.cabinet, self._numbers(edgeless), self.heard)
         for fault in without:
             if fault.together:
                 transfer = coincident(transfer, parts.cabinet, self._numbers(fault.together), self.heard)
         velocity = parts.volume_velocities(self.heard.frequencies, self.heard.air)
         return np.asarray(np.einsum("cdf,cf->df", transfer, velocity))
+
+    def parts(self, without: Sequence[Fault] = ()) -> Loudspeaker:
+        """The loudspeaker without what these faults silence or put in; its edges and places stay.
+
+        Raises
+        ------
+        ScenarioError, ValueError
+            Where a fault names what isn't there.
+        """
+        document = self.document
+        for fault in without:
+            document = replaced(document, fault.instead)
+        return loudspeaker(document).without(*(name for fault in without for name in fault.silences))
 
     def _transfer(self, cabinet: Cabinet) -> Complexes:
         for known, transfer in self.known:

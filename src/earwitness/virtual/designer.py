@@ -53,6 +53,17 @@ class Wish:
         omega = 2.0 * math.pi * self.resonance_hz
         return math.sqrt(omega * self.mass_kg * self.resistance_ohm / self.electrical_q)
 
+    @property
+    def total_q(self) -> float:
+        """Electrical and mechanical losses together."""
+        return 1.0 / (1.0 / self.electrical_q + 1.0 / self.mechanical_q)
+
+    @property
+    def equivalent_volume_m3(self) -> float:
+        """The volume of air as stiff as the suspension, ρc²S²/K."""
+        stiffness = (2.0 * math.pi * self.resonance_hz) ** 2 * self.mass_kg
+        return BENCH.density * BENCH.speed**2 * self.area_m2**2 / stiffness
+
     def values(self) -> dict[str, Any]:
         """The part's values as a scenario's document has them."""
         omega = 2.0 * math.pi * self.resonance_hz

@@ -23,12 +23,16 @@ from typing import Literal
 import numpy as np
 
 from earwitness.virtual.air import Air
-from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.arrays import Complexes, Floats, Frequencies
 from earwitness.virtual.bodies import Body, DriveUnit, Port, Resonator
 from earwitness.virtual.interior import Interior, Opening
 
 #: A standing wave without resonance. What is left of it is slow: the mass of air that moves about in the box.
 STUFFED_Q = 0.5
+#: Newton's method for how a fault rings: a pipe's start, a start beside the own pole, and the most steps.
+UNKNOWN_Q = 10.0
+OFF_THE_POLE = 1.002
+ITERATIONS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +83,9 @@ class Motion:
 class Fault:
     """What sounds in a box though it shouldn't, as it was put there.
 
-    Frequency and quality factor are its own: the box and the driver that it meets shift them a little. `q` is
-    None for a pipe, which takes it from its walls and its radiation. `radiators` names the openings where it
-    comes out.
+    Frequency and quality factor are its own: the box and the driver that it meets shift them
+    (`Enclosure.ringing`). `q` is None for a pipe, which takes it from its walls and its radiation.
+    `radiators` names the openings where it comes out.
     """
 
     name: str
@@ -151,7 +155,43 @@ class Enclosure:
         """The same box in which these faults don't sound; openings keep their order."""
         return replace(self, silent=self.silent | set(names))
 
-    def bodies(self, frequencies: Floats, air: Air) -> tuple[Body, ...]:
+    def ringing(self, fault: Fault, air: Air) -> tuple[float, float]:
+        """Frequency, Hz, and quality factor with which a fault dies away in this box, its drivers shorted.
+
+        A zero of the equations' determinant over complex frequency s, f₀ = |s|/2π and Q = −|s|/(2 Re s), by
+        Newton's method from the fault's own. What a passive crossover does to the braking isn't in it.
+
+        Raises
+        ------
+        ValueError
+            Where the fault is damped so far that it doesn't ring.
+        """
+        omega = 2.0 * math.pi * fault.frequency_hz
+        s = omega * complex(-0.5 / (fault.q or UNKNOWN_Q), 1.0) * OFF_THE_POLE
+        for _ in range(ITERATIONS):
+            h = 1e-5 * abs(s)
+            here, above, below = self._characteristic(np.array([s, s + h, s - h]), air)
+            step = here * 2.0 * h / (above - below)
+            s -= step
+            if abs(step) < 1e-10 * abs(s):
+                break
+        if not (s.real < 0.0 < s.imag):
+            raise ValueError(f"{fault.name} doesn't ring in this box")
+        return abs(s) / (2.0 * math.pi), -abs(s) / (2.0 * s.real)
+
+    def _characteristic(self, s: Complexes, air: Air) -> Complexes:
+        """The determinant without its poles, which are the standing waves' and the pipes' own."""
+        frequencies = s / (2j * math.pi)
+        bodies = self.bodies(frequencies, air)
+        value = np.linalg.det(self._matrix(bodies, frequencies, air))
+        for wave in self.interior.waves:
+            omega = 2.0 * math.pi * self.interior.wave_hz(wave, air)
+            value = value * (s**2 + s * omega / wave.q + omega**2)
+        for body in bodies:
+            value = value / body.emitted
+        return np.asarray(value)
+
+    def bodies(self, frequencies: Frequencies, air: Air) -> tuple[Body, ...]:
         """All that moves, frequencies (F,), f > 0."""
         leak, _, port_loss = self.losses.resistances(self.interior.compliance(air))
         each = port_loss * len(self.ports)
@@ -173,11 +213,8 @@ class Enclosure:
         bodies = self.bodies(frequencies, air)
         grips = self._grips(bodies)
         coil = np.stack([unit.coil.impedance(frequencies) for unit in self.drive_units])
-        link = np.stack([unit.link(frequencies) for unit in self.drive_units])
         factor = np.array([unit.force_factor for unit in self.drive_units])[:, None]
-        matrix = self._air_load(bodies, frequencies, air) + np.einsum("bj,jf,cj->fbc", grips, link, grips)
-        own = np.arange(len(bodies))
-        matrix[:, own, own] += np.stack([body.impedance for body in bodies], axis=-1)
+        matrix = self._matrix(bodies, frequencies, air)
         force = grips * np.moveaxis(factor / coil, 0, -1)[:, None, :]
         velocity = np.moveaxis(np.linalg.solve(matrix, force), 0, -1)
         emitted = np.stack([np.broadcast_to(body.emitted, frequencies.shape) for body in bodies])
@@ -187,11 +224,20 @@ class Enclosure:
         admittance = (identity - factor[:, None] * relative) / coil[:, None]
         return Motion(volume_velocity, relative / (2j * np.pi * frequencies), admittance, velocity)
 
+    def _matrix(self, bodies: tuple[Body, ...], frequencies: Frequencies, air: Air) -> Complexes:
+        """What the bodies' velocities meet, N s/m, shape (F, B, B)."""
+        grips = self._grips(bodies)
+        link = np.stack([unit.link(frequencies) for unit in self.drive_units])
+        matrix = self._air_load(bodies, frequencies, air) + np.einsum("bj,jf,cj->fbc", grips, link, grips)
+        own = np.arange(len(bodies))
+        matrix[:, own, own] += np.stack([body.impedance for body in bodies], axis=-1)
+        return np.asarray(matrix)
+
     def _areas(self, bodies: tuple[Body, ...]) -> Floats:
         names = [opening.name for opening in self.openings]
         return np.array([[body.areas.get(name, 0.0) for name in names] for body in bodies])
 
-    def _air_load(self, bodies: tuple[Body, ...], frequencies: Floats, air: Air) -> Complexes:
+    def _air_load(self, bodies: tuple[Body, ...], frequencies: Frequencies, air: Air) -> Complexes:
         areas = self._areas(bodies)
         _, absorption, _ = self.losses.resistances(self.interior.compliance(air))
         waves = tuple(

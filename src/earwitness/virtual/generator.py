@@ -15,8 +15,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from earwitness.virtual.designer import Wish
+from earwitness.virtual.designer import BENCH, Wish
 from earwitness.virtual.toml_text import toml_text
+from earwitness.virtual.voice_coil import VoiceCoil
 
 #: What is drawn between two limits: (low, high, along which scale).
 POPULATION: Final[dict[str, tuple[float, float, str]]] = {
@@ -26,7 +27,7 @@ POPULATION: Final[dict[str, tuple[float, float, str]]] = {
     "ball_diameter_m": (0.22, 0.34, "linear"),
     "woofer_to_width": (0.52, 0.64, "linear"),
     "woofer_level_db": (84.0, 90.0, "linear"),
-    "woofer_resonance_hz": (38.0, 65.0, "log"),
+    "woofer_resonance_hz": (30.0, 50.0, "log"),
     "tweeter_diameter_m": (0.019, 0.028, "linear"),
     "crossover_hz": (1600.0, 3200.0, "log"),
     "bending_to_crossover": (0.3, 1.2, "log"),
@@ -34,7 +35,7 @@ POPULATION: Final[dict[str, tuple[float, float, str]]] = {
     "bending_gain_db": (1.0, 9.0, "log"),
     "panel_hz": (130.0, 500.0, "log"),
     "panel_q": (8.0, 50.0, "log"),
-    "panel_area_m2": (0.01, 0.05, "log"),
+    "panel_area_share": (0.25, 0.9, "log"),
     "panel_mass_kg": (0.25, 0.8, "log"),
     "standing_wave_q": (8.0, 30.0, "log"),
     "pipe_diameter_m": (0.045, 0.075, "linear"),
@@ -50,7 +51,18 @@ POPULATION: Final[dict[str, tuple[float, float, str]]] = {
     "floor_reflection": (0.6, 0.98, "linear"),
     "temperature_c": (15.0, 27.0, "linear"),
     "angle_spread_deg": (0.0, 1.5, "linear"),
+    "humidity_percent": (25.0, 70.0, "linear"),
 }
+#: Modal mass of a bending cone re its moving mass, counted at the coil.
+BENDING_MASS: Final = 12.0
+#: A cone's mode changes the level above itself for good by its height re its Q; more than this is no cone.
+BENDING_STEP: Final = 0.35
+#: Level of the tweeter in half space; the woofer falls by the shelf from its own to the level of both.
+TWEETER_DB, SHELF_DB, SHELF_HZ = 93.0, 5.0, 400.0
+#: Q of a closed box that is flat.
+FLAT_Q: Final = math.sqrt(0.5)
+#: The most of a box's depth that a port's length may be.
+PORT_IN_DEPTH: Final = 0.8
 #: How often a loudspeaker has so many faults: none, one, two, three.
 COUNTS: Final = (0.15, 0.40, 0.30, 0.15)
 #: How often a kind of fault is drawn first, among those that the loudspeaker can have.
@@ -117,31 +129,27 @@ def _loudspeaker(draws: Draws, seed: int) -> dict[str, Any]:
     cone = (0.6 if ball else 1.0) * width * draws.of("woofer_to_width")
     volume = math.pi / 6.0 * width**3 * 0.75 if ball else width * height * depth * 0.7
     down = cone / 2.0 + 0.02 if ball else cone / 2.0 + 0.035
+    woofer = _woofer(draws, cone, volume, port)
+    body = _body(woofer, ball, volume, _place(ball, width, -down))
     document: dict[str, Any] = {
         "#": f"Drawn with seed {seed}.",
         "rig": "workshop",
         "near_fields": ["woofer"] + ["port"] * port,
         "cabinet": _cabinet(ball, width, height, depth),
         "enclosures": [
-            _body(draws, ball, volume, _place(ball, width, -down), cone),
+            body,
             _chamber(draws, _place(ball, width, 0.02 if ball else 0.0)),
         ],
-        "branches": _branches(draws),
+        "branches": _branches(draws, woofer.level_db),
         "faults": [],
     }
     if port:
-        outside = (
-            {"elevation_deg": 0.0, "azimuth_deg": 180.0} if ball else {"face": "back", "up_m": -height / 2}
+        low = 0.0 if ball else -document["cabinet"]["reference_up_m"] - height / 4.0
+        body["ports"] = [_port(draws, woofer, volume, 0.75 * width if ball else depth)]
+        body["ports"][0]["inside"] = [0.0, 0.5, 0.5 if ball else 0.25]
+        body["ports"][0]["at"] = (
+            {"elevation_deg": 0.0, "azimuth_deg": 180.0} if ball else {"face": "back", "up_m": low}
         )
-        document["enclosures"][0]["ports"] = [
-            {
-                "name": "port",
-                "inside": [0.0, 0.5, 0.2],
-                "at": outside,
-                "diameter_m": draws.of("pipe_diameter_m"),
-                "tuning_hz": 42.0 if volume > 0.008 else 55.0,
-            }
-        ]
     for kind in _kinds(draws, ball, port):
         document["faults"].append(FAULTS[kind](draws, document))
     return document
@@ -167,8 +175,39 @@ def _place(ball: bool, width: float, up: float) -> dict[str, Any]:
     return {"elevation_deg": math.degrees(math.asin(2.0 * up / width))} if ball else {"up_m": up}
 
 
-def _body(draws: Draws, ball: bool, volume: float, at: dict[str, Any], cone: float) -> dict[str, Any]:
-    wish = Wish(cone, draws.of("woofer_resonance_hz"), 0.45, 4.0, draws.of("woofer_level_db"), 3.6, 0.012)
+def _woofer(draws: Draws, cone: float, volume: float, port: bool) -> Wish:
+    """The driver that suits its box: closed with Q 1/√2, or vented by Keele's rules (`tuning_hz`)."""
+    resonance, level = draws.of("woofer_resonance_hz"), draws.of("woofer_level_db")
+
+    def wish(q: float) -> Wish:
+        return Wish(cone, resonance, q, 4.0, level, 3.6, 0.012)
+
+    def too_large(q: float) -> bool:
+        it = wish(q)
+        if port:
+            return 15.0 * it.total_q**2.87 * it.equivalent_volume_m3 > volume
+        return it.total_q * math.sqrt(1.0 + it.equivalent_volume_m3 / volume) > FLAT_Q
+
+    low, high = 0.05, 2.0
+    for _ in range(50):
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if too_large(middle) else (middle, high)
+    return wish(float(f"{low:.4g}"))
+
+
+def _port(draws: Draws, woofer: Wish, volume: float, depth: float) -> dict[str, Any]:
+    """Tuned by Keele's rule, 0.42·fs·Q^−0.9 (JAES 29 (1981) 612; recalled), and narrow enough to fit."""
+    tuning = 0.42 * woofer.resonance_hz * woofer.total_q**-0.9
+    widest = PORT_IN_DEPTH * depth * volume * (2.0 * math.pi * tuning / BENCH.speed) ** 2 * 4.0 / math.pi
+    diameter = min(draws.of("pipe_diameter_m"), math.sqrt(widest))
+    return {
+        "name": "port",
+        "diameter_m": float(f"{diameter:.4g}"),
+        "tuning_hz": float(f"{tuning:.4g}"),
+    }
+
+
+def _body(woofer: Wish, ball: bool, volume: float, at: dict[str, Any]) -> dict[str, Any]:
     return {
         "name": "body",
         "volume_m3": volume,
@@ -177,40 +216,50 @@ def _body(draws: Draws, ball: bool, volume: float, at: dict[str, Any], cone: flo
             {
                 "name": "woofer",
                 "at": at if ball else {**at, "round_one_edge_from_hz": 6000.0},
-                **wish.values(),
+                **woofer.values(),
             }
         ],
     }
 
 
 def _chamber(draws: Draws, at: dict[str, Any]) -> dict[str, Any]:
-    wish = Wish(draws.of("tweeter_diameter_m"), 900.0, 0.9, 3.0, 93.0, 3.4, 0.004, 1e-5)
+    wish = Wish(draws.of("tweeter_diameter_m"), 900.0, 0.9, 3.0, TWEETER_DB, 3.4, 0.004, 1e-5)
     unit = {"name": "tweeter", "at": at, **wish.values()}
     return {"name": "tweeter's chamber", "volume_m3": 0.0002, "drive_units": [unit]}
 
 
-def _branches(draws: Draws) -> list[dict[str, Any]]:
+def _branches(draws: Draws, woofer_db: float) -> list[dict[str, Any]]:
     corner = draws.of("crossover_hz")
     cut = {"kind": "cut", "family": "linkwitz_riley", "order": 4, "corner_hz": corner}
-    step = {"kind": "shelf", "centre_hz": 400.0, "depth_db": 5.0}
+    step = {"kind": "shelf", "centre_hz": SHELF_HZ, "depth_db": SHELF_DB}
+    pad = float(f"{TWEETER_DB - (woofer_db - SHELF_DB):.4g}")
     return [
         {"name": "woofer", "drivers": ["woofer"], "sections": [{**cut, "passes": "low"}, step]},
-        {"name": "tweeter", "drivers": ["tweeter"], "sections": [{**cut, "passes": "high"}], "pad_db": 10.0},
+        {"name": "tweeter", "drivers": ["tweeter"], "sections": [{**cut, "passes": "high"}], "pad_db": pad},
     ]
 
 
 def _bending(draws: Draws, document: dict[str, Any]) -> dict[str, Any]:
-    """Its height, under one force: √(1 + (Q·area/mass)²)."""
+    """Height √(1 + (Q·area/mass)²) and Q as they are in the driver, whose coil takes part of its own Q."""
     corner = document["branches"][0]["sections"][0]["corner_hz"]
+    woofer = document["enclosures"][0]["drive_units"][0]
     q, gain = draws.of("bending_q"), 10.0 ** (draws.of("bending_gain_db") / 20.0)
-    mode = {
-        "name": "cone bends",
-        "frequency_hz": corner * draws.of("bending_to_crossover"),
-        "q": q,
-        "mass_share": 0.4,
-        "area_share": draws.sign() * 0.4 * math.sqrt(gain**2 - 1.0) / q,
-    }
-    document["enclosures"][0]["drive_units"][0]["bending"] = [mode]
+    swing = math.sqrt(gain**2 - 1.0)
+    q = max(q, swing / BENDING_STEP)
+    frequency = corner * draws.of("bending_to_crossover")
+    turn = 2j * math.pi * frequency
+    coil = VoiceCoil(**woofer["coil"]).impedance(np.array([frequency]))[0]
+    link = woofer["damping"] + woofer["stiffness"] / turn + woofer["force_factor"] ** 2 / coil
+    braking = (link / (1.0 + link / (turn * woofer["mass_kg"]))).real
+    woofer["bending"] = [
+        {
+            "name": "cone bends",
+            "frequency_hz": frequency,
+            "q": 1.0 / (1.0 / q - braking / (BENDING_MASS * woofer["mass_kg"] * abs(turn))),
+            "mass_share": BENDING_MASS,
+            "area_share": draws.sign() * BENDING_MASS * swing / q,
+        }
+    ]
     note = "A resonance of the woofer's cone."
     return {"name": "bending", "cause": "resonance", "note": note, "silences": ["cone bends"]}
 
@@ -229,7 +278,7 @@ def _panel(draws: Draws, document: dict[str, Any]) -> dict[str, Any]:
             "round_one_edge_from_hz": 800.0,
         },
         "diameter_m": across,
-        "area_m2": draws.of("panel_area_m2"),
+        "area_m2": draws.of("panel_area_share") * math.pi * across**2 / 4.0,
     }
     panel = {
         "name": "left wall",
@@ -253,7 +302,8 @@ def _standing_wave(draws: Draws, document: dict[str, Any]) -> dict[str, Any]:
     cabinet, body = document["cabinet"], document["enclosures"][0]
     body["size_m"] = [cabinet[key] - 0.03 for key in ("depth_m", "width_m", "height_m")]
     body["waves"] = [{"name": "upright wave", "half_waves": [0, 0, 1], "q": draws.of("standing_wave_q")}]
-    body["drive_units"][0]["inside"] = [1.0, 0.5, 0.35]
+    height = (cabinet["reference_up_m"] + body["drive_units"][0]["at"]["up_m"]) / cabinet["height_m"]
+    body["drive_units"][0]["inside"] = [1.0, 0.5, 0.5 + height]
     note = "A standing wave over the height of the box."
     return {"name": "standing_wave", "cause": "port_or_cavity", "note": note, "silences": ["upright wave"]}
 
@@ -314,7 +364,10 @@ def _rig(draws: Draws, seed: int) -> dict[str, Any]:
     height = draws.of("height_m")
     return {
         "#": f"Drawn with seed {seed}.",
-        "air": {"temperature_c": draws.of("temperature_c")},
+        "air": {
+            "temperature_c": draws.of("temperature_c"),
+            "humidity_percent": draws.of("humidity_percent"),
+        },
         "turntable": {
             "distance_m": draws.of("distance_m"),
             "rotation_behind_m": draws.of("rotation_behind_m"),

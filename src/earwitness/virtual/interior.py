@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from earwitness.virtual.air import Air
-from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.arrays import Complexes, Frequencies
 
 Place = tuple[float, float, float]
 
@@ -86,7 +86,7 @@ class Interior:
         return float(air.speed / 2.0 * np.linalg.norm(np.divide(wave.half_waves, self.size_m)))
 
     def impedance(
-        self, openings: Sequence[Opening], frequencies: Floats, air: Air, absorption: float = 0.0
+        self, openings: Sequence[Opening], frequencies: Frequencies, air: Air, absorption: float = 0.0
     ) -> Complexes:
         """Pressure at each opening for the volume velocity that enters at each other.
 

@@ -82,6 +82,16 @@ class Source:
         """What `without` can leave out, box by box."""
         return tuple(fault for enclosure in self.enclosures for fault in enclosure.faults(air))
 
+    def ringing(self, name: str, air: Air) -> tuple[float, float]:
+        """Frequency, Hz, and Q with which a fault dies away in its box; see `Enclosure.ringing`."""
+        ((enclosure, fault),) = [
+            (enclosure, fault)
+            for enclosure in self.enclosures
+            for fault in enclosure.faults(air)
+            if fault.name == name
+        ]
+        return enclosure.ringing(fault, air)
+
     @property
     def fault_names(self) -> tuple[str, ...]:
         """Theirs, which don't depend on the air."""

@@ -20,16 +20,18 @@ from typing import Any, Final, get_args
 
 import numpy as np
 
-from earwitness.virtual.arrays import Floats
+from earwitness.virtual.air import Air
+from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.artefacts import Artefact, artefacts
 from earwitness.virtual.box import BoxCabinet
 from earwitness.virtual.counterfactual import Heard, Listening, ball_diameter_m, edge_distances_m
 from earwitness.virtual.faults import Cause, Fault, value_at
+from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
 from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
 
-VERSION: Final = 2
+VERSION: Final = 3
 #: f = 1000·2^(k/48) Hz, 20 Hz to 20 kHz: every second point of the project's own grid.
 FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-270, 208) / 48.0)
 #: Decimals of a level in the file.
@@ -67,6 +69,7 @@ def truth(scenario: Scenario) -> dict[str, Any]:
     distance = scenario.turntable.distance_m
     scale = DRIVE_V * distance / REFERENCE_PA
     whole = decibels(power_curves(scale * heard.pressure()))
+    ohms = _ohms(heard.parts(), scenario.air)
     without = decibels(power_curves(scale * heard.pressure(scenario.faults)))
     standing = [("fault", each) for each in scenario.faults]
     standing += [("geometry", each) for each in geometry(scenario)]
@@ -74,7 +77,8 @@ def truth(scenario: Scenario) -> dict[str, Any]:
     for kind, fault in standing:
         missing = decibels(power_curves(scale * heard.pressure([fault])))
         effects = {name: whole[name] - missing[name] for name in CURVES}
-        faults.append(_entry(scenario, kind, fault, effects))
+        change = _change(ohms, _ohms(heard.parts([fault]), scenario.air))
+        faults.append(_entry(scenario, kind, fault, effects) | {"impedance_effect_db": change})
     return {
         "schema_version": VERSION,
         "scenario": scenario.name,
@@ -87,7 +91,8 @@ def truth(scenario: Scenario) -> dict[str, Any]:
         "frequency_hz": _rounded(FREQUENCIES),
         "curves": {name: _rounded(level) for name, level in whole.items()},
         "curves_without_faults": {name: _rounded(level) for name, level in without.items()},
-        "impedance": _impedance(scenario),
+        "impedance": _impedance(ohms),
+        "impedance_without_faults": _impedance(_ohms(heard.parts(scenario.faults), scenario.air)),
         "faults": faults,
         "artefacts": [_artefact(each) for each in artefacts(scenario.session, FREQUENCIES)],
     }
@@ -169,9 +174,12 @@ def _parameters(scenario: Scenario, fault: Fault) -> list[dict[str, Any]]:
     found = []
     for own in scenario.loudspeaker.source.faults(scenario.air):
         if own.name in fault.silences:
-            found.append(_parameter(own.name, "frequency_hz", own.frequency_hz))
+            frequency_hz, q = scenario.loudspeaker.source.ringing(own.name, scenario.air)
+            found.append(_parameter(own.name, "frequency_hz", frequency_hz))
+            found.append(_parameter(own.name, "q", q))
+            found.append(_parameter(own.name, "own_frequency_hz", own.frequency_hz))
             if own.q is not None:
-                found.append(_parameter(own.name, "q", own.q))
+                found.append(_parameter(own.name, "own_q", own.q))
     for path, value in fault.instead.items():
         of, _, name = path.rpartition(".")
         found.append(_parameter(of, name, value_at(scenario.document, path), float(value)))
@@ -199,12 +207,24 @@ def _parameter(of: str, name: str, value: float, without: float | None = None) -
     return {"of": of, "name": name, "value": float(f"{value:.9g}"), "without": without}
 
 
-def _impedance(scenario: Scenario) -> dict[str, Any] | None:
-    """At the terminals; None for an active loudspeaker."""
-    source = scenario.loudspeaker.source
-    if any(branch.ideal for branch in source.branches):
+def _ohms(parts: Loudspeaker, air: Air) -> Complexes | None:
+    """Impedance at the terminals; None for an active loudspeaker."""
+    if any(branch.ideal for branch in parts.source.branches):
         return None
-    ohms = source.impedance(FREQUENCIES, scenario.air)
+    return parts.impedance(FREQUENCIES, air)
+
+
+def _change(whole: Complexes | None, without: Complexes | None) -> list[float] | None:
+    """20 lg|Z with / Z without|."""
+    if whole is None or without is None:
+        return None
+    return _rounded(20.0 * np.log10(np.abs(whole) / np.abs(without)))
+
+
+def _impedance(ohms: Complexes | None) -> dict[str, Any] | None:
+    """Magnitude and phase."""
+    if ohms is None:
+        return None
     return {
         "magnitude_ohm": _rounded(np.abs(ohms)),
         "phase_deg": _rounded(np.degrees(np.angle(ohms))),
@@ -243,6 +263,7 @@ _EFFECTS: Final = {
     "largest_on_axis": _object({"frequency_hz": _NUMBER, "effect_db": _NUMBER}),
     "effects_db": _CURVES,
 }
+_IMPEDANCE: Final = {"anyOf": [{"type": "null"}, _object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]}
 _PLACE: Final = dict.fromkeys(("x_m", "y_m", "z_m"), _NUMBER)
 _FAULT: Final = _object(
     {
@@ -258,6 +279,7 @@ _FAULT: Final = _object(
         },
         "parameters": _PARAMETERS,
         **_EFFECTS,
+        "impedance_effect_db": {"anyOf": [{"type": "null"}, _LEVELS]},
     }
 )
 _ARTEFACT: Final = _object(
@@ -289,9 +311,8 @@ SCHEMA: Final[dict[str, Any]] = {
             "frequency_hz": _LEVELS,
             "curves": _CURVES,
             "curves_without_faults": _CURVES,
-            "impedance": {
-                "anyOf": [{"type": "null"}, _object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]
-            },
+            "impedance": _IMPEDANCE,
+            "impedance_without_faults": _IMPEDANCE,
             "faults": {"type": "array", "items": _FAULT},
             "artefacts": {"type": "array", "items": _ARTEFACT},
         }

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.arrays import Complexes, Frequencies
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class VoiceCoil:
     core_inductance_h: float = math.inf
     ring_ohm: float = math.inf
 
-    def impedance(self, frequencies: Floats) -> Complexes:
+    def impedance(self, frequencies: Frequencies) -> Complexes:
         """Ohms, shape (F,), f > 0."""
         s = 2j * np.pi * frequencies
         straight = self.resistance_ohm + s * self.inductance_h
