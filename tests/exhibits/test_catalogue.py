@@ -30,7 +30,7 @@ def sentences(exhibit: Exhibit) -> list[object]:
     return [*exhibit.caption.parts, *exhibit.conditions.parts, *exhibit.alt.parts]
 
 
-def test_a_whole_case_has_five_exhibits_in_order() -> None:
+def test_a_whole_case_has_six_exhibits_in_order() -> None:
     shown = describe(curve_set())
     assert [(e.letter, e.id) for e in shown] == [
         ("A", "response-set"),
@@ -38,6 +38,7 @@ def test_a_whole_case_has_five_exhibits_in_order() -> None:
         ("C", "in-room"),
         ("D", "coverage-horizontal"),
         ("E", "coverage-vertical"),
+        ("F", "budget"),
     ]
     assert [panel.id for panel in shown[0].panels] == ["levels", "indices"]
 
@@ -45,8 +46,12 @@ def test_a_whole_case_has_five_exhibits_in_order() -> None:
 def test_what_isnt_available_isnt_drawn_and_letters_close_up() -> None:
     bare = without(curve_set(), *(name for name in CurveName if name is not CurveName.ON_AXIS))
     shown = describe(replace(bare, coverage={}))
-    assert [(e.letter, e.id) for e in shown] == [("A", "response-set"), ("B", "on-axis")]
-    assert [panel.curves for exhibit in shown for panel in exhibit.panels] == [("on_axis",), ("on_axis",)]
+    assert [(e.letter, e.id) for e in shown] == [
+        ("A", "response-set"),
+        ("B", "on-axis"),
+        ("C", "budget"),
+    ]
+    assert [panel.curves for exhibit in shown[:2] for panel in exhibit.panels] == [("on_axis",), ("on_axis",)]
     assert shown[1].title == "On axis"
 
 

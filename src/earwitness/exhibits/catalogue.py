@@ -8,6 +8,7 @@ from functools import partial
 from string import ascii_uppercase
 from typing import Final
 
+from earwitness.exhibits.budget import budget
 from earwitness.exhibits.coverage import coverage
 from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.in_room import in_room
@@ -29,6 +30,7 @@ FAMILIES: Final[tuple[Family, ...]] = (
     waveforms,
     delays,
     decay,
+    budget,
 )
 
 

@@ -8,6 +8,8 @@ reference                                  what it names
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
+``curve:NAME/uncertainty/at/HZ``           its standard uncertainty there
+``curve:NAME/components/PART/at/HZ``       one component of that
 ``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
 ``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
                                            of ``earwitness.MODULE`` where that has a dot
@@ -93,9 +95,16 @@ class Referent:
             case ["valid_to_hz"] if band:
                 return band[1]
             case ["at", hz]:
-                nearest = int(np.argmin(np.abs(np.log(self.curves.frequency_hz / float(hz)))))
-                return float(self.curves.curves[name].level_db[nearest])
+                return self._at(self.curves.curves[name].level_db, hz)
+            case ["uncertainty", "at", hz]:
+                return self._at(self.curves.curves[name].uncertainty_db, hz)
+            case ["components", part, "at", hz]:
+                return self._at(_walk(self.curves.curves[name].components_db, [part]), hz)
         raise LookupError(f"a curve has no {'/'.join(steps[1:])}")
+
+    def _at(self, values: object, hz: str) -> float:
+        nearest = int(np.argmin(np.abs(np.log(self.curves.frequency_hz / float(hz)))))
+        return float(np.asarray(values)[nearest])
 
     def _time(self, steps: Sequence[str]) -> object:
         match list(steps):
