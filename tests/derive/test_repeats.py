@@ -14,7 +14,7 @@ from earwitness.derive.derivation import derive
 from earwitness.derive.directivity import take_powers
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.repeats import Repeatability, independent_values, repeatability
-from earwitness.methods.gum import student_factor
+from earwitness.methods.student import student_factor
 from earwitness.records.curves import CurveName as C
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from earwitness.methods.gum import combined, effective_degrees, expanded, student_factor, type_a
+from earwitness.methods.gum import combined, effective_degrees, expanded, type_a
+from earwitness.methods.student import student_factor
 
 READINGS = np.array([86.1, 86.3, 85.9, 86.2, 86.0])
 

@@ -13,7 +13,8 @@ from earwitness.derive.draws import Drawn, UnitDraws, draw, draw_component_db, s
 from earwitness.derive.sound_power import separable_sound_power
 from earwitness.derive.uncertainty import TakeErrors, curve_components_db
 from earwitness.methods import cta_2034
-from earwitness.methods.gum import combined, effective_degrees, student_factor
+from earwitness.methods.gum import combined, effective_degrees
+from earwitness.methods.student import student_factor
 from earwitness.records.curves import Curve, CurveName
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Directivity

@@ -4,7 +4,7 @@ Two repeats alone tell a spread badly: it is known to its own size. So all direc
 one spread together, and each frequency learns from an octave and a half to either side of it. What changes
 from one repeat to the next (place, level, temperature) moves a response over about an octave: three octaves
 hold 2.8 values that are independent, times one less than the repeats of each direction. That many degrees of
-freedom go with the spread; few of them widen what rests on it (`methods.gum.student_factor`).
+freedom go with the spread; few of them widen what rests on it (`methods.student.student_factor`).
 
 What noise explains of the scatter is taken off: it is a component of its own. Where a near field was spliced
 in, repeats from afar say nothing: the spread of the lowest frequencies above stands there, too.

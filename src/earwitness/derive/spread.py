@@ -9,7 +9,8 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.curves import DerivedCurves
-from earwitness.methods.gum import combined, effective_degrees, student_factor
+from earwitness.methods.gum import combined, effective_degrees
+from earwitness.methods.student import student_factor
 from earwitness.records.curves import CurveName
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.uncertainty import NEGLIGIBLE, ComponentName

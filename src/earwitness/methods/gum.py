@@ -11,17 +11,12 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from scipy.special import stdtrit
 
 from earwitness.records.grid import Floats
 from earwitness.records.sources import Source, Standing
 
 #: Coverage factor of an expanded uncertainty, about 95 % (clause 6; recalled).
 COVERAGE_FACTOR: Final = 2.0
-#: The same for exactly 95 % of a normal distribution.
-NORMAL_95: Final = 1.959964
-#: Both tails of 2.5 % are left out.
-_UPPER: Final = 0.975
 
 SOURCE: Final = Source("JCGM 100", "2008", "4, 5", Standing.RECALLED)
 
@@ -50,12 +45,3 @@ def effective_degrees(total: float | Floats, component: float | Floats, degrees:
     whole, part = np.asarray(total, dtype=np.float64), np.asarray(component, dtype=np.float64)
     ratio = np.divide(whole, part, out=np.full(np.broadcast(whole, part).shape, np.inf), where=part > 0.0)
     return np.asarray(ratio**4 * degrees)
-
-
-def student_factor(degrees: float | Floats) -> Floats:
-    """By how much few degrees of freedom widen 95 %: t of Student's distribution over the normal's (G.3).
-
-    Worked numbers: 1 (infinitely many), 1.1368 (10, as 2.22814 over 1.95996), 6.4829 (one, as 12.7062).
-    """
-    finite = np.minimum(np.asarray(degrees, dtype=np.float64), 1e9)
-    return np.asarray(stdtrit(finite, _UPPER) / NORMAL_95)
