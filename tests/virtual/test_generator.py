@@ -116,7 +116,8 @@ def test_kinds_are_as_often_as_their_weights_say(
     balls, ports = np.array([_has(document) for document, _ in documents]).mean(axis=0)
     assert balls == pytest.approx(BALLS, abs=4.0 * np.sqrt(0.25 / len(documents)))
     assert ports == pytest.approx(PORTS, abs=4.0 * np.sqrt(0.25 / len(documents)))
-    expected, found = Counter[str](), Counter[str]()
+    expected: dict[str, float] = dict.fromkeys(WEIGHTS, 0.0)
+    found = Counter[str]()
     for document, _ in documents:
         if len(document.get("faults", ())) == 1:
             ball, port = _has(document)

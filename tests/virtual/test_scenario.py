@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections import Counter
 
@@ -15,7 +16,9 @@ from earwitness.virtual.arrays import Floats
 from earwitness.virtual.box import BoxCabinet
 from earwitness.virtual.faults import value_at
 from earwitness.virtual.radiator import SphericalCabinet
-from earwitness.virtual.scenario import Scenario, load, names
+from earwitness.virtual.scenario import FOLDER, Scenario, from_text, load, names
+from earwitness.virtual.scenario import RIGS as RIG_FOLDER
+from earwitness.virtual.tables import ScenarioError
 
 RIGS = ("workshop", "garden", "living_room", "hall")
 #: IEC 60268-5, clause 16 (recalled): the least impedance is at least this share of the rated one.
@@ -73,7 +76,9 @@ def test_drivers_give_a_level_and_a_bass_of_a_loudspeaker(scenario: Scenario) ->
 def test_facts_describe_the_scenario(scenario: Scenario) -> None:
     facts, cabinet = facts_of(scenario), scenario.loudspeaker.cabinet
     if isinstance(cabinet, BoxCabinet):
-        assert facts.unit.cabinet == Box(cabinet.width_m, cabinet.height_m, cabinet.depth_m)
+        assert facts.unit.cabinet == Box(
+            cabinet.width_m, cabinet.height_m, cabinet.depth_m, reference_up_m=cabinet.reference_up_m
+        )
     else:
         assert isinstance(cabinet, SphericalCabinet)
         assert facts.unit.cabinet == Sphere(cabinet.diameter_m)
@@ -121,3 +126,68 @@ def test_any_loudspeaker_stands_in_any_rig(rig: str) -> None:
     scenario = load("dewdrop", rig)
     assert scenario.loudspeaker == load("dewdrop").loudspeaker
     assert len(scenario.names) == 3 + 72 + 1
+
+
+LADLE = (FOLDER / "ladle.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "said"),
+    [
+        ('near_fields = ["woofer"', 'near_fields = ["wofer"', "near_fields: no radiator is called wofer"),
+        ("volume_m3 = ", "volume_m3 = -", "volume_m3 is -"),
+        ("volume_m3 = ", "volume_m3 = 0.03 #", "in a cabinet of"),
+        ("mass_kg = ", "mass_kg = -", "mass_kg is -"),
+        ("mass_kg = ", "mass_kg = inf #", "mass_kg is inf, where a number is wanted"),
+        ("resistance_ohm = ", "resistance_ohm = -", "resistance_ohm is -"),
+        ("capacitance_f = ", "capacitance_f = -", "capacitance_f is -"),
+        ("inside = [0.0", "inside = [1.5", "inside is 1.5; it lies between 0 and 1"),
+    ],
+)
+def test_what_cannot_be_is_one_line(was: str, becomes: str, said: str) -> None:
+    assert was in LADLE
+    with pytest.raises(ScenarioError, match=re.escape(said)) as caught:
+        from_text("ladle", LADLE.replace(was, becomes, 1))
+    assert "\n" not in str(caught.value)
+    assert str(caught.value).startswith("ladle")
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('silences = ["port of call"]', "no fault is called port of call"),
+        ('edges = ["wofer"]', "faults odd: no radiator is called wofer"),
+        ('instead = { "branches.wofer.delay_s" = 0.0 }', "nothing lies at branches.wofer.delay_s"),
+    ],
+)
+def test_a_fault_of_what_is_not_there_is_refused_at_once(line: str, said: str) -> None:
+    fault = f'\n[[faults]]\nname = "odd"\ncause = "voicing"\nnote = "Odd."\n{line}\n'
+    with pytest.raises(ScenarioError, match=re.escape(said)):
+        from_text("ladle", LADLE + fault)
+
+
+HALL = (RIG_FOLDER / "hall.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "said"),
+    [
+        ("distance_m = ", "distance_m = 0.01 #", "turning, the cabinet reaches"),
+        ("temperature_c = ", "temperature_c = -300 #", "temperature_c is -300; it lies between -40 and 60"),
+        ("last_hz = ", "last_hz = 30000.0 #", "half the sample rate at most"),
+        ("latency_s = ", "latency_s = 0.7 #", "a latency_s of 0.7 is more than"),
+        ("latency_s = ", "latency_s = -", "latency_s is -"),
+        ("gap_m = ", "gap_m = -", "gap_m is -"),
+    ],
+)
+def test_a_rig_that_cannot_be_is_one_line(was: str, becomes: str, said: str) -> None:
+    assert was in HALL
+    with pytest.raises(ScenarioError, match=re.escape(said)) as caught:
+        from_text("ladle", LADLE, HALL.replace(was, becomes, 1))
+    assert "\n" not in str(caught.value)
+
+
+def test_an_active_loudspeaker_is_no_load() -> None:
+    rig = HALL.replace("latency_s = ", "output_ohm = 0.1\nlatency_s = ")
+    with pytest.raises(ScenarioError, match="no load"):
+        from_text("anvil", (FOLDER / "anvil.toml").read_text(encoding="utf-8"), rig)

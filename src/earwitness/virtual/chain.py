@@ -53,6 +53,8 @@ class Chain:
     def __post_init__(self) -> None:
         if not 0.0 < self.edge_hz < self.sample_rate_hz / 2.0:
             raise ValueError("the converter's edge_hz lies below half the sample rate")
+        if self.latency_s > RESPONSE_S / 4.0:
+            raise ValueError(f"a latency_s of {self.latency_s:g} is more than {RESPONSE_S / 4.0:g}")
 
     @property
     def response_samples(self) -> int:

@@ -185,7 +185,7 @@ def _woofer(draws: Draws, cone: float, volume: float, port: bool) -> Wish:
     def too_large(q: float) -> bool:
         it = wish(q)
         if port:
-            return 15.0 * it.total_q**2.87 * it.equivalent_volume_m3 > volume
+            return bool(15.0 * it.total_q**2.87 * it.equivalent_volume_m3 > volume)
         return it.total_q * math.sqrt(1.0 + it.equivalent_volume_m3 / volume) > FLAT_Q
 
     low, high = 0.05, 2.0

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -13,10 +14,12 @@ import numpy as np
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.assembly import loudspeaker
-from earwitness.virtual.faults import Fault, read
+from earwitness.virtual.box import BoxCabinet
+from earwitness.virtual.faults import Fault, read, replaced
 from earwitness.virtual.loudspeaker import Loudspeaker
+from earwitness.virtual.radiator import SphericalCabinet
 from earwitness.virtual.recording import Session
-from earwitness.virtual.rig import rig
+from earwitness.virtual.rig import Rig, rig
 from earwitness.virtual.tables import ScenarioError, Table
 from earwitness.virtual.turntable import Turntable
 
@@ -146,9 +149,57 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
     near_fields = document.take(tuple[str, ...], "near_fields", ())
     full_scale = document.take(float, "full_scale_v", None)
     parts = loudspeaker(document)
-    session = workshop.session(parts, near_fields, full_scale)
     faults = read(document)
+    _require_what_is_named(document, parts, near_fields, faults)
+    _require_a_place(document, parts, workshop)
+    session = workshop.session(parts, near_fields, full_scale)
     return Scenario(name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale)
+
+
+def _require_what_is_named(
+    document: Table, parts: Loudspeaker, near_fields: Sequence[str], faults: Sequence[Fault]
+) -> None:
+    """Refuse radiators, parts and places in the document that aren't there."""
+    there = parts.source.radiators
+    named = [("near_fields", name) for name in near_fields]
+    named += [(f"faults {fault.name}", name) for fault in faults for name in (*fault.edges, *fault.together)]
+    for where, name in named:
+        if name not in there:
+            raise document.error(f"{where}: no radiator is called {name}; there are: {', '.join(there)}")
+    for fault in faults:
+        if fault.edges and not isinstance(parts.cabinet, BoxCabinet):
+            raise document.error(f"faults {fault.name}: only a box has edges")
+        document.made(loudspeaker(replaced(document, fault.instead)).without, *fault.silences)
+
+
+def _require_a_place(document: Table, parts: Loudspeaker, workshop: Rig) -> None:
+    """Refuse air, floors and microphones that don't fit round or into the cabinet."""
+    cabinet = parts.cabinet
+    if isinstance(cabinet, BoxCabinet):
+        depth, width, outside = (
+            cabinet.depth_m,
+            cabinet.width_m,
+            float(np.prod(np.diff(cabinet.corners(), axis=0))),
+        )
+    elif isinstance(cabinet, SphericalCabinet):
+        depth = width = cabinet.diameter_m
+        outside = math.pi / 6.0 * cabinet.diameter_m**3
+    else:
+        return
+    inside = sum(enclosure.interior.volume_m3 for enclosure in parts.source.enclosures)
+    if inside > outside:
+        raise document.error(f"enclosures hold {inside:.3g} m³ in a cabinet of {outside:.3g} m³")
+    table = workshop.turntable
+    behind = table.rotation_behind_m
+    reach = math.hypot(max(abs(behind), abs(depth - behind)), width / 2.0)
+    if table.distance_m + behind <= reach:
+        raise document.error(
+            f"turning, the cabinet reaches {reach:.2f} m from its axis, and the microphone stands there"
+        )
+    if workshop.chain.output_ohm and any(branch.ideal for branch in parts.source.branches):
+        raise document.error(
+            "an active loudspeaker is no load: its rig has no output_ohm; measure it in another"
+        )
 
 
 def names() -> tuple[str, ...]:

@@ -41,6 +41,10 @@ class Sweep:
     fade_in_s: float = 0.1
     fade_out_s: float = 0.005
 
+    def __post_init__(self) -> None:
+        if not 0.0 < self.first_hz < self.last_hz <= self.sample_rate_hz / 2.0:
+            raise ValueError("a sweep rises from first_hz to last_hz, half the sample rate at most")
+
     @property
     def rate_s(self) -> float:
         """L: the time in which the frequency grows by the factor e."""

@@ -10,9 +10,86 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields
 from types import UnionType
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 Part = TypeVar("Part")
+
+#: A quantity means the same wherever it stands, and so do its limits. These are above 0,
+POSITIVE: Final = frozenset(
+    [
+        "width_m",
+        "height_m",
+        "depth_m",
+        "diameter_m",
+        "radiates_m",
+        "radius_m",
+        "volume_m3",
+        "mass_kg",
+        "stiffness",
+        "force_factor",
+        "mass_share",
+        "frequency_hz",
+        "q",
+        "corner_hz",
+        "centre_hz",
+        "resonance_hz",
+        "bass_limit_hz",
+        "edge_hz",
+        "tuning_hz",
+        "at_hz",
+        "first_hz",
+        "last_hz",
+        "mains_hz",
+        "length_m",
+        "leak",
+        "port",
+        "ring_ohm",
+        "core_inductance_h",
+        "full_scale_pa",
+        "full_scale_v",
+        "distance_m",
+        "gap_m",
+        "drive_v",
+        "tail_s",
+        "wanted_s",
+        "peak",
+        "sample_rate_hz",
+    ]
+)
+#: these 0 or above,
+NOT_NEGATIVE: Final = frozenset(
+    [
+        "damping",
+        "resistance_ohm",
+        "inductance_h",
+        "semi_inductance",
+        "capacitance_f",
+        "beside_ohm",
+        "output_ohm",
+        "latency_s",
+        "delay_s",
+        "pad_db",
+        "edge_radius_m",
+        "round_one_edge_from_hz",
+        "noise_pa",
+        "ambient_pa",
+        "hum_pa",
+        "loopback",
+        "angle_spread_deg",
+        "order",
+        "fade_in_s",
+        "fade_out_s",
+        "seed",
+    ]
+)
+#: and these between two numbers.
+BETWEEN: Final[Mapping[str, tuple[float, float]]] = {
+    "temperature_c": (-40.0, 60.0),
+    "humidity_percent": (0.0, 100.0),
+    "peak": (0.0, 1.0),
+    "elevation_deg": (-90.0, 90.0),
+    "inside": (0.0, 1.0),
+}
 
 
 class ScenarioError(ValueError):
@@ -42,7 +119,7 @@ class Table:
             if default is MISSING:
                 raise self.error(f"{key} is missing")
             return default
-        return self._checked(kind, key, self.content[key])
+        return self._within(key, self._checked(kind, key, self.content[key]))
 
     def table(self, key: str) -> Table:
         """The table under a key, an empty one where there is none."""
@@ -111,12 +188,26 @@ class Table:
         if origin is tuple:
             return self._checked_tuple(arguments, key, value)
         if kind is float:
-            if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                 raise self.error(f"{key} is {value!r}, where a number is wanted")
             return float(value)
         if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
             wanted = {int: "a whole number", str: "a word", bool: "true or false"}[kind]
             raise self.error(f"{key} is {value!r}, where {wanted} is wanted")
+        return value
+
+    def _within(self, key: str, value: Any) -> Any:
+        """The value, where its numbers are possible ones of their quantity."""
+        for number in value if isinstance(value, tuple) else (value,):
+            if not isinstance(number, int | float) or isinstance(number, bool):
+                continue
+            low, high = BETWEEN.get(key, (-math.inf, math.inf))
+            if key in POSITIVE and number <= 0.0:
+                raise self.error(f"{key} is {number:g}; it lies above 0")
+            if key in NOT_NEGATIVE and number < 0.0:
+                raise self.error(f"{key} is {number:g}; it isn't negative")
+            if not low <= number <= high:
+                raise self.error(f"{key} is {number:g}; it lies between {low:g} and {high:g}")
         return value
 
     def _checked_tuple(self, arguments: tuple[Any, ...], key: str, value: Any) -> tuple[Any, ...]:
