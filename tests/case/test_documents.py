@@ -162,5 +162,5 @@ def test_results_require_all_that_is_written_and_a_case_only_its_name() -> None:
 
 
 def test_refuses_a_schema_that_is_none() -> None:
-    with pytest.raises(CallError, match="the schemas are case, findings, results"):
+    with pytest.raises(CallError, match="the schemas are case, findings, quality, results"):
         schema("curves")

@@ -103,7 +103,7 @@ def test_with_json_a_refusal_is_one_object(
         (["build", "x", "y"], "Got unexpected extra argument(s) (y); see `earwitness build --help`"),
         (["build", "x", "--force"], "No such option: --force; see `earwitness build --help`"),
         (["--force"], "No such option: --force; see `earwitness --help`"),
-        (["schema", "nope"], "there is no schema 'nope'; the schemas are case, findings, results"),
+        (["schema", "nope"], "there is no schema 'nope'; the schemas are case, findings, quality, results"),
     ],
 )
 def test_a_wrong_call(call: Call, words: list[str], problem: str) -> None:

@@ -22,7 +22,7 @@ from earwitness.pipeline.intake import accept, look_at
 from earwitness.virtual.scenario import load
 
 FILES = ("stimulus.wav", "calibrator_94.wav", "microphone.txt")
-NAMED = ("responses.nc", "curves.nc", "results.json", "findings.json", "state.json")
+NAMED = ("responses.nc", "curves.nc", "results.json", "findings.json", "quality.json", "state.json")
 
 
 @pytest.fixture(scope="module")

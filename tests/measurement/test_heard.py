@@ -97,6 +97,14 @@ def test_it_comes_back_as_it_was(values: list[float]) -> None:
     assert back.noise.tolist() == [0.0, 0.0]
 
 
+def test_what_is_kept_is_what_was_heard() -> None:
+    told = heard_in(noise(1), RATE, 0.0)
+    kept = Heard.from_array(told.to_array())
+    assert kept.peak == told.peak
+    assert kept.line.tolist() == told.line.tolist()
+    assert kept.floor.tolist() == told.floor.tolist()
+
+
 def test_a_kept_response_that_lost_bytes_is_refused() -> None:
     told = heard_in(noise(1), RATE, 0.0)
     response = ImpulseResponse(np.ones(3, np.float32), 48e3, 0.1, np.zeros(2, np.float32), (20.0, 2e4), told)

@@ -23,8 +23,8 @@ from earwitness.records.errors import IntegrityError
 from earwitness.records.takes import Take, TakeKey, TakeKind
 from earwitness.virtual.scenario import load
 
-ALL = ("responses", "curves and figures", "findings")
-LATER = ("curves and figures", "findings")
+ALL = ("responses", "curves and figures", "findings", "quality")
+LATER = ("curves and figures", "findings", "quality")
 FACTS = """
 [unit]
 name = "Cobble Two"

@@ -78,11 +78,13 @@ def heard_in(samples: Float32s, sample_rate_hz: float, passed_s: float | None) -
     shape = (len(MAINS_HZ), MULTIPLES)
     floor = np.sort(power[beside], axis=-1)
     median = np.take_along_axis(floor, np.sum(np.isfinite(floor), axis=-1, keepdims=True) // 2, axis=-1)
-    return Heard(
+    found = Heard(
         peak,
         power[line].sum(axis=-1).reshape(shape),
         (median[:, 0] * line.shape[-1] / MEDIAN_PART).reshape(shape),
     )
+    # what was just heard and what was kept are the same to the last bit
+    return Heard.from_array(found.to_array())
 
 
 @cache

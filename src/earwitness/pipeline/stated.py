@@ -95,7 +95,8 @@ class Stated:
         stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)
         find = Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
-        looked_at = [plain(self.facts), [plain(one) for one in self.earlier]]
+        earlier = [plain(one) for one in self.earlier]
+        looked_at = [stated, unit.name, plain(unit.radiators), earlier]
         return reduce, derive, find, Step("quality", QUALITY_FLOORS, (derive.key.sha256,), looked_at)
 
     def build_id(self) -> str:

@@ -1,0 +1,96 @@
+"""Pictures of points of quality: which there are, what they show, and that both renderers draw them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from earwitness.exhibits import matplotlib, plotly
+from earwitness.exhibits.description import Role
+from earwitness.exhibits.quality import describe_quality, picture
+from earwitness.publication.quality import quality_part
+from earwitness.records.quality import Point, PointName, Quality, Series, Verdict
+from earwitness.records.sentences import EMPTY, say
+
+X = (500.0, 1000.0, 2000.0)
+SERIES = {
+    PointName.SIGNAL_TO_NOISE: (
+        Series("on axis", X, (60.0, 120.0, 40.0)),
+        Series("worst take", X, (30.0, None, 20.0)),
+    ),
+    PointName.LATENCY: (Series("horizontal", (-90.0, 0.0, 90.0), (0.1, 0.0, 0.6)),),
+    PointName.FIRST_LAST: (Series("last less first", X, (0.0, -0.1, -1.0), (0.05, 0.05, 0.1)),),
+    PointName.ORBITS: (Series("on axis", X, (0.2, -0.3, 1.4)), Series("behind", X, (None, 0.1, 0.2))),
+    PointName.REFERENCE: (
+        Series("mean level", (1.0, 2.0, 3.0, 4.0), (84.0, 84.1, 83.9, 85.2)),
+        Series("upper limit", (1.0, 2.0, 3.0, 4.0), (84.4,) * 4),
+        Series("lower limit", (1.0, 2.0, 3.0, 4.0), (83.6,) * 4),
+    ),
+}
+
+
+def quality() -> Quality:
+    points = [
+        Point(
+            name,
+            Verdict.LOOK if name is PointName.ORBITS else Verdict.FINE,
+            say("Said."),
+            say("so much"),
+            series=s,
+        )
+        for name, s in SERIES.items()
+    ]
+    bare = Point(PointName.HUM, Verdict.CANNOT_TELL, say("Untold."), EMPTY, say("Do."))
+    return Quality(1, "id", "case", (bare, *points))
+
+
+def test_each_point_with_lines_has_a_picture_lettered_on() -> None:
+    shown = describe_quality(quality(), after=8)
+    assert [(e.letter, e.id) for e in shown] == [
+        ("I", "quality-signal-to-noise"),
+        ("J", "quality-latency"),
+        ("K", "quality-first-against-last"),
+        ("L", "quality-orbits"),
+        ("M", "quality-reference-loudspeaker"),
+    ]
+    assert all("Said." in str(e.alt) for e in shown)
+
+
+def test_a_point_without_anything_known_has_none() -> None:
+    bare = replace(quality().point(PointName.ORBITS), series=(Series("on axis", X, (None, None, None)),))
+    assert describe_quality(replace(quality(), points=(bare,))) == ()
+    with pytest.raises(LookupError):
+        picture(quality().point(PointName.HUM))
+
+
+def test_lines_keep_their_values_gaps_and_bands() -> None:
+    noise, _, last, _, chart = describe_quality(quality())
+    on_axis, worst = noise.panels[0].lines
+    assert on_axis.y.tolist() == [60.0, 90.0, 40.0]  # 90 dB are as good as 120
+    assert worst.y[0] == 30.0
+    assert worst.y[1] != worst.y[1]
+    assert last.panels[0].lines[0].uncertainty is not None
+    low, high = chart.panels[0].y_axis.minimum, chart.panels[0].y_axis.maximum
+    assert low < 83.6
+    assert high > 85.2
+    assert [line.role for line in chart.panels[0].lines] == [Role.ON_AXIS, Role.TREND, Role.TREND]
+
+
+def test_both_renderers_draw_them() -> None:
+    for exhibit in describe_quality(quality()):
+        assert matplotlib.draw(exhibit).startswith(b"<?xml")
+        assert plotly.interactive(exhibit)
+
+
+def test_what_wants_attention_stands_first_on_the_page() -> None:
+    part = quality_part(quality(), after=3)
+    assert [line.verdict for line in part.lines] == [Verdict.LOOK, *[Verdict.FINE] * 4, Verdict.CANNOT_TELL]
+    assert str(part.summary) == "The data are fit to conclude from; to look at: orbits on axis."
+    assert part.lines[0].exhibit == "quality-orbits"
+    assert part.lines[-1].exhibit == ""
+    assert part.fit
+    unfit = replace(quality(), points=(replace(quality().points[0], verdict=Verdict.UNFIT),))
+    assert str(quality_part(unfit).summary) == "The data aren’t fit to conclude from: hum."
+    fine = replace(quality(), points=(replace(quality().points[1], verdict=Verdict.FINE),))
+    assert "nothing that could be checked is wrong" in str(quality_part(fine).summary)
