@@ -104,6 +104,49 @@ def test_geometry_gate(turned: Path) -> None:
     assert any("floor" in note for note in found.notes)
 
 
+def test_a_reflection_before_the_floors_ends_the_gate_and_is_pointed_out(turned: Path) -> None:
+    # FACTS §8: 1.5 m, 1.5 m, 1 m: 6.3003 ms, where an echo comes after 5 ms; at 2 m √(4 + 9) − 2 = 4.678 ms
+    high = reduced(turned, facts(dataclasses.replace(RIG, height_m=3.0, microphone_height_m=3.0)))
+    assert ECHO_S - 4e-4 < high.gate_s[0] < ECHO_S
+    assert any("before the floor's is due" in note for note in high.notes)
+    agreed = reduced(turned, facts(dataclasses.replace(RIG, height_m=1.56, microphone_height_m=1.56)))
+    assert not any("heights" in note for note in agreed.notes)
+    low = reduced(turned, facts(dataclasses.replace(RIG, height_m=1.0, microphone_height_m=1.0)))
+    # that of the floor at 2.4 ms isn't there
+    assert any("but one later" in note for note in low.notes)
+
+
+def test_a_gate_of_cycles_is_short_where_they_are(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.stimulus()
+    bench.recording("horizontal_+000_2.83V.wav", 2.0, echo_s=2e-3, echo=0.3)
+    rig = dataclasses.replace(RIG, gate_s=0.02)
+    whole, short = (reduced(tmp_path, facts(r)) for r in (rig, dataclasses.replace(rig, gate_cycles=6.0)))
+    f = whole.frequency_hz
+    error = [np.abs(level_db(found) - true_level_db(f))[0] for found in (whole, short)]
+    # an echo of 0.3 makes a comb of 20·lg 1.3 and 0.7; six cycles end before it from 3 kHz on
+    high = (f > 3_600.0) & (f < 15_000.0)
+    assert error[0][high].max() == pytest.approx(20.0 * np.log10(1.0 / 0.7), rel=0.02)
+    assert error[1][high].max() < 0.1
+    # 20 ms hold six cycles of 300 Hz: below, the gate is the same
+    low = whole.valid[0] & (f < 299.0)
+    assert np.array_equal(whole.pressure[0, low], short.pressure[0, low])
+    assert short.valid_from_hz == whole.valid_from_hz == pytest.approx(100.0, rel=0.01)
+    assert any("cycles" in note for note in short.notes)
+
+
+def test_on_the_ground_pressure_is_doubled(turned: Path) -> None:
+    up = reduced(turned, facts(dataclasses.replace(RIG, gate_s=4e-3)))
+    down = reduced(turned, facts(dataclasses.replace(RIG, gate_s=4e-3, ground_plane=True)))
+    assert level_db(up)[up.valid] - level_db(down)[up.valid] == pytest.approx(20.0 * np.log10(2.0), abs=1e-4)
+    assert np.abs(down.impulse_response).max() == pytest.approx(0.5 * np.abs(up.impulse_response).max())
+    # heights don't make a gate there, and a microphone on the ground has none
+    flat = reduced(turned, facts(dataclasses.replace(RIG, height_m=0.1, ground_plane=True)))
+    assert ECHO_S - 4e-4 < flat.gate_s[0] < ECHO_S
+    with pytest.raises(CaseError, match="doesn't lie on the ground"):
+        reduced(turned, facts(dataclasses.replace(RIG, microphone_height_m=1.0, ground_plane=True)))
+
+
 def test_a_gate_of_nothing_is_refused(turned: Path) -> None:
     rig = dataclasses.replace(RIG, height_m=0.2, microphone_height_m=0.2)
     with pytest.raises(NotAvailableError, match="too short"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,6 +25,12 @@ LEAD_S: Final = 2e-3
 #: The floor's sound begins sooner than the peak of what comes by way of the reference point: it has a rise
 #: of its own, and may leave from a lower radiator or a nearer edge.
 FLOOR_MARGIN_S: Final = 2.5e-4
+#: Reflections that are found so far from where the floor's is due contradict the stated heights.
+CONTRADICTED_S: Final = 7.5e-4
+#: On the ground microphone and mirror image are one: pressure is doubled.
+GROUND_PLANE: Final = 0.5
+#: Gates of a stated number of cycles are made of gates of lengths in this ratio.
+LADDER: Final = 2.0**-0.5
 #: A gate that has to end sooner than this leaves nothing to measure.
 SHORTEST_GATE_S: Final = 1e-3
 #: The uncertainty of the gate is the difference to a gate of this part, over this part of an octave.
@@ -34,10 +40,16 @@ GATE_BAND_OCTAVES: Final = 1.0 / 3.0
 
 @dataclass(frozen=True)
 class Gate:
-    """The one gate of all far-field takes: how long after the arrival it ends, and how that was chosen."""
+    """The one gate of all far-field takes: how long after the arrival it ends, and how that was chosen.
+
+    Where `cycles` are stated it ends after so many of each frequency, if that is sooner. `factor` turns the
+    pressure at the microphone into that in free space.
+    """
 
     seconds: float
     notes: tuple[str, ...]
+    cycles: float | None = None
+    factor: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -55,6 +67,20 @@ class Gated:
     gate_s: float
 
 
+@dataclass(frozen=True)
+class _Stretch:
+    """The parts of R responses about their arrivals, (R, n), and when each begins after its arrival, (R,)."""
+
+    samples: npt.NDArray[np.float32]
+    start_s: Float64s
+    rate_hz: float
+
+    @property
+    def time_s(self) -> Float64s:
+        """Times after the arrival, shape (R, n)."""
+        return np.asarray(self.start_s[:, None] + np.arange(self.samples.shape[-1]) / self.rate_hz)
+
+
 def choose_gate(
     rig: Rig,
     distances_m: Float64s,
@@ -62,7 +88,7 @@ def choose_gate(
     longest_s: float,
     speed_m_s: float,
 ) -> Gate:
-    """One gate for all: as stated, else before the floor's reflection, else before the first one found.
+    """One gate for all: as stated, else before the first reflection, by stated heights or found on axis.
 
     Parameters
     ----------
@@ -85,15 +111,51 @@ def choose_gate(
     reflections = [f for f in found if f is not None]
     if rig.gate_s is not None:
         require_gate_before_floor(rig, distances_m, speed_m_s)
-        return _as_stated(rig.gate_s, reflections, longest_s)
-    floor_s = floor_arrives_s(rig, distances_m, speed_m_s)
-    if floor_s is not None:
-        seconds = min(floor_s - FLOOR_MARGIN_S, longest_s)
-        return _long_enough(seconds, "The gate ends before sound by way of the floor arrives.")
-    if reflections:
-        seconds = min(*reflections, longest_s, longest_s)
+        chosen = _as_stated(rig.gate_s, reflections, longest_s)
+    elif (floor_s := floor_arrives_s(rig, distances_m, speed_m_s)) is not None:
+        chosen = _by_heights(floor_s, reflections, longest_s)
+    else:
+        chosen = _by_reflections(reflections, longest_s, bool(on_axis))
+    if rig.ground_plane:
+        note = "On the ground the floor doubles the pressure, so six decibels are taken off every level."
+        chosen = replace(chosen, factor=GROUND_PLANE, notes=(*chosen.notes, note))
+    if rig.gate_cycles is not None:
+        note = "High frequencies have a shorter gate: as many of their cycles as the case states."
+        chosen = replace(chosen, cycles=rig.gate_cycles, notes=(*chosen.notes, note))
+    return chosen
+
+
+def _by_heights(floor_s: float, reflections_s: Sequence[float], longest_s: float) -> Gate:
+    """Before the floor's sound is due by the stated heights, or before what was found sooner on axis.
+
+    Where both differ by much one of them is wrong, which is said.
+    """
+    seconds, notes = min(floor_s - FLOOR_MARGIN_S, longest_s), []
+    first_s = min(reflections_s, default=None)
+    if first_s is None or first_s >= seconds:
+        notes.append("The gate ends before sound by way of the floor arrives.")
+    elif first_s >= floor_s - CONTRADICTED_S:
+        seconds = first_s
+        notes.append("The gate ends before sound by way of the floor arrives, which was found on axis.")
+    else:
+        seconds = first_s
+        notes.append(
+            "A reflection was found on axis before the floor's is due by the stated heights: something "
+            "nearer reflects, or a height is wrong. The gate ends before it."
+        )
+    if first_s is not None and floor_s + CONTRADICTED_S < first_s < longest_s:
+        notes.append(
+            "No reflection was found on axis where the floor's is due by the stated heights, but one later: "
+            "check both heights, unless the floor takes up sound."
+        )
+    return _long_enough(seconds, *notes)
+
+
+def _by_reflections(reflections_s: Sequence[float], longest_s: float, heard: bool) -> Gate:
+    if reflections_s:
+        seconds = min(*reflections_s, longest_s, longest_s)
         return _long_enough(seconds, "The gate ends before the first reflection that was found on axis.")
-    if not on_axis:
+    if not heard:
         raise NotAvailableError(
             "the gate can't be chosen: state rig.gate_s or both heights in case.toml, or add an on-axis take"
         )
@@ -128,7 +190,7 @@ def gate_takes(
     responses: Sequence[ImpulseResponse],
     arrivals_s: Float64s,
     distances_m: Float64s,
-    gate_s: float,
+    gate: Gate,
     setting: Setting,
 ) -> Gated:
     """Gated spectra at 1 m, with their validity, noise and gate components.
@@ -147,35 +209,57 @@ def gate_takes(
     frequency_hz = setting.frequency_hz
     pa, known = setting.calibration.pressure_per_full_scale(frequency_hz)
     rate = responses[0].sample_rate_hz
-    n = int(np.ceil((LEAD_S + gate_s) * rate)) + 1
+    n = int(np.ceil((LEAD_S + gate.seconds) * rate)) + 1
     first = np.array(
         [round((at - LEAD_S - r.start_s) * rate) for at, r in zip(arrivals_s, responses, strict=True)]
     )
     segments = np.stack([cut(r.samples, k, n) for r, k in zip(responses, first, strict=True)])
     start = np.array([r.start_s for r in responses]) + first / rate - arrivals_s
-    time = start[:, None] + np.arange(n) / rate
-    windows = gating.gate(time, LEAD_S, gate_s)
-    scale = distances_m[:, None] * pa
-    passed = (segments * windows).astype(np.float32)
-    spectrum = gating.spectra(passed, rate, frequency_hz, start)
-    shorter = segments * gating.gate(time, LEAD_S, SHORTER_GATE * gate_s)
-    change = np.abs(gating.spectra(shorter.astype(np.float32), rate, frequency_hz, start))
-    change_db = 20.0 * np.log10(np.maximum(change, 1e-30) / np.maximum(np.abs(spectrum), 1e-30))
-    noise_power = noise_in(responses, frequency_hz) * np.sum(windows**2, axis=-1)[:, None]
+    stretch = _Stretch(segments, start, rate)
+    spectrum, samples = _through(stretch, frequency_hz, gate)
+    shorter, _ = _through(stretch, frequency_hz, gate, SHORTER_GATE)
+    change_db = 20.0 * np.log10(np.maximum(np.abs(shorter), 1e-30) / np.maximum(np.abs(spectrum), 1e-30))
+    noise_power = noise_in(responses, frequency_hz) * samples
     power = np.abs(spectrum).astype(np.float64) ** 2
-    low = max(float(gating.valid_from_hz(gate_s)), *(r.band_hz[0] for r in responses))
+    low = max(float(gating.valid_from_hz(gate.seconds)), *(r.band_hz[0] for r in responses))
     high = min(0.48 * rate, *(r.band_hz[1] for r in responses))
     valid = known & (frequency_hz >= low) & (frequency_hz <= high)
+    scale = gate.factor * distances_m[:, None]
+    window = gating.gate(stretch.time_s, LEAD_S, gate.seconds)
     return Gated(
-        pressure=(spectrum * scale).astype(np.complex64),
+        pressure=(spectrum * (scale * pa)).astype(np.complex64),
         valid=valid & ~noise.hides(power, noise_power),
         noise_db=noise.level_uncertainty_db(power, noise_power),
         gate_db=rms_over(change_db, GATE_BAND_OCTAVES),
-        impulse_response=(passed * (distances_m * setting.calibration.pa_per_full_scale)[:, None]).astype(
+        impulse_response=(segments * window * (scale * setting.calibration.pa_per_full_scale)).astype(
             np.float32
         ),
-        gate_s=gate_s,
+        gate_s=gate.seconds,
     )
+
+
+def _through(
+    stretch: _Stretch, frequency_hz: Float64s, gate: Gate, part: float = 1.0
+) -> tuple[npt.NDArray[np.complex64], Float64s]:
+    """Spectra of what passes a gate of `part` its length, (R, F), and the sum of its weights squared, (R, F).
+
+    A gate of n cycles is, at each frequency, a mean of the two of a ladder of lengths between which it lies.
+    """
+    segments, start_s, rate_hz, time = stretch.samples, stretch.start_s, stretch.rate_hz, stretch.time_s
+    wanted_s = np.full(frequency_hz.size, gate.seconds)
+    if gate.cycles is not None:
+        wanted_s = np.minimum(wanted_s, gate.cycles / frequency_hz)
+    rung = np.log(wanted_s / gate.seconds) / np.log(LADDER)
+    spectrum = np.zeros((len(segments), frequency_hz.size), dtype=np.complex64)
+    squared = np.zeros(spectrum.shape)
+    for k in range(int(np.ceil(rung.max())) + 1):
+        share = np.maximum(1.0 - np.abs(rung - k), 0.0)
+        used = share > 0.0
+        window = gating.gate(time, LEAD_S, part * gate.seconds * LADDER**k)
+        passed = gating.spectra((segments * window).astype(np.float32), rate_hz, frequency_hz[used], start_s)
+        spectrum[:, used] += (passed * share[used]).astype(np.complex64)
+        squared[:, used] += share[used] * np.sum(window**2, axis=-1)[:, None]
+    return spectrum, squared
 
 
 def noise_in(responses: Sequence[ImpulseResponse], frequency_hz: Float64s) -> Float64s:

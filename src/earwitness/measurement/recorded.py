@@ -96,7 +96,7 @@ def reduce_recorded(
         field = read_field(surfaces, impulse_responses, behind_m, setting)
     for group in _alike(table, geometry):
         setting = settings[in_pascals(table.takes[group[0]])]
-        gated = gate_takes(*geometry.of(group), geometry.gate.seconds, setting)
+        gated = gate_takes(*geometry.of(group), geometry.gate, setting)
         rate = geometry.responses[geometry.rows.index(group[0])].sample_rate_hz
         _enter(table, group, gated, geometry.gate.seconds, rate)
         alone = Layer.of(table, group) if field is not None else None

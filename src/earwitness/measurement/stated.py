@@ -24,8 +24,8 @@ def distance_m(rig: Rig) -> float:
     Raises
     ------
     CaseError
-        It isn't stated; the axis of rotation lies at the microphone or beyond it; the heights differ by the
-        distance or more.
+        It isn't stated; a microphone on the ground has a height; the axis of rotation lies at the microphone
+        or beyond it; the heights differ by the distance or more.
     """
     if rig.distance_m is None:
         raise CaseError(
@@ -41,6 +41,13 @@ def distance_m(rig: Rig) -> float:
             f"loudspeaker's side of a microphone at {rig.distance_m:g} m",
             "state how far behind the reference point the axis lies, as a positive number",
             "rig.rotation_behind_m",
+        )
+    if rig.ground_plane and rig.microphone_height_m:
+        raise CaseError(
+            "case.toml",
+            f"a microphone {rig.microphone_height_m:g} m above the floor doesn't lie on the ground",
+            "leave out the height, or ground_plane",
+            "rig.ground_plane",
         )
     if rig.height_m is not None and rig.microphone_height_m is not None:
         apart = abs(rig.height_m - rig.microphone_height_m)
@@ -66,8 +73,11 @@ def distance_notes(rig: Rig) -> tuple[str, ...]:
 
 
 def floor_arrives_s(rig: Rig, distances_m: Float64s, speed_m_s: float) -> float | None:
-    """How soon after the direct sound the floor's arrives in any of the takes; None without both heights."""
-    if rig.height_m is None or rig.microphone_height_m is None:
+    """How soon after the direct sound the floor's arrives in any of the takes.
+
+    None without both heights, and on the ground, where it comes at once.
+    """
+    if rig.ground_plane or rig.height_m is None or rig.microphone_height_m is None:
         return None
     return float(floor_detour_m(distances_m, rig.height_m, rig.microphone_height_m).min()) / speed_m_s
 

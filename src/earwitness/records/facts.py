@@ -111,7 +111,9 @@ class Rig:
 
     `distance_m` is from the microphone to the reference point at 0°; `rotation_behind_m` how far behind the
     reference point the axis of rotation lies; `height_m` and `microphone_height_m` are above the floor;
-    `gate_s` ends the gate after the arrival, where the reviewer states it; `pa_per_full_scale` is the
+    `gate_s` ends the gate after the arrival, where the reviewer states it; `gate_cycles` ends it sooner at
+    high frequencies, after so many of their cycles. `ground_plane` says that loudspeaker and microphone lay
+    on a hard floor, which doubles the pressure and reflects nothing later. `pa_per_full_scale` is the
     recording chain's level, where no calibrator take gives it. `positive_horizontal` and `positive_vertical`
     say to which side of the loudspeaker the positive angles of ``takes.toml`` lie; files that state their
     positions as AES69 does speak for themselves. `earlier` are folders of earlier cases of the same rig,
@@ -124,6 +126,8 @@ class Rig:
     height_m: Positive | None = None
     microphone_height_m: Positive | None = None
     gate_s: Positive | None = None
+    gate_cycles: Annotated[float, Field(ge=4, le=1000, allow_inf_nan=False)] | None = None
+    ground_plane: bool = False
     pa_per_full_scale: Positive | None = None
     temperature_c: Annotated[float, Field(gt=-40, lt=60, allow_inf_nan=False)] | None = None
     microphone: Line | None = None
