@@ -12,18 +12,22 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import pytest
-from surface_rig import SurfaceRig, recorded
+from aes69_files import Aes69, vectors
+from surface_rig import DRIVE, SurfaceRig, recorded
 
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.acoustics.separation import Refusal
 from earwitness.measurement.calibration import Calibration
+from earwitness.measurement.expansion import expanded
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.two_radii import FreeField, MeasuredField, free_field, read_field
-from earwitness.records.errors import CaseError
+from earwitness.records.errors import CaseError, ReadError
+from earwitness.records.facts import Sphere
 from earwitness.records.grid import derived_grid
 from earwitness.records.responses import Origin
-from earwitness.records.takes import Drive, TakeKind
+from earwitness.records.takes import EVERY_PART, Drive, Take, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
+from earwitness.virtual.surfaces import all_round
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,7 +47,7 @@ def field_of(rig: SurfaceRig) -> MeasuredField:
     chain = rig.scenario.session.workshop.chain
     speed = speed_of_sound_m_s(rig.facts.rig.temperature_c)
     setting = Setting(derived_grid(), speed, Calibration(chain.full_scale_pa, None, None, ()))
-    return read_field(rig.points, rig.heard, rig.facts.rig.rotation_behind_m or 0.0, setting)
+    return read_field(rig.points, rig.heard, rig.facts.rig.rotation_behind_m or 0.0, setting, rig.raw)
 
 
 def freed(rig: SurfaceRig, field: MeasuredField, up_to_hz: float = 800.0) -> FreeField:
@@ -167,3 +171,46 @@ def test_a_box_in_a_room(tmp_path: Path, rig: str) -> None:
     assert low[found.frequency_hz > 55.0].mean() > 0.8
     assert np.abs(off[:, low]).max() < REACHED_DB
     assert np.sqrt(np.mean(error[:2, low] ** 2)) < 0.05
+
+
+def test_pressures_in_aes69_files_state_their_places(ball: SurfaceRig, tmp_path: Path) -> None:
+    """Two surfaces in one file, each direction at both radii, in a room of two images."""
+    behind = 0.10
+    ways = np.array([[p.azimuth_deg, p.elevation_deg] for p in all_round(100, 1.0, 1.0)])
+    speed = speed_of_sound_m_s(20.0)
+    hz = np.arange(20.0, 800.0, 4.0)
+    source, image = np.array([0.05, 0.02, 0.04]), np.array([0.05, 0.02, -3.0])
+
+    def heard(places: Floats, *sources: Floats) -> npt.NDArray[np.complex128]:
+        k = 2.0 * np.pi * hz / speed
+        far = [np.linalg.norm(places - one, axis=1)[:, None] for one in sources]
+        return np.asarray(sum(np.exp(-1j * k * r) / r for r in far))
+
+    position = np.concatenate([np.column_stack([ways, np.full(100, radius)]) for radius in (0.30, 0.36)])
+    places = vectors(position) * position[:, 2:]
+    Aes69(position, hz, heard(places, source, image)[None]).write(tmp_path / "surfaces.sofa")
+    whole = Take("surfaces.sofa", TakeKey(TakeKind.SURFACE, drive=DRIVE), selector=EVERY_PART)
+    takes = expanded([whole], tmp_path)
+    assert len(takes) == 200
+    assert {take.key.kind for take in takes} == {TakeKind.SURFACE_RESPONSE}
+    assert {take.key.place.distance_m for take in takes if take.key.place} == {0.30, 0.36}
+    setting = Setting(derived_grid(), speed, Calibration(1.0, None, None, ()))
+    field = read_field(takes, {}, behind, setting, tmp_path)
+    target = np.array([[0.0, 2.0, 0.0]])
+    found = free_field(field, target, 700.0, speed, cabinet=Sphere(0.2), radius_uncertainty_m=None)
+    assert found.accepted[(found.frequency_hz > 60.0) & (found.frequency_hz < 600.0)].all()
+    # the source's place in the file is the centre of rotation, which lies behind the reference point
+    distance = np.linalg.norm(target[0] + np.array([behind, 0.0, 0.0]) - source)
+    level = 20.0 * np.log10(np.abs(found.pressure[0, found.accepted]) * DRIVE.value * distance)
+    assert np.abs(level).max() < 0.02
+    assert np.isnan(found.noise_db).all()
+
+
+def test_levels_without_phase_are_refused(tmp_path: Path) -> None:
+    position = np.array([[0.0, 0.0, 0.3], [0.0, 0.0, 0.4]])
+    hz = np.arange(20.0, 800.0, 4.0)
+    Aes69(position, hz, np.ones((1, 2, hz.size), dtype=np.complex128)).write(tmp_path / "s.sofa")
+    whole = Take("s.sofa", TakeKey(TakeKind.SURFACE, drive=DRIVE), selector=EVERY_PART)
+    setting = Setting(derived_grid(), 343.2, Calibration(1.0, None, None, ()))
+    with pytest.raises(ReadError, match="has no phase"):
+        read_field(expanded([whole], tmp_path), {}, 0.1, setting, tmp_path)

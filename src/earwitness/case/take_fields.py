@@ -13,6 +13,7 @@ from earwitness.records.errors import CaseError
 from earwitness.records.takes import (
     DIRECTIONAL,
     EVERY_PART,
+    ON_SURFACES,
     Direction,
     Drive,
     Orbit,
@@ -139,7 +140,7 @@ class Fields:
     def _place(self, kind: TakeKind, distance_m: float | None) -> SurfacePlace | None:
         """The place of a take on a surface; other kinds have none."""
         azimuth, elevation = self._number("azimuth_deg"), self._number("elevation_deg")
-        if kind is not TakeKind.SURFACE:
+        if kind not in ON_SURFACES:
             for field, value in (("azimuth_deg", azimuth), ("elevation_deg", elevation)):
                 if value is not None:
                     raise self.wrong(field, f"stands at a take of kind {kind}", 'only a "surface" has it')

@@ -14,7 +14,17 @@ from earwitness.measurement.readers.placement import selector_of
 from earwitness.measurement.readers.registry import look
 from earwitness.measurement.spheres import lacking
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Direction, ReadOptions, Take, TakeKey, TakeKind
+from earwitness.records.takes import (
+    DIRECTIONAL,
+    EVERY_PART,
+    ON_SURFACES,
+    Direction,
+    ReadOptions,
+    SurfacePlace,
+    Take,
+    TakeKey,
+    TakeKind,
+)
 
 #: How the selector of a direction between those of its file begins.
 INTERPOLATED: Final = "interpolated "
@@ -130,8 +140,26 @@ def _between(whole: Take, parts: Sequence[Part], there: Set[TakeKey]) -> Iterato
                 yield replace(whole, key=key, selector=f"{INTERPOLATED}{named}{of_several}")
 
 
+def _on_surface(whole: Take, part: Part) -> Take:
+    """The take of one part of a file that was measured on surfaces: its source's place is their centre."""
+    if part.position_deg is None or part.distance_m is None:
+        raise ReadError(
+            whole.path,
+            f"doesn't say where its part {part.selector!r} was measured",
+            "give each part an entry of its own in takes.toml, with azimuth_deg, elevation_deg, distance_m",
+        )
+    azimuth, elevation = part.position_deg
+    turned = (azimuth + 180.0) % 360.0 - 180.0
+    place = SurfacePlace(180.0 if turned == -180.0 else turned, elevation, part.distance_m)
+    kind = TakeKind.SURFACE_RESPONSE if part.kind is TakeKind.RESPONSE else whole.key.kind
+    drive, repeat = part.drive or whole.key.drive, max(part.repeat, whole.key.repeat)
+    return replace(whole, key=TakeKey(kind, drive=drive, repeat=repeat, place=place), selector=part.selector)
+
+
 def _of_part(whole: Take, part: Part) -> Take | None:
     """The take of one part; None for a direction on neither orbit."""
+    if whole.key.kind in ON_SURFACES:
+        return _on_surface(whole, part)
     key = replace(
         whole.key,
         kind=part.kind or whole.key.kind,

@@ -18,7 +18,8 @@ Float64s = npt.NDArray[np.float64]
 WIDEST_GAP_OCTAVES: Final = 1.0 / 3.0
 #: A phase that turns by more between neighbouring rows can't be followed.
 FASTEST_TURN_DEG: Final = 150.0
-_RE_20_UPA: Final = frozenset({LevelUnit.DB, LevelUnit.SPL})
+#: Units of levels re 20 µPa.
+RE_20_UPA: Final = frozenset({LevelUnit.DB, LevelUnit.SPL})
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ def on_grid(
     rows = np.log2(response.frequency_hz)
     upper = np.clip(np.searchsorted(rows, np.log2(frequency_hz)), 1, rows.size - 1)
     valid &= np.diff(rows)[upper - 1] <= WIDEST_GAP_OCTAVES
-    reference = REFERENCE_PRESSURE_PA if response.unit in _RE_20_UPA else 1.0
+    reference = REFERENCE_PRESSURE_PA if response.unit in RE_20_UPA else 1.0
     units = 1.0 if response.unit is LevelUnit.PASCAL_PER_DRIVE else drive_units
     magnitude = reference * 10.0 ** (level / 20.0) * distance_m / units
     phase = _phase_rad(response, frequency_hz)

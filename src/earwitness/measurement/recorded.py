@@ -92,8 +92,8 @@ def reduce_recorded(
     field = None
     if surfaces:
         behind_m = geometry.flight.turntable.rotation_behind_m
-        setting = settings[_shared_unit(surfaces)]
-        field = read_field(surfaces, impulse_responses, behind_m, setting)
+        setting = settings.get(_shared_unit(surfaces), next(iter(settings.values())))
+        field = read_field(surfaces, impulse_responses, behind_m, setting, raw)
     for group in _alike(table, geometry):
         setting = settings[in_pascals(table.takes[group[0]])]
         gated = gate_takes(*geometry.of(group), geometry.gate, setting)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -28,10 +29,11 @@ from earwitness.acoustics.spherical import unit_vectors
 from earwitness.measurement.gated import cut, noise_in
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.setting import Setting
+from earwitness.measurement.two_radii_given import given_pressures
 from earwitness.measurement.two_radii_notes import Told, notes_of
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, Sphere
-from earwitness.records.takes import Take, TakeId, TakeKind
+from earwitness.records.takes import ON_SURFACES, Take, TakeId, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 Complex128s = npt.NDArray[np.complex128]
@@ -102,7 +104,7 @@ class FreeField:
 
 def on_surfaces(takes: Sequence[Take]) -> tuple[Take, ...]:
     """The takes on surfaces, by id."""
-    return tuple(sorted((t for t in takes if t.key.kind is TakeKind.SURFACE), key=lambda t: t.id))
+    return tuple(sorted((t for t in takes if t.key.kind in ON_SURFACES), key=lambda t: t.id))
 
 
 def read_field(
@@ -110,23 +112,24 @@ def read_field(
     responses: Mapping[TakeId, ImpulseResponse],
     rotation_behind_m: float,
     setting: Setting,
+    raw: Path,
 ) -> MeasuredField:
-    """The pressures on the surfaces.
+    """The pressures on the surfaces; `raw` is the folder that their paths are relative to.
 
     All responses pass one window in the time of the stimulus, so that what passes is one field still.
 
     Raises
     ------
     CaseError
-        The takes have several drives, sample rates or but one radius, or no time in common.
+        The takes have several drives, forms, sample rates or but one radius, or no time in common.
+    ReadError
+        A file can't be read, or has no phase.
     """
     takes = on_surfaces(takes)
     if len({take.key.drive for take in takes}) > 1:
         raise _several("drives", "measure both surfaces at one")
-    heard = [responses[take.id] for take in takes]
-    rate = heard[0].sample_rate_hz
-    if any(response.sample_rate_hz != rate for response in heard):
-        raise _several("sample rates", "record both surfaces at one")
+    if len({take.key.kind for take in takes}) > 1:
+        raise _several("forms, sound and responses", "give both surfaces in one")
     places = [place for take in takes if (place := take.key.place) is not None]
     distance = np.array([place.distance_m for place in places])
     ways = unit_vectors([place.azimuth_deg for place in places], [place.elevation_deg for place in places])
@@ -136,16 +139,25 @@ def read_field(
     if not outer > inner:
         remedy = "measure the same on a second surface, some 15 % further out"
         raise CaseError("takes.toml", "the takes of kind surface have one distance alone", remedy)
-    frequency = setting.frequency_hz
+    ids, frequency = tuple(take.id for take in takes), setting.frequency_hz
+    flight_s = distance / setting.speed_m_s
+    if takes[0].key.kind is TakeKind.SURFACE_RESPONSE:
+        pressure, band = given_pressures(raw, takes, frequency, flight_s)
+        return MeasuredField(surfaces, frequency, pressure, np.full(pressure.shape, np.nan), band, 0.0, ids)
+    heard = [responses[take.id] for take in takes]
     pressure, noise = _windowed(heard, frequency)
     pa, known = setting.calibration.pressure_per_full_scale(frequency)
+    peaks = np.array([r.start_s + int(np.argmax(np.abs(r.samples))) / r.sample_rate_hz for r in heard])
+    band = _band_hz(heard, frequency[known])
+    latency = float(np.median(peaks - flight_s))
+    return MeasuredField(surfaces, frequency, pressure * pa, noise * pa**2, band, latency, ids)
+
+
+def _band_hz(heard: Sequence[ImpulseResponse], calibrated_hz: Float64s) -> tuple[float, float]:
     low = max(response.band_hz[0] for response in heard)
-    high = min(0.48 * rate, *(response.band_hz[1] for response in heard))
-    low, high = max(low, float(frequency[known][0])), min(high, float(frequency[known][-1]))
-    peaks = np.array([r.start_s + int(np.argmax(np.abs(r.samples))) / rate for r in heard])
-    latency = float(np.median(peaks - distance / setting.speed_m_s))
-    ids = tuple(take.id for take in takes)
-    return MeasuredField(surfaces, frequency, pressure * pa, noise * pa**2, (low, high), latency, ids)
+    high = min(response.band_hz[1] for response in heard)
+    nyquist = 0.48 * heard[0].sample_rate_hz
+    return max(low, float(calibrated_hz[0])), min(high, nyquist, float(calibrated_hz[-1]))
 
 
 def _several(what: str, remedy: str) -> CaseError:
@@ -155,6 +167,8 @@ def _several(what: str, remedy: str) -> CaseError:
 def _windowed(heard: Sequence[ImpulseResponse], frequency_hz: Float64s) -> tuple[Complex128s, Float64s]:
     """Spectra (P, F) by the stimulus' clock, and the noise's power in their squares."""
     rate = heard[0].sample_rate_hz
+    if any(response.sample_rate_hz != rate for response in heard):
+        raise _several("sample rates", "record both surfaces at one")
     begin = max(response.start_s for response in heard)
     end = min(response.end_s for response in heard)
     if end - begin < 2.0 * OPENING_S:

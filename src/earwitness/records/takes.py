@@ -26,6 +26,7 @@ class TakeKind(StrEnum):
     RESPONSE = "response"
     NEAR_FIELD = "near_field"
     SURFACE = "surface"
+    SURFACE_RESPONSE = "surface_response"
     IMPEDANCE = "impedance"
     NOISE = "noise"
     CALIBRATOR = "calibrator"
@@ -36,6 +37,9 @@ class TakeKind(StrEnum):
 
 #: Kinds that are a response of the loudspeaker in a direction.
 DIRECTIONAL = frozenset({TakeKind.SWEEP, TakeKind.IMPULSE_RESPONSE, TakeKind.RESPONSE})
+
+#: Kinds that are measured on a surface round the loudspeaker: as sound, or as a response with its phase.
+ON_SURFACES = frozenset({TakeKind.SURFACE, TakeKind.SURFACE_RESPONSE})
 
 
 class Orbit(StrEnum):

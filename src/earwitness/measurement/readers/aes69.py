@@ -33,7 +33,7 @@ from earwitness.measurement.readers.contents import (
 )
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
 from earwitness.measurement.readers.options import stated_unit, truth
-from earwitness.measurement.readers.placement import by_selector, read_placement
+from earwitness.measurement.readers.placement import Placement, by_selector, read_placement
 from earwitness.measurement.readers.units import PRESSURES
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, TakeKind
@@ -45,6 +45,10 @@ CONVENTION: Final = "FreeFieldDirectivityTF"
 VERSIONS: Final = ("1.0", "1.1")
 MAX_FREQUENCIES: Final = 2**17
 MAX_DIRECTIONS: Final = 20_000
+#: Responses of one direction whose distances differ by more were measured on several surfaces.
+SURFACES_APART_M: Final = 0.005
+#: Decimals of a distance in metres that count: single precision keeps no more.
+DISTANCE_DECIMALS: Final = 5
 #: Data read at a time, bytes.
 BLOCK_BYTES: Final = 2**25
 HERTZ: Final[Mapping[str, float]] = {"hertz": 1.0, "hz": 1.0, "kilohertz": 1e3, "khz": 1e3}
@@ -119,7 +123,7 @@ def _held(file: Hdf5File, source: Source) -> _Held:
         raise ReadError(source.name, problem, remedy, "Data.Real")
     frequency, skipped = _frequencies(file, source, bins)
     placement = read_placement(file, source.name, measurements, receivers)
-    parts = _parts(source, by_selector(placement), placement.positions_deg, receivers)
+    parts = _parts(source, placement, receivers)
     unit = _unit(file, source)
     return _Held(measurements, receivers, frequency, skipped, unit, parts, placement.distance_m.ravel())
 
@@ -189,15 +193,18 @@ def _unit(file: Hdf5File, source: Source) -> LevelUnit:
 
 def _parts(
     source: Source,
-    rows: Mapping[str, list[int]],
-    positions_deg: Sequence[tuple[float, float]],
+    placement: Placement,
     receivers: int,
 ) -> tuple[Part, ...]:
-    """One part a response; several of one direction are told apart by what the case states of them."""
+    """One part a response; several of one direction are told apart by their distances.
+
+    Where these are the same, by what the case states of them.
+    """
+    positions_deg, distance_m = placement.positions_deg, placement.distance_m.ravel()
     drives = _drives(source, len(positions_deg) // receivers)
     repeats = truth(source, "repeats")
     parts: dict[int, Part] = {}
-    for selector, these in rows.items():
+    for selector, these in by_selector(placement, apart_m=SURFACES_APART_M).items():
         counted: dict[Drive | None, int] = {}
         for row in these:
             drive = drives[row // receivers] if drives else None
@@ -213,6 +220,7 @@ def _parts(
                 kind=TakeKind.RESPONSE,
                 drive=drive,
                 repeat=counted[drive],
+                distance_m=round(float(distance_m[row]), DISTANCE_DECIMALS),
             )
     return tuple(parts[row] for row in range(len(positions_deg)))
 

@@ -168,9 +168,20 @@ class _Positions:
         )
 
 
-def by_selector(placement: Placement) -> Mapping[str, list[int]]:
-    """Rows (m·R + r) of each direction, by its selector."""
+def by_selector(placement: Placement, apart_m: float) -> Mapping[str, list[int]]:
+    """Rows (m·R + r) of each direction, by its selector.
+
+    Rows of one direction whose distances all differ by more than `apart_m` have selectors of their own, such
+    as ``az 30 el 0 at 0.45 m``.
+    """
     rows: dict[str, list[int]] = {}
     for row, (azimuth, elevation) in enumerate(placement.positions_deg):
         rows.setdefault(selector_of(azimuth, elevation), []).append(row)
-    return rows
+    distance = placement.distance_m.ravel()
+    found: dict[str, list[int]] = {}
+    for selector, these in rows.items():
+        if len(these) > 1 and np.diff(np.sort(distance[these])).min() > apart_m:
+            found |= {f"{selector} at {distance[row]:.4g} m": [row] for row in these}
+        else:
+            found[selector] = these
+    return found

@@ -117,7 +117,8 @@ def _refuse_same_place(source: Source, parts: Sequence[Part]) -> None:
             continue
         azimuth, elevation = part.position_deg
         at = (0.0 if abs(elevation) == 90.0 else azimuth % 360.0, elevation)
-        other = there.setdefault((part.direction or at, part.kind, part.drive, part.repeat), part)
+        key = (part.direction or at, part.distance_m, part.kind, part.drive, part.repeat)
+        other = there.setdefault(key, part)
         if other is not part:
             both = f"{other.selector!r} and {part.selector!r}"
             problem = f"has two responses at azimuth {at[0]:g}°, elevation {elevation:g}° ({both})"
