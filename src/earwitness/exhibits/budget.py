@@ -17,6 +17,7 @@ from earwitness.methods.gum import combined
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.grid import Floats
 from earwitness.records.sentences import EMPTY, Sentence, Term, say
+from earwitness.records.uncertainty import ComponentName
 
 NAME: Final = CurveName.ON_AXIS
 HEIGHT: Final = 0.4
@@ -26,6 +27,13 @@ FRACTION: Final = 3
 ROLES: Final = (Role.LISTENING_WINDOW, Role.EARLY_REFLECTIONS, Role.SOUND_POWER, Role.TREND)
 #: What never makes more than this share of the largest total goes without a line of its own.
 LEAST_SHARE: Final = 0.05
+#: Shorter names at line ends, for narrow screens.
+SHORT: Final[Mapping[str, str]] = {
+    ComponentName.MICROPHONE: "mic.",
+    ComponentName.TEMPERATURE: "temp.",
+    ComponentName.INTERPOLATION: "interp.",
+    ComponentName.SEPARATION: "separ.",
+}
 #: The axis ends no lower, dB, and has so much room above the largest total.
 LEAST_DB: Final = 0.1
 HEADROOM: Final = 1.1
@@ -94,7 +102,7 @@ def _parts(frequency_hz: Floats, curve: Curve, centres_hz: Floats) -> tuple[Line
     banded = {name: _banded(frequency_hz, values, centres_hz) for name, values in _known(curve).items()}
     own = _own(curve)
     lines = [
-        Line(f"on_axis_{name}", name, role, centres_hz, banded[name])
+        Line(f"on_axis_{name}", name, role, centres_hz, banded[name], short=SHORT.get(name, ""))
         for name, role in zip(own, ROLES, strict=False)
     ]
     rest = [values for name, values in banded.items() if name not in own]

@@ -15,6 +15,7 @@ from matplotlib.ft2font import FT2Font
 
 from earwitness.exhibits.palette import TOKENS, Mode
 from earwitness.exhibits.typefaces import FONTS, Cut
+from earwitness.publication.budget import Budget
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.origins import Origin, anchor
 from earwitness.publication.pictures import Pictures, picture_path
@@ -154,6 +155,23 @@ def _trust(c: PublicationContext) -> Json:
             {"document": _parts(m.document), "standing": m.standing, "figures": _parts(m.figures)}
             for m in trust.methods
         ],
+        "budget": _budget(trust.budget) if trust.budget else None,
+    }
+
+
+def _budget(budget: Budget) -> Json:
+    return {
+        "columns": list(budget.columns),
+        "rows": [
+            {
+                "label": _parts(r.label),
+                "unit": r.unit,
+                "total": _parts(r.total),
+                "parts": [_parts(part) for part in r.parts],
+            }
+            for r in budget.rows
+        ],
+        "not_known": list(budget.not_known),
     }
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.publication.budget import Budget, budget
 from earwitness.publication.directions import directions
 from earwitness.publication.exposure import Exposure, exposure
 from earwitness.publication.material import Built, CaseFiles
@@ -70,6 +71,8 @@ class Trust:
         Documents and definitions, with how well each is known.
     exposure
         The caution.
+    budget
+        What the figures' uncertainty is made of; None where none is known.
     """
 
     bands: tuple[Band, ...]
@@ -81,6 +84,7 @@ class Trust:
     cannot_tell: tuple[Sentence, ...]
     methods: tuple[MethodLine, ...]
     exposure: Exposure
+    budget: Budget | None = None
 
 
 def trust(case: CaseFiles, built: Built) -> Trust:
@@ -97,6 +101,7 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         cannot_tell=CANNOT_TELL,
         methods=_methods(built.results.figures, built.curves),
         exposure=exposure(case.takes, built.results),
+        budget=budget(built.results.figures),
     )
 
 
