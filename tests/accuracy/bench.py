@@ -1,8 +1,8 @@
 """The bench: a scenario is recorded under a stated noise, and the files go through the product's own steps.
 
-**The noise.** On axis the sweep's RMS, with what the room sends back, is 60 dB above
-the noise's RMS between 20 Hz and 20 kHz. Half of the noise's power is equal in every octave from 10 Hz (a
-room's), half is white (a microphone's). The same noise is in every file, those close to a cone too.
+**The noise.** On axis the RMS of the sweep's direct sound is 60 dB above the noise's RMS between 20 Hz and
+20 kHz. Half of the noise's power is equal in every octave from 10 Hz (a room's), half is white (a
+microphone's). The same noise is in every file, those close to a cone too.
 
 **What is recorded.** Real 24-bit WAV files: the stimulus (a sweep of 1.5 s), a microphone's calibration, the
 takes that are asked for. Levels rest on the chain's stated sensitivity. A repeat is the same take in other
@@ -30,16 +30,18 @@ from earwitness.measurement.reduction import reduce
 from earwitness.records.facts import CaseFacts
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
-from earwitness.virtual.chain import convolve
 from earwitness.virtual.files import MICROPHONE, STIMULUS, NearField, Turn
 from earwitness.virtual.noise import PINK_FROM_HZ
 from earwitness.virtual.recording import Session
+from earwitness.virtual.stimulus import Sweep
 
 Floats = npt.NDArray[np.floating]
 
 SNR_DB: Final = 60.0
 HEARD_HZ: Final = (20.0, 20_000.0)
 SWEEP_S: Final = 1.5
+#: Points of a sweep at which its sound is worked out.
+SWEEP_POINTS: Final = 200
 #: Both orbits on axis, and what tells the slope along each.
 NEAR_AXIS: Final = tuple((orbit, angle) for orbit in Orbit for angle in (-10, 0, 10))
 ADAPTER: Final = TypeAdapter(CaseFacts)
@@ -77,15 +79,9 @@ class Measured:
 
 def quiet(made: Made, snr_db: float = SNR_DB) -> Session:
     """The scenario's session under the stated noise."""
-    session = made.scenario.session
+    session, chain = made.scenario.session, made.scenario.session.workshop.chain
     sweep = dataclasses.replace(session.sweep, wanted_s=SWEEP_S)
-    turn = _turn(session, Orbit.HORIZONTAL, 0)
-    response = session.impulse_responses([turn.name])[turn.name]
-    samples = sweep.samples()
-    gain = turn.drive_v * np.sqrt(2.0) / sweep.peak
-    recorded = convolve(gain * response, samples, len(samples))
-    chain = session.workshop.chain
-    noise_pa = chain.full_scale_pa * float(np.sqrt(np.mean(recorded**2))) * 10.0 ** (-snr_db / 20.0)
+    noise_pa = _sweep_pa(made, sweep) * 10.0 ** (-snr_db / 20.0)
     half = noise_pa / np.sqrt(2.0)
     nyquist = chain.sample_rate_hz / 2.0
     pink = half / np.sqrt(np.log(HEARD_HZ[1] / HEARD_HZ[0]) / np.log(nyquist / PINK_FROM_HZ))
@@ -154,6 +150,15 @@ def local_snr_db(recorded: Recorded, level_db: Floats, frequency_hz: Floats, gat
     density = white**2 + pink**2 * (rate / 2.0) / (frequency_hz * octaves)
     opened = (gate_s + 2e-3) * rate
     return np.asarray(10.0 * np.log10(pressure**2 * played / (density * opened)))
+
+
+def _sweep_pa(made: Made, sweep: Sweep) -> float:
+    """RMS of the sweep's direct sound on axis: it stays as long in each octave as in any other."""
+    frequency = np.geomspace(sweep.first_hz, sweep.last_hz, SWEEP_POINTS)
+    scenario, drive_v = made.scenario, made.scenario.session.turns[0].drive_v
+    ahead = np.array([[1.0, 0.0, 0.0]])
+    pressure = scenario.pressure(ahead, frequency, drive_v, scenario.turntable.distance_m)
+    return float(np.sqrt(np.mean(np.abs(pressure) ** 2)))
 
 
 def _turn(session: Session, orbit: Orbit, angle: int) -> Turn:

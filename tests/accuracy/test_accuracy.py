@@ -154,27 +154,28 @@ def test_one_direction_that_is_wrong_is_seen(judged: Judge) -> None:
 
 
 def test_the_noise_is_as_stated(tmp_path: Path) -> None:
-    """RMS of the recorded sweep over that of the noise between 20 Hz and 20 kHz, from two files."""
-    made = closed("ball")
-    session = quiet(made)
-    name = "horizontal_+000_2.83V.wav"
-    with_noise, without = tmp_path / "with", tmp_path / "without"
+    """RMS of the sweep over that of the noise between 20 Hz and 20 kHz, from files recorded in the open."""
+    session = quiet(closed("ball"))
     workshop = dataclasses.replace(
-        session.workshop,
-        room=dataclasses.replace(session.workshop.room, ambient_pa=0.0),
-        microphone=dataclasses.replace(session.workshop.microphone, noise_pa=0.0),
+        session.workshop, room=dataclasses.replace(session.workshop.room, surfaces=())
     )
-    session.record(with_noise, only=[name])
-    dataclasses.replace(session, workshop=workshop).record(without, only=[name])
-    noisy, rate = soundfile.read(with_noise / name)
-    clean, _ = soundfile.read(without / name)
+    still = dataclasses.replace(
+        workshop,
+        room=dataclasses.replace(workshop.room, ambient_pa=0.0),
+        microphone=dataclasses.replace(workshop.microphone, noise_pa=0.0),
+    )
+    name = "horizontal_+000_2.83V.wav"
+    for folder, place in (("noisy", workshop), ("clean", still)):
+        dataclasses.replace(session, workshop=place).record(tmp_path / folder, only=[name])
+    noisy, rate = soundfile.read(tmp_path / "noisy" / name)
+    clean, _ = soundfile.read(tmp_path / "clean" / name)
     spectrum = np.fft.rfft(noisy - clean)
     frequency = np.fft.rfftfreq(len(noisy), 1.0 / rate)
     spectrum[(frequency < HEARD_HZ[0]) | (frequency > HEARD_HZ[1])] = 0.0
     noise = np.sqrt(np.mean(np.fft.irfft(spectrum, len(noisy)) ** 2))
     sweep = np.sqrt(np.mean(clean[: len(session.sweep.samples())] ** 2))
-    # pink noise below 100 Hz has few independent samples in two seconds: a tenth of a decibel or two
-    assert 20.0 * np.log10(sweep / noise) == pytest.approx(60.0, abs=0.4)
+    # the microphone lifts the top by some 3 dB; a tenth of the pink noise is one octave of few samples
+    assert 20.0 * np.log10(sweep / noise) == pytest.approx(60.0, abs=0.6)
 
 
 def test_the_closed_box_has_the_q_that_is_said() -> None:
