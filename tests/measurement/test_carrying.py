@@ -1,4 +1,4 @@
-"""Near fields carried far: where radiators sit, what leaks between them, what a sphere does for a box."""
+"""Near fields carried far by a sphere: where radiators sit, and what leaks between them."""
 
 from __future__ import annotations
 
@@ -7,16 +7,10 @@ import numpy.typing as npt
 import pytest
 
 from earwitness.acoustics.radiation import Cap, far_over_near
-from earwitness.measurement.carrying import (
-    PlacedCabinet,
-    carried,
-    equivalent_radius_m,
-    model_uncertainty_db,
-    rival_radii_m,
-)
+from earwitness.measurement.carrying import PlacedSphere, carried, model_uncertainty_db
 from earwitness.measurement.near_field import NearField
 from earwitness.records.errors import CaseError
-from earwitness.records.facts import Box, Radiator, Sphere
+from earwitness.records.facts import Radiator
 from earwitness.records.grid import derived_grid
 from earwitness.records.takes import TakeId
 from earwitness.virtual import radiator as truth
@@ -59,7 +53,7 @@ def test_radiators_sit_where_the_case_says(
 ) -> None:
     place = np.array([microphone])
     frequency = GRID[:500]
-    found, _ = carried(near(radiator), PlacedCabinet(RADIUS, place), frequency, SPEED)
+    found, _ = carried(near(radiator), PlacedSphere(RADIUS, place), frequency, SPEED)
     from_centre = np.linalg.norm(place + np.array([RADIUS, 0.0, 0.0]), axis=-1)
     expected = far_over_near(
         2.0 * np.pi * frequency / SPEED,
@@ -94,14 +88,14 @@ def test_leakage_between_a_cone_and_a_port_is_taken_off(port_part: complex) -> N
     pressure = np.ones((2, GRID.size), dtype=np.complex128)
     pressure[:, :450] = heard
     found, _ = carried(
-        near(cone, port, pressure=pressure), PlacedCabinet(RADIUS, microphones), frequency, air.speed
+        near(cone, port, pressure=pressure), PlacedSphere(RADIUS, microphones), frequency, air.speed
     )
     expected = far * np.linalg.norm(microphones, axis=-1)[:, None]
     # the leakage is interpolated over a twelfth of an octave
     assert np.max(np.abs(found / expected - 1.0)) < 1e-3
     # and it is worth taking off: adding both microphones as they are is wrong by more than half a decibel
     alone = sum(
-        carried(near(r, pressure=pressure[[i]]), PlacedCabinet(RADIUS, microphones), frequency, air.speed)[0]
+        carried(near(r, pressure=pressure[[i]]), PlacedSphere(RADIUS, microphones), frequency, air.speed)[0]
         for i, r in enumerate((cone, port))
     )
     assert np.max(np.abs(20.0 * np.log10(np.abs(alone / expected)))) > 0.5
@@ -110,56 +104,32 @@ def test_leakage_between_a_cone_and_a_port_is_taken_off(port_part: complex) -> N
 def test_radiators_that_overlap_are_refused() -> None:
     both = near(Radiator("woofer", 0.16), Radiator("port", 0.05, up_m=0.09))
     with pytest.raises(CaseError, match=r"unit\.radiators.*overlap"):
-        carried(both, PlacedCabinet(RADIUS, np.array([[2.0, 0.0, 0.0]])), GRID[:300], SPEED)
+        carried(both, PlacedSphere(RADIUS, np.array([[2.0, 0.0, 0.0]])), GRID[:300], SPEED)
 
 
 def test_noise_of_both_adds() -> None:
     # on a sphere of 100 m two cones 6 m apart hear next to nothing of each other
-    cabinet = PlacedCabinet(100.0, np.array([[2_000.0, 0.0, 0.0]]))
+    cabinet = PlacedSphere(100.0, np.array([[2_000.0, 0.0, 0.0]]))
     upper, lower = Radiator("upper", 0.08, up_m=3.0), Radiator("lower", 0.08, up_m=-3.0)
     _, one = carried(near(upper, gap_m=0.5), cabinet, GRID[:60], SPEED)
     _, two = carried(near(upper, lower, gap_m=0.5), cabinet, GRID[:60], SPEED)
     assert two == pytest.approx(2.0 * one, rel=0.03)
 
 
-def test_equivalent_sphere_of_a_box() -> None:
-    assert equivalent_radius_m(Sphere(0.28)) == 0.14
-    # π·a² = 0.2 m · 0.35 m
-    assert equivalent_radius_m(Box(0.2, 0.35, 0.3)) == pytest.approx(0.14927, abs=1e-5)
+def test_a_radiator_on_the_back_of_a_sphere_is_heard_behind() -> None:
+    ahead, behind = np.array([[2.0, 0.0, 0.0]]), np.array([[-2.0 - 2.0 * RADIUS, 0.0, 0.0]])
+    front, back = Radiator("woofer", 0.16), Radiator("woofer", 0.16, face="back")
+    one, _ = carried(near(front), PlacedSphere(RADIUS, ahead), GRID[:300], SPEED)
+    two, _ = carried(near(back), PlacedSphere(RADIUS, behind), GRID[:300], SPEED)
+    assert two / np.linalg.norm(behind) == pytest.approx(one / 2.0, rel=1e-9)
 
 
-def test_rivals_have_the_volume_and_the_surface() -> None:
-    assert rival_radii_m(Sphere(0.28), near(WOOFER)) == ()
-    volume, surface = rival_radii_m(Box(0.2, 0.35, 0.3), near(WOOFER))
-    assert 4.0 / 3.0 * np.pi * volume**3 == pytest.approx(0.2 * 0.35 * 0.3)
-    assert 4.0 * np.pi * surface**2 == pytest.approx(2.0 * (0.07 + 0.06 + 0.105))
+def test_a_sphere_has_no_sides() -> None:
+    both = near(Radiator("port", 0.05, face="left", behind_m=0.1))
+    with pytest.raises(CaseError, match=r"unit\.radiators.*port is on a sphere"):
+        carried(both, PlacedSphere(RADIUS, np.array([[2.0, 0.0, 0.0]])), GRID[:300], SPEED)
 
 
-def test_rivals_that_do_not_hold_the_radiators_are_as_much_larger() -> None:
-    flat = Box(0.2, 0.35, 0.02)
-    volume, surface = rival_radii_m(flat, near(Radiator("woofer", 0.16, up_m=0.07)))
-    # (3·.0014/4π)^⅓ = .0694 m doesn't hold a rim of .08 m; √(.1620/4π) = .1135 m does
-    assert volume == pytest.approx(0.14927**2 / 0.0694, rel=1e-3)
-    assert surface == pytest.approx(0.1135, rel=1e-3)
-
-
-def test_model_uncertainty_is_the_widest_difference_over_root_three() -> None:
-    microphones = np.array([[2.0, 0.0, 0.0], [-0.1, 2.0, 0.0], [-2.2, 0.0, 0.0]])
-    frequency = GRID[:450]
-    found = model_uncertainty_db(
-        near(WOOFER), PlacedCabinet(0.14, microphones, (0.17, 0.13)), frequency, SPEED
-    )
-    level = [
-        20.0 * np.log10(np.abs(carried(near(WOOFER), PlacedCabinet(r, microphones), frequency, SPEED)[0]))
-        for r in (0.14, 0.17, 0.13)
-    ]
-    widest = np.maximum(np.abs(level[1] - level[0]), np.abs(level[2] - level[0]))
-    # the root mean square over an octave, 97 points; between points a twelfth of one apart the difference is
-    # a line, which cuts kinks off by a hundredth of a decibel
-    for point in (60, 200, 350):
-        band = widest[:, point - 48 : point + 49]
-        expected = np.sqrt(np.mean(band**2, axis=-1) / 3.0)
-        assert found[:, point] == pytest.approx(expected, abs=3e-3)
-    assert found.max() > 0.3
-    sphere = PlacedCabinet(0.14, microphones)
-    assert not model_uncertainty_db(near(WOOFER), sphere, frequency, SPEED).any()
+def test_a_sphere_is_its_own_model() -> None:
+    sphere = PlacedSphere(0.14, np.array([[2.0, 0.0, 0.0]]))
+    assert not model_uncertainty_db(near(WOOFER), sphere, GRID[:450], SPEED).any()

@@ -1,4 +1,4 @@
-"""Near fields carried to every microphone, by a sphere that stands for the cabinet."""
+"""Near fields carried to every microphone, by a sphere's series or a box's own diffraction."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ import numpy.typing as npt
 from scipy.interpolate import CubicSpline
 
 from earwitness.acoustics import radiation
+from earwitness.measurement.boxes import PlacedBox, carried_by_box, half_width_db
 from earwitness.measurement.near_field import NearField
 from earwitness.measurement.running import rms_over
 from earwitness.records.errors import CaseError
-from earwitness.records.facts import Box, Radiator, Sphere
+from earwitness.records.facts import Radiator
 from earwitness.records.grid import POINTS_PER_OCTAVE
 
 Float64s = npt.NDArray[np.float64]
@@ -24,49 +25,26 @@ Complex128s = npt.NDArray[np.complex128]
 STEP: Final = 8
 #: Above this ka of the cabinet it changes faster, and is computed at a quarter of that.
 SMALL_KA: Final = 1.0
-#: The uncertainty of the sphere is said for a band of this width.
+#: The uncertainty of a box's model is said for a band of this width.
 MODEL_BAND_OCTAVES: Final = 1.0
 
 
 @dataclass(frozen=True)
-class PlacedCabinet:
-    """The sphere that stands for the cabinet, and D microphones round it.
+class PlacedSphere:
+    """A spherical cabinet, and D microphones round it.
 
-    `microphone_m` has shape (D, 3), from the reference point, which is the sphere's foremost point;
-    `rival_radii_m` are radii that could have been chosen as well.
+    `microphone_m` has shape (D, 3), from the reference point, which is the sphere's foremost point.
     """
 
     radius_m: float
     microphone_m: Float64s
-    rival_radii_m: tuple[float, ...] = ()
 
 
-def equivalent_radius_m(cabinet: Sphere | Box) -> float:
-    """Radius of the sphere that stands for the cabinet: its own, or of a disc as large as the box's front.
-
-    For a box this is an approximation: the step from half to full space lies about right, edges don't.
-    """
-    if isinstance(cabinet, Sphere):
-        return cabinet.diameter_m / 2.0
-    return float(np.sqrt(cabinet.width_m * cabinet.height_m / np.pi))
-
-
-def rival_radii_m(cabinet: Sphere | Box, near: NearField) -> tuple[float, ...]:
-    """Radii of the spheres with a box's volume and with its surface; none for a sphere, which is its own.
-
-    Where a smaller one doesn't hold the radiators, one that is larger by the same factor takes its place.
-    """
-    if isinstance(cabinet, Sphere):
-        return ()
-    w, h, d = cabinet.width_m, cabinet.height_m, cabinet.depth_m
-    chosen = equivalent_radius_m(cabinet)
-    volume = float(np.cbrt(3.0 * w * h * d / (4.0 * np.pi)))
-    surface = float(np.sqrt((w * h + w * d + h * d) / (2.0 * np.pi)))
-    return tuple(r if fits(near, r) else chosen**2 / r for r in (volume, surface))
+PlacedCabinet = PlacedSphere | PlacedBox
 
 
 def fits(near: NearField, sphere_radius_m: float) -> bool:
-    """Whether every radiator lies on the front half of the sphere and is smaller than it."""
+    """Whether every radiator lies on the sphere and is smaller than it."""
     return all(
         np.hypot(r.up_m, r.left_m) < sphere_radius_m and r.diameter_m / 2.0 < sphere_radius_m
         for r in near.radiators
@@ -81,6 +59,8 @@ def carried(
     `frequency_hz` is the lower part of the grid. Pa per unit of drive at 1 m, with the phase of the flight.
     What each near microphone heard of the other radiators is taken off first.
     """
+    if isinstance(cabinet, PlacedBox):
+        return carried_by_box(near, cabinet, frequency_hz, speed_m_s)
     place = cabinet.microphone_m + np.array([cabinet.radius_m, 0.0, 0.0])
     distance = np.linalg.norm(place, axis=-1)
     reference = np.linalg.norm(cabinet.microphone_m, axis=-1)[:, None]
@@ -174,27 +154,20 @@ def _require_apart(one: Radiator, other: Radiator, angle_rad: float, sphere_radi
 def model_uncertainty_db(
     near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
 ) -> Float64s:
-    """Standard uncertainty of the carried level because a sphere stands for a box, dB, shape (D, F).
+    """Standard uncertainty of the carried level because of the cabinet's model, dB, shape (D, F).
 
-    The greatest difference to what a sphere of a rival radius gives is taken for the half-width of a
-    rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over an
-    octave, since where levels happen to cross the sphere is no better. 0 where there is no rival.
+    0 for a sphere, whose series is exact. What a box may be off by (`boxes.half_width_db`) is the half-width
+    of a rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over
+    an octave, since where levels happen to cross a model is no better.
     """
-    shape = (len(cabinet.microphone_m), frequency_hz.size)
-    if not cabinet.rival_radii_m:
-        return np.zeros(shape)
+    if isinstance(cabinet, PlacedSphere):
+        return np.zeros((len(cabinet.microphone_m), frequency_hz.size))
     some = np.unique(np.r_[np.arange(0, frequency_hz.size, STEP), frequency_hz.size - 1])
     thin = dataclasses.replace(near, pressure=near.pressure[:, some], noise_power=near.noise_power[:, some])
-    level = np.stack(
-        [
-            np.abs(carried(thin, dataclasses.replace(cabinet, radius_m=r), frequency_hz[some], speed_m_s)[0])
-            for r in (cabinet.radius_m, *cabinet.rival_radii_m)
-        ]
-    )
-    widest = np.max(np.abs(20.0 * np.log10(level[1:] / level[0])), axis=0)
     log_f = np.log(frequency_hz)
-    half_width = np.stack([np.interp(log_f, log_f[some], row) for row in widest])
-    return np.asarray(rms_over(half_width, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
+    half_width = half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
+    between = np.stack([np.interp(log_f, log_f[some], row) for row in half_width])
+    return np.asarray(rms_over(between, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
 
 
 def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap, Float64s]]:
@@ -203,5 +176,17 @@ def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap
     for radiator, gap_m in zip(near.radiators, near.gap_m, strict=True):
         left, up = radiator.left_m / sphere_radius_m, radiator.up_m / sphere_radius_m
         cap = radiation.Cap(sphere_radius_m, radiator.diameter_m / 2.0, float(gap_m))
-        placed.append((cap, np.array([np.sqrt(1.0 - left**2 - up**2), left, up])))
+        placed.append((cap, np.array([_side(radiator) * np.sqrt(1.0 - left**2 - up**2), left, up])))
     return placed
+
+
+def _side(radiator: Radiator) -> float:
+    """1 on the front half of a sphere, −1 on the back."""
+    if radiator.face not in ("front", "back") or radiator.behind_m is not None:
+        raise CaseError(
+            "case.toml",
+            f"{radiator.name} is on a sphere, which has a front half and a back half alone",
+            "state its face as front or back, and its up_m and left_m",
+            "unit.radiators",
+        )
+    return 1.0 if radiator.face == "front" else -1.0

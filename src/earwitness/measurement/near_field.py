@@ -23,8 +23,9 @@ Bools = npt.NDArray[np.bool_]
 
 #: A cone is taken to move as one, and the near field to be its own, up to ka = 1.
 LARGEST_KA: Final = 1.0
-#: Where sound begins: the envelope of this band first comes so near its greatest value.
-BEGIN_BAND_HZ: Final = (100.0, 8_000.0)
+#: Where sound begins: the envelope of this band first comes so near its greatest value. Lower down a port
+#: rings at its tuning, and what a band's edge cuts of that rings before it too.
+BEGIN_BAND_HZ: Final = (300.0, 8_000.0)
 BEGIN_DB: Final = -14.0
 #: A port begins later than its cone by the way through the cabinet, and rises more slowly. On one clock
 #: radiators begin together to within that way and this; a cabinet that isn't described counts as this large.
@@ -177,7 +178,7 @@ def _notes(radiators: Sequence[Radiator]) -> tuple[str, ...]:
         return (carried,)
     return (
         carried,
-        "What each near microphone heard of the other radiators was taken off, on the same sphere.",
+        "What each near microphone heard of the other radiators was taken off, on the same cabinet.",
     )
 
 

@@ -13,8 +13,9 @@ import numpy.typing as npt
 from earwitness.acoustics import gating
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement import stated
+from earwitness.measurement.boxes import placed_box
 from earwitness.measurement.calibration import Calibration, calibrate
-from earwitness.measurement.carrying import PlacedCabinet, equivalent_radius_m, fits, rival_radii_m
+from earwitness.measurement.carrying import PlacedCabinet, PlacedSphere, fits
 from earwitness.measurement.cut_off import cut_off_db
 from earwitness.measurement.flight import Flight, find_flight
 from earwitness.measurement.gated import Gate, Gated, choose_gate, gate_takes
@@ -35,6 +36,10 @@ from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 
+_DESCRIBED = (
+    "The cabinet's diffraction is that of the box as described, rigid and with sharp edges; what its "
+    "computation may be off by{} is part of the splice's uncertainty."
+)
 _IN_PASCALS = Calibration(1.0, None, None, ())
 #: Waves are told apart up to so many times the gate's limit, of which an octave is looked for.
 SEPARATED_GATES: Final = 4.0
@@ -203,32 +208,39 @@ def _join(
 ) -> None:
     """Near fields below the gated rows, where they can be carried and meet them."""
     within = common(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
-    radii = _spheres(table, near, facts, within)
-    if within is not None and radii:
-        directions = [stated.direction(table.takes[row]) for row in rows]
-        cabinet = PlacedCabinet(radii[0], _microphones(geometry.flight.turntable, directions), radii[1:])
+    directions = [stated.direction(table.takes[row]) for row in rows]
+    microphones = _microphones(geometry.flight.turntable, directions)
+    cabinet = _placed(table, near, facts, within, microphone_m=microphones, setting=setting)
+    if within is not None and cabinet is not None:
         _enter_joined(table, rows, near, join(near, gated, within, cabinet, setting))
 
 
-def _spheres(table: Table, near: NearField, facts: CaseFacts, within: slice | None) -> tuple[float, ...]:
-    """Radii of the sphere that carries the near field and of its rivals; notes where none can, or roughly."""
+def _placed(
+    table: Table,
+    near: NearField,
+    facts: CaseFacts,
+    within: slice | None,
+    *,
+    microphone_m: Float64s,
+    setting: Setting,
+) -> PlacedCabinet | None:
+    """The cabinet that carries the near field; notes where none can, or what is taken for granted."""
     cabinet = facts.unit.cabinet
     if cabinet is None:
         table.say("The cabinet isn't described, so the near field can't be carried to any direction.")
-        return ()
-    radius = equivalent_radius_m(cabinet)
-    if not fits(near, radius):
-        table.say("A radiator doesn't fit on the cabinet as described; its near field can't be carried.")
-        return ()
+        return None
     if within is None:
         table.say("Near field and gated far field hardly overlap, so they aren't joined.")
-        return ()
+        return None
     if isinstance(cabinet, Box):
-        table.say(
-            "The cabinet's diffraction is taken as that of a sphere with the same frontal area; what spheres "
-            "of the same volume and of the same surface do differently is part of the splice's uncertainty."
-        )
-    return (radius, *rival_radii_m(cabinet, near))
+        highest = 2.0 * np.pi * float(setting.frequency_hz[within.stop - 1]) / setting.speed_m_s
+        placed = placed_box(cabinet, facts.unit.radiators, near, microphone_m, highest)
+        table.say(_DESCRIBED.format(", and what rounded edges may change," if cabinet.edge_m else ""))
+        return placed
+    if not fits(near, cabinet.diameter_m / 2.0):
+        table.say("A radiator doesn't fit on the cabinet as described; its near field can't be carried.")
+        return None
+    return PlacedSphere(cabinet.diameter_m / 2.0, microphone_m)
 
 
 def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined) -> None:
