@@ -75,7 +75,7 @@ def test_every_name_in_the_table_is_recognised() -> None:
 def test_the_examples_of_takes_and_revisions_hold(
     call: Call, case: Path, recordings: Path, tmp_path: Path
 ) -> None:
-    entry, rule, _, _, _, revision = examples("case.md")
+    entry, rule, *_, revision = examples("case.md")
     folder = tmp_path / "files"
     folder.mkdir()
     for name in ("left side, third try.wav", "horizontal +40 deg.wav", "vertical -10 deg again.wav"):

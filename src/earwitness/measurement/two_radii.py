@@ -305,9 +305,13 @@ def _extent_m(cabinet: Sphere | Box | None, centre_m: Float64s, surfaces: Surfac
     if isinstance(cabinet, Sphere):
         middle = np.array([-0.5 * cabinet.diameter_m, 0.0, 0.0])
         return float(np.linalg.norm(centre_m - middle)) + 0.5 * cabinet.diameter_m
-    size = np.array([cabinet.depth_m, cabinet.width_m, cabinet.height_m])
-    middle = np.array([-0.5 * cabinet.depth_m, 0.0, 0.0])
-    return float(np.linalg.norm(np.abs(centre_m - middle) + 0.5 * size))
+    half = 0.5 * np.array([cabinet.depth_m, cabinet.width_m, cabinet.height_m])
+    if cabinet.reference_up_m is None:
+        # the reference point may lie at any height of the front
+        half[2] = cabinet.height_m
+    up = cabinet.reference_up_m or 0.0
+    middle = np.array([-half[0], -cabinet.reference_left_m, -up])
+    return float(np.linalg.norm(np.abs(centre_m - middle) + half))
 
 
 def _uncertainties(
