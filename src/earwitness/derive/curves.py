@@ -97,6 +97,7 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
     drawn = draw(errors, units, takes.power, weights, EVERY)
     draws = _level_draws(names, drawn, sampling.get(CurveName.SOUND_POWER))
     _add_indices(means, draws, sampling, tuple(i for i in INDICES if not missing[i]))
+    first_order = _first_order_db(drawn, means.share, sampling)
     curves = {}
     for name in CurveName:
         if missing[name]:
@@ -105,8 +106,8 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
         components = dict(curve_components_db(errors, means.share[name]))
         if name in sampling:
             components[ComponentName.SAMPLING] = sampling[name]
-        first_order = _first_order_db(drawn, means.share[name], sampling.get(name))
-        total = _total_db(errors, components, _growth(errors.frequency_hz, draws[name], first_order))
+        growth = _growth(errors.frequency_hz, draws[name], first_order[name])
+        total = _total_db(errors, components, growth)
         curves[name] = _curve(name, means, total, components, takes.ids(means.weights[name]))
     by_component = {
         name: _component_draws_db(errors, units, means.share[name], sampling.get(name))
@@ -185,13 +186,18 @@ def _add_indices(
             sampling[index] = -sampling[other]
 
 
-def _first_order_db(drawn: Drawn, share: Floats, sampling_db: Floats | None) -> Floats:
-    """What the takes' drawn errors make of a curve to first order, dB, shape (N, F')."""
-    by_take = share[:, ::EVERY].astype(np.float32).T[:, :, None]
-    error = np.matmul(drawn.error_db.transpose(2, 0, 1), by_take)[..., 0].T.astype(np.float64)
-    if sampling_db is not None:
-        error += shared_draw(ComponentName.SAMPLING) * sampling_db[::EVERY]
-    return np.asarray(error)
+def _first_order_db(
+    drawn: Drawn, shares: Mapping[CurveName, Floats], sampling: Mapping[CurveName, Floats]
+) -> Mapping[CurveName, Floats]:
+    """What the takes' drawn errors make of each curve to first order, dB, shape (N, F')."""
+    if not shares:
+        return {}
+    by_take = np.stack([share[:, ::EVERY].T for share in shares.values()], axis=-1).astype(np.float32)
+    error = np.matmul(drawn.error_db.transpose(2, 0, 1), by_take).T.astype(np.float64)
+    made = dict(zip(shares, error, strict=True))
+    for name, sampling_db in sampling.items():
+        made[name] = made[name] + shared_draw(ComponentName.SAMPLING) * sampling_db[::EVERY]
+    return made
 
 
 def _growth(frequency_hz: Floats, draws_db: Floats, first_order_db: Floats) -> Floats:
