@@ -26,7 +26,9 @@ def test_a_decade_is_as_long_as_25_decibels_at_any_width(width: float) -> None:
     for exhibit in EXHIBITS:
         placed = frame(exhibit, width, MARGINS)
         for panel, box in zip(exhibit.panels, placed.boxes, strict=True):
-            if panel.level_map is None:
+            if panel.height_per_width is not None:
+                assert box.height == pytest.approx(panel.height_per_width * box.width)
+            elif panel.level_map is None:
                 decade = box.width / 3
                 decibel = box.height / (panel.y_axis.maximum - panel.y_axis.minimum)
                 assert decade / decibel == pytest.approx(25.0)

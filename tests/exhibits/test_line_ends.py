@@ -8,7 +8,7 @@ from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Role
 from earwitness.exhibits.line_ends import LineEnd, line_ends, that_fit
 
-RESPONSES, ON_AXIS, IN_ROOM, HORIZONTAL, _ = describe(curve_set())
+RESPONSES, ON_AXIS, IN_ROOM, HORIZONTAL, *_ = describe(curve_set())
 
 
 def test_each_line_has_its_name_where_it_ends() -> None:
