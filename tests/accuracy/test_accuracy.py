@@ -7,7 +7,7 @@ limits are tighter, so that an error of 0.3 dB in the splice's level is seen.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -15,7 +15,6 @@ from typing import Final
 import numpy as np
 import pytest
 import soundfile
-from _pytest.mark import ParameterSet
 from accuracy.against_truth import Errors, Region, corner_errors, errors
 from accuracy.bench import HEARD_HZ, Measured, measure, quiet, record
 from accuracy.loudspeakers import AIR, CONE_M, Made, closed, described, vented
@@ -43,7 +42,6 @@ GATED_DB: Final = 0.1
 BASS_DB: Final = {Region.NEAR: 0.7, Region.OVERLAP: 0.5}
 #: On a ball, near field and overlap.
 BALL_DB: Final = 0.15
-BOX_BASS: Final = pytest.mark.xfail(reason="a sphere carries a box's near field", strict=True)
 TWO_GATES: Final = pytest.mark.xfail(reason="a vented box is off by 0.38 dB at 2/T", strict=True)
 #: F6 of closed and of vented loudspeakers.
 F6_SHARES: Final = {
@@ -81,11 +79,6 @@ def judged(tmp_path_factory: pytest.TempPathFactory) -> Judge:
     return of
 
 
-def cases(names: Collection[str]) -> list[ParameterSet]:
-    """Loudspeakers by name; those in boxes are expected to fail in the bass."""
-    return [pytest.param(name, marks=[] if name in BALLS else [BOX_BASS]) for name in names]
-
-
 @pytest.mark.parametrize("name", MADE)
 def test_every_direction_is_true_to_a_tenth_of_a_decibel_above_the_gate_s_limit(
     judged: Judge, name: str
@@ -95,7 +88,7 @@ def test_every_direction_is_true_to_a_tenth_of_a_decibel_above_the_gate_s_limit(
     assert found.largest_db(Region.GATED) <= GATED_DB
 
 
-@pytest.mark.parametrize("name", cases(MADE))
+@pytest.mark.parametrize("name", MADE)
 @pytest.mark.parametrize("region", BASS_DB)
 def test_bass_is_true(judged: Judge, name: str, region: Region) -> None:
     found = judged(name).errors
@@ -109,7 +102,7 @@ def test_bass_on_a_ball_is_true_to_a_seventh_of_a_decibel(judged: Judge, name: s
     assert judged(name).errors.largest_db(region) <= BALL_DB
 
 
-@pytest.mark.parametrize("name", cases(MADE))
+@pytest.mark.parametrize("name", MADE)
 def test_f6_is_true(judged: Judge, name: str) -> None:
     off = corner_errors(judged(name).measured)[FigureName.F6]
     assert abs(off) <= F6_SHARES[name]
