@@ -205,7 +205,7 @@ def _points(seed: int, measured: Measured) -> Banded:
 
 
 def _shape(made: Made) -> str:
-    return str(made.facts["unit"]["cabinet"]["shape"]) if "shape" in made.facts["unit"]["cabinet"] else "?"
+    return str(made.facts["unit"]["cabinet"]["shape"])
 
 
 def _share(each: Floats) -> Share:

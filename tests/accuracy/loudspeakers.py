@@ -9,10 +9,10 @@ for the step from half to full space.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from earwitness.records import facts
 from earwitness.virtual.air import Air
 from earwitness.virtual.designer import Wish
 from earwitness.virtual.generator import generate
@@ -89,9 +89,9 @@ def drawn(seed: int) -> Made:
 def described(scenario: Scenario) -> Made:
     """A scenario with facts that follow from its own document; nothing uncertain is stated."""
     content = scenario.document.content
-    cabinet = dict(content["cabinet"])
+    cabinet = content["cabinet"]
     radiators = [
-        _radiator(part, cabinet)
+        _radiator(part.content, cabinet)
         for enclosure in scenario.document.tables("enclosures")
         for part in _parts(enclosure)
     ]
@@ -107,8 +107,7 @@ def described(scenario: Scenario) -> Made:
     }
     if height is not None:
         rig |= {"height_m": height, "microphone_height_m": height + turntable.microphone_up_m}
-    cabinet = {key: value for key, value in cabinet.items() if key in _keys(cabinet["shape"])}
-    unit = {"name": scenario.name, "cabinet": cabinet, "radiators": radiators}
+    unit = {"name": scenario.name, "cabinet": _stated(cabinet), "radiators": radiators}
     return Made(scenario, {"unit": unit, "rig": rig, "uncertainty": {}})
 
 
@@ -169,22 +168,20 @@ def _parts(enclosure: Table) -> list[Table]:
     return [*enclosure.tables("drive_units"), *enclosure.tables("ports")]
 
 
-def _keys(shape: str) -> set[str]:
-    """What a case may say of such a cabinet."""
-    return {each.name for each in fields(facts.Sphere if shape == "sphere" else facts.Box)}
+def _stated(cabinet: Mapping[str, Any]) -> dict[str, Any]:
+    """A cabinet as a case states it."""
+    return {("edge_m" if key == "edge_radius_m" else key): value for key, value in cabinet.items()}
 
 
-def _radiator(part: Table, cabinet: dict[str, Any]) -> dict[str, Any]:
-    content = part.content
-    at, found = content["at"], {"name": content["name"], "diameter_m": content["diameter_m"]}
-    face = at.get("face", "front")
+def _radiator(part: Mapping[str, Any], cabinet: Mapping[str, Any]) -> dict[str, Any]:
+    """A drive unit or port as a case states it; in a box it sits on the front or the back."""
+    at = part["at"]
     if cabinet["shape"] == "sphere":
         radius = cabinet["diameter_m"] / 2.0
         up, azimuth = math.radians(at["elevation_deg"]), math.radians(at.get("azimuth_deg", 0.0))
-        found |= {"up_m": radius * math.sin(up), "left_m": radius * math.cos(up) * math.sin(azimuth)}
+        place = {"up_m": radius * math.sin(up), "left_m": radius * math.cos(up) * math.sin(azimuth)}
         face = "front" if math.cos(azimuth) > 0.0 else "back"
     else:
-        found |= {"up_m": at["up_m"], "left_m": at.get("across_m", 0.0)}
-    if "face" in {each.name for each in fields(facts.Radiator)}:
-        found["face"] = face
-    return found
+        place = {"up_m": at["up_m"], "left_m": at.get("across_m", 0.0)}
+        face = at.get("face", "front")
+    return {"name": part["name"], "diameter_m": part["diameter_m"], "face": face, **place}

@@ -48,7 +48,12 @@ def bands(seeds: range, processes: int) -> list[Banded]:
     """The cases of seeds, in their order."""
     os.environ.update(dict.fromkeys(THREADS, "1"))
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        return pool.map(banded, seeds, chunksize=1)
+        found = []
+        for case in pool.imap(banded, seeds):
+            found.append(case)
+            print(f"\r{len(found)} of {len(seeds)} cases", end="", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+    return found
 
 
 def main(words: Sequence[str] | None = None) -> int:
