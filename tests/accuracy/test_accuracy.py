@@ -1,7 +1,7 @@
 """What is asserted of virtual recordings, sweep RMS 60 dB over noise RMS: see `bench` for noise and rig.
 
-The limits are the project's own aims. Cabinets are exactly as described here, and the bass has a tighter limit
-as well, so that an error of 0.3 dB in the splice's level is seen.
+The limits are the project's own aims. Cabinets are exactly as described here, and the bass has a tighter
+limit as well, so that an error of 0.3 dB in the splice's level is seen.
 """
 
 from __future__ import annotations
