@@ -248,11 +248,11 @@ def test_what_is_missing_is_refused(turned: Path, tmp_path: Path) -> None:
         reduce(facts(), takes(turned), {}, turned)
 
 
-def near_field_case(folder: Path) -> None:
+def near_field_case(folder: Path, near_m: float = 0.05) -> None:
     bench = Bench(folder)
     bench.stimulus()
     bench.recording("horizontal_+000_2.83V.wav", 2.0, echo_s=ECHO_S)
-    bench.recording("near_field_woofer_5mm_0.283V.wav", 0.05, 0.283)
+    bench.recording("near_field_woofer_5mm_0.283V.wav", near_m, 0.283)
 
 
 @pytest.mark.parametrize(
@@ -278,15 +278,26 @@ def test_an_unknown_radiator_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_near_field_of_the_wrong_level_is_pointed_out(tmp_path: Path) -> None:
-    near_field_case(tmp_path)
+    near_field_case(tmp_path, 0.04)
     unit = Unit(name="x", cabinet=Sphere(0.3), radiators=(Radiator("woofer", 0.1),))
     found = reduced(tmp_path, facts(unit=unit))
-    # the made-up near field was recorded at 0.05 m of a point source; a cap of 0.1 m has another level there
+    # the made-up near field was recorded at 0.04 m of a point source; a cap of 0.1 m has another level there
     assert any("don't agree" in note for note in found.notes)
     splice = found.components[ComponentName.SPLICE][0]
     assert np.nanmax(splice) > 1.5
     assert splice[found.frequency_hz > 1_700.0] == pytest.approx(0.0)
     assert found.near_field_takes == (("near_field_woofer_5mm_0.283V.wav",),)
+
+
+def test_a_near_field_of_another_loudspeaker_is_not_used(tmp_path: Path) -> None:
+    # a little more than 2 dB weaker than the one before, as if a second woofer alike weren't there
+    near_field_case(tmp_path, 0.055)
+    unit = Unit(name="x", cabinet=Sphere(0.3), radiators=(Radiator("woofer", 0.1),))
+    found = reduced(tmp_path, facts(unit=unit))
+    assert any("isn't used" in note for note in found.notes)
+    assert found.splices == {}
+    assert found.near_field_takes == ((),)
+    assert found.valid_from_hz > 400.0
 
 
 def test_speed_of_sound_that_nobody_stated_is_said(turned: Path) -> None:

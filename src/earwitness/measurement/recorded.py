@@ -41,6 +41,12 @@ _DESCRIBED = (
     "computation may be off by{} is part of the splice's uncertainty."
 )
 _IN_PASCALS = Calibration(1.0, None, None, ())
+#: Near and far fields that differ by more in most directions aren't joined. One of two alike woofers is 6 dB.
+FURTHEST_APART_DB: Final = 5.0
+NOT_USED: Final = (
+    "Near field and far field differ by more than five decibels where they overlap: a radiator's near field "
+    "is missing (alike ones each need theirs), or a level or diameter is wrong. The near field isn't used."
+)
 #: Waves are told apart up to so many times the gate's limit, of which an octave is looked for.
 SEPARATED_GATES: Final = 4.0
 
@@ -244,7 +250,10 @@ def _placed(
 
 
 def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined) -> None:
-    """Joined responses in place of the gated ones."""
+    """Joined responses in place of the gated ones, unless near and far are of different loudspeakers."""
+    if abs(float(np.median(joined.mismatch_db))) > FURTHEST_APART_DB:
+        table.say(NOT_USED)
+        return
     table.pressure[rows], table.valid[rows], table.origin[rows] = joined.pressure, joined.valid, joined.origin
     table.noise_db[rows], table.gate_db[rows] = joined.noise_db, joined.gate_db
     table.splice_db[rows] = joined.splice_db
