@@ -28,7 +28,7 @@ def flight_s(temperature_c: float, distance_m: float = 2.0) -> float:
 )
 def test_air_that_warmed_is_told_by_how_much(warmer_k: float, words: str | None) -> None:
     notes = drift_notes(np.array([flight_s(20.0), flight_s(20.0 + warmer_k)]), 2.0, 343.2)
-    assert [words in note for note in notes] == ([True] if words else [])
+    assert [words is not None and words in note for note in notes] == ([True] if words else [])
     assert not any(c.isdigit() for note in notes for c in note)
 
 
