@@ -105,16 +105,19 @@ def test_the_page_says_who_says_so(tmp_path: Path, rig: str, said: list[str]) ->
 
 
 def test_the_examples_of_the_documentation_hold(tmp_path: Path) -> None:
-    """Two of them stand on the page about the case."""
+    """Two of them stand on the page about the case, before those of the gate."""
     found = re.findall(
         r"```toml\n(\[(?:rig|unit)\]\n.*?)```", (DOCS / "case.md").read_text("utf-8"), re.DOTALL
     )
     case = new_case(tmp_path / "case", "Lopsided One")
-    rig, unit = found
+    rig, unit, gate = found
     case.case_toml.write_text(f'{unit}name = "Lopsided One"\n{rig}', encoding="utf-8")
     facts = read_facts(case)
     assert (facts.rig.positive_horizontal, facts.rig.positive_vertical) == ("right", "up")
     assert facts.unit.symmetry == ("left-right",)
+    case.case_toml.write_text(f'{unit}name = "Lopsided One"\n{gate}', encoding="utf-8")
+    rig_facts = read_facts(case).rig
+    assert (rig_facts.gate_s, rig_facts.gate_cycles, rig_facts.ground_plane) == (0.005, 10, True)
 
 
 def test_every_key_of_a_new_case_says_how_it_is_stated(tmp_path: Path) -> None:
