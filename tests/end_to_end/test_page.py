@@ -39,6 +39,7 @@ DRAWS = {
     "in-room": {"estimated_in_room"},
     "coverage-horizontal": {"coverage_horizontal"},
     "coverage-vertical": {"coverage_vertical"},
+    "budget": {"on_axis_uncertainty"},
 }
 INDICES = {"early_reflections_di", "sound_power_di"}
 POINTED = "() => [...document.querySelectorAll('.finding.pointed')].map((f) => f.dataset.finding)"
