@@ -11,6 +11,7 @@ radiator are as good as any other: there is diffraction of higher order alone.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -19,9 +20,10 @@ import numpy.typing as npt
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.cascade import diffracted
 from earwitness.virtual.piston import baffled, rays_needed
 from earwitness.virtual.polyhedron import Polyhedron, bevelled, cuboid
-from earwitness.virtual.web import Disc, Web, diffracted
+from earwitness.virtual.web import Disc, Web
 
 Face = Literal["back", "front", "right", "left", "bottom", "top"]
 #: Faces in the order of `cuboid`, each with the axis of its normal and those of `across` and `up` on it.
@@ -33,27 +35,39 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
     "bottom": (2, 1, 0),
     "top": (2, 1, 0),
 }
-#: Up to each frequency in hertz, orders of diffraction. One more changes less than 0.1 dB.
-ORDERS: Final = ((1500.0, 6), (3000.0, 4), (9500.0, 3), (14000.0, 2), (18000.0, 2), (np.inf, 2))
+#: Up to each frequency in hertz, orders of diffraction: one more changes less than 0.1 dB. Each band has edge
+#: sources of its own, and what is said of a radiator's sound below holds from the start of a band.
+ORDERS: Final = (
+    (1500.0, 6), (3000.0, 4), (5000.0, 3), (7000.0, 3), (9500.0, 3), (14_000.0, 2), (18_000.0, 2),
+    (np.inf, 2),
+)  # fmt: skip
 #: The same for a box with bevels: two edges that lie close together need more.
-BEVELLED_ORDERS: Final = ((1500.0, 8), (3000.0, 6), (5000.0, 5), (10_500.0, 4), (14_000.0, 3), (np.inf, 2))
+BEVELLED_ORDERS: Final = (
+    (1500.0, 8), (3000.0, 6), (5000.0, 5), (7500.0, 4), (10_500.0, 4), (14_000.0, 3), (18_000.0, 2),
+    (np.inf, 2),
+)  # fmt: skip
 #: What a bevel that touches a rounding takes off each face, in radii.
 BEVEL: Final = 2.0 - 2.0**0.5
-#: Beyond this ka only the smallest radiator's sound is followed round a second edge. The others beam: along
-#: their own face they are 25 dB down, and what goes round two edges lies lower still.
-BEAMING: Final = 8.0
+#: Beyond these ka only the smallest radiator's sound is followed round a third edge, and round a second. The
+#: others beam: along their own face they are 25 dB down, and what goes round two edges lies lower still.
+WIDE, BEAMING = 3.0, 8.0
 #: Above this frequency points that see all radiators at angles whose sine is so high above their faces hear
 #: one edge only: what comes round two lies 55 dB below the radiator's maximum there.
 PLAIN_ABOVE_HZ, PLAIN_RISE = 14_000.0, 0.5
 #: Bytes for the waves between all pairs of nodes; more frequencies are taken in several goes.
-MOST_BYTES: Final = 2e8
-#: The box's answer, in sums of its three sides over the speed of sound: middle and half length.
-ANSWER_MIDDLE, ANSWER_HALF = 1.2, 1.8
+MOST_BYTES: Final = 4e8
+#: The box's answer up to each frequency in hertz, in sums of its three sides over the speed of sound: middle
+#: and half length. What goes round many edges comes late, and has no treble.
+ANSWERS: Final = ((3000.0, 1.2, 1.8), (np.inf, 0.25, 1.15))
 #: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must
 #: be.
 TAPS, FINER = 12, 1.3
+#: Frequencies that are interpolated at once.
+CHUNK: Final = 128
 #: Points closer to a face's plane than this are moved off it, in metres.
 OFF_PLANE_M = 1e-6
+#: Decimals of a metre to which points are told apart.
+SAME: Final = 9
 #: Rays to a disc from points within its own diameter.
 NEAR_RAYS = 192
 #: Shape of the window: what guard of FINER affords over so many taps.
@@ -126,6 +140,22 @@ class BoxCabinet:
         """Up to each frequency in hertz, the edges that sound is followed round."""
         return BEVELLED_ORDERS if self.edge_radius_m else ORDERS
 
+    def followed(self, frequency: float, air: Air) -> tuple[int, ...]:
+        """How many edges each radiator's sound is followed round."""
+        lowest = 0.0
+        smallest = min(radiator.diameter_m for radiator in self.radiators)
+        for highest, orders in self.orders():  # noqa: B007
+            if frequency <= highest:
+                break
+            lowest = highest
+        found = []
+        for radiator in self.radiators:
+            size = np.pi * lowest * radiator.diameter_m / air.speed
+            small = radiator.diameter_m == smallest
+            most = orders if small or size <= WIDE else 2 if size <= BEAMING else 1
+            found.append(1 if lowest >= radiator.round_one_edge_from_hz else min(orders, most))
+        return tuple(found)
+
     def discs(self) -> tuple[Disc, ...]:
         """The radiators as discs in space."""
         corners = self.corners()
@@ -150,69 +180,76 @@ class BoxCabinet:
     def transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
         """Pressure at points outside the box, as `loudspeaker.Cabinet.transfer` has it."""
         points = self._off_planes(points)
-        step = air.speed / (2.0 * ANSWER_HALF * FINER * (self.width_m + self.height_m + self.depth_m))
-        highest = int(np.ceil(frequencies.max() / step)) + TAPS
-        flight = self.flight_m(points)
-        if len(frequencies) < highest:
-            order = np.argsort(frequencies)
-            mean = self._mean(points, frequencies[order], flight, air)[..., np.argsort(order)]
-        else:
-            delay = flight + ANSWER_MIDDLE * (self.width_m + self.height_m + self.depth_m)
-            coarse = self._mean(points, step * np.arange(highest + 1), delay, air)
-            mean = interpolated(coarse, frequencies / step)
-            flight = delay
+        if self._even():
+            points[:, 1] = np.abs(points[:, 1])
+        _, kept, back = np.unique(np.round(points, SAME), axis=0, return_index=True, return_inverse=True)
+        return np.asarray(self._transfer(points[kept], frequencies, air)[:, back.ravel()])
+
+    def _even(self) -> bool:
+        """Whether left and right are alike."""
+        return all(abs(disc.centre[1]) < OFF_PLANE_M for disc in self.discs())
+
+    def _transfer(self, points: Floats, frequencies: Floats, air: Air) -> Complexes:
+        """`transfer` at points that differ and lie on no face's plane."""
         turn = 2j * np.pi * frequencies / air.speed
-        return np.asarray(
-            air.density * air.speed / (4.0 * np.pi) * turn * mean * np.exp(-turn * flight[:, None])
-        )
+        pressure = np.empty((len(self.radiators), len(points), len(frequencies)), dtype=np.complex128)
+        lowest = -1.0
+        for highest, middle, half in ANSWERS:
+            (these,) = np.nonzero((frequencies > lowest) & (frequencies <= highest))
+            lowest = highest
+            if len(these):
+                size = self.width_m + self.height_m + self.depth_m
+                step = air.speed / (2.0 * half * FINER * size)
+                delay = self.flight_m(points) + middle * size
+                mean = self._smooth(points, frequencies[these], step, delay, air)
+                pressure[..., these] = mean * np.exp(-turn[these] * delay[:, None])
+        pressure *= air.density * air.speed / (4.0 * np.pi) * turn
+        return pressure
+
+    def _smooth(self, points: Floats, frequencies: Floats, step: float, delay: Floats, air: Air) -> Complexes:
+        """`_mean` at any frequencies; on a grid of that step first where that is less to do."""
+        places = frequencies / step
+        first = int(places.min()) - TAPS
+        grid = np.arange(first, int(places.max()) + TAPS + 1)
+        kept = grid[grid >= 0]
+        if len(frequencies) < len(kept):
+            order = np.argsort(frequencies)
+            return self._mean(points, frequencies[order], delay, air)[..., np.argsort(order)]
+        coarse = self._mean(points, step * kept, delay, air)
+        mirrored = np.conj(coarse[..., len(grid) - len(kept) : 0 : -1])
+        return interpolated(np.concatenate([mirrored, coarse], axis=-1), places - first)
 
     def _mean(self, points: Floats, frequencies: Floats, flight: Floats, air: Air) -> Complexes:
         """Mean of e^(−jk(R − flight))/R over each radiator, with the box; at sorted frequencies."""
         discs, body = self.discs(), self.body()
         parts = []
-        lowest = -1.0
-        for highest, orders in self.orders():
-            band = frequencies[(frequencies > lowest) & (frequencies <= highest)]
-            lowest = highest
+        edges = np.searchsorted(frequencies, [highest for highest, _ in self.orders()], side="right")
+        for band in np.split(frequencies, edges[:-1]):
             if not len(band):
                 continue
+            each = self.followed(float(band[0]), air)
+            shaded = self._shaded(points, each, float(band[0]))
             web = Web.on(body, 2.0 * np.pi * float(band[-1]) / air.speed)
-            followed = self._followed(float(band[0]), air)
-            held = web.waves_held(orders) * max(len(followed), 1) * 8
+            held = 8 * max(web.pairs()) * (1 + sum(order > 1 for order in each))
             goes = int(np.ceil(len(band) * held / MOST_BYTES))
             for some in np.array_split(band, min(goes, len(band))):
                 wavenumbers = 2.0 * np.pi * some / air.speed
-                followed = self._followed(float(some[0]), air)
-                shaded = self._shaded(points, float(some[0]))
-                field = diffracted(
-                    web, discs, points, wavenumbers, flight, orders=orders, followed=followed, shaded=shaded
-                )
+                field = diffracted(web, discs, points, wavenumbers, flight, orders=each, shaded=shaded)
                 lit = [straight(body, disc, points, wavenumbers, flight) for disc in discs]
                 parts.append(field + np.stack(lit))
         return np.concatenate(parts, axis=-1)
 
-    def _shaded(self, points: Floats, frequency: float) -> npt.NDArray[np.bool_]:
+    def _shaded(self, points: Floats, orders: Sequence[int], frequency: float) -> npt.NDArray[np.bool_]:
         """Which points hear sound that goes round two edges or more, (D,)."""
         body = self.body()
-        rise = np.min(
-            [
-                body.height(disc.face, points) / np.linalg.norm(points - disc.centre, axis=1)
-                for disc in self.discs()
-            ],
-            axis=0,
-        )
-        return np.asarray((rise < PLAIN_RISE) | (frequency <= PLAIN_ABOVE_HZ))
-
-    def _followed(self, frequency: float, air: Air) -> list[int]:
-        """Numbers of the radiators whose sound is followed round more than one edge."""
-        smallest = min(radiator.diameter_m for radiator in self.radiators)
-        beams = BEAMING * air.speed / (np.pi * frequency) if frequency > 0.0 else np.inf
-        return [
-            number
-            for number, radiator in enumerate(self.radiators)
-            if frequency < radiator.round_one_edge_from_hz
-            and (radiator.diameter_m < beams or radiator.diameter_m == smallest)
+        rise = [
+            body.height(disc.face, points) / np.linalg.norm(points - disc.centre, axis=1)
+            for disc, order in zip(self.discs(), orders, strict=True)
+            if order > 1
         ]
+        if not rise or frequency <= PLAIN_ABOVE_HZ:
+            return np.ones(len(points), dtype=bool)
+        return np.asarray(np.min(rise, axis=0) < PLAIN_RISE)
 
     def _off_planes(self, points: Floats) -> Floats:
         body = self.body()
@@ -242,16 +279,28 @@ def straight(body: Polyhedron, disc: Disc, points: Floats, wavenumbers: Floats, 
 
 
 def interpolated(spectra: Complexes, places: Floats) -> Complexes:
-    """Values between the points of an even grid, for the spectra of real signals from 0 Hz up.
+    """Values between the points of an even grid, for spectra of signals that begin and end.
 
-    `spectra` is (..., G), `places` (F,) in steps of the grid, up to G − 1 − TAPS. The kernel is sinc in
-    Kaiser's window; what is interpolated must fit into the middle 1/FINER of the grid's period.
+    `spectra` is (..., G), `places` (F,) in steps of the grid, at least TAPS − 1 from its first point and TAPS
+    from its last. The kernel is sinc in Kaiser's window; what is interpolated must fit into the middle
+    1/FINER of the grid's period.
     """
-    mirrored = np.concatenate([np.conj(spectra[..., TAPS:0:-1]), spectra], axis=-1)
     first = np.floor(places).astype(int)
-    matrix = np.zeros((mirrored.shape[-1], len(places)))
-    for tap in range(1 - TAPS, TAPS + 1):
-        offset = first + tap - places
-        window = np.i0(KAISER * np.sqrt(np.maximum(1.0 - (offset / TAPS) ** 2, 0.0))) / np.i0(KAISER)
-        matrix[first + tap + TAPS, np.arange(len(places))] += np.sinc(offset) * window
-    return np.asarray(mirrored @ matrix)
+    values = np.empty((*spectra.shape[:-1], len(places)), dtype=np.complex128)
+    parts = np.ascontiguousarray(spectra).view(np.float64).reshape(*spectra.shape, 2)
+    for some in _chunks(len(places)):
+        low = int(first[some].min()) + 1 - TAPS
+        matrix = np.zeros((int(first[some].max()) + TAPS + 1 - low, len(places[some])))
+        for tap in range(1 - TAPS, TAPS + 1):
+            offset = first[some] + tap - places[some]
+            window = np.i0(KAISER * np.sqrt(np.maximum(1.0 - (offset / TAPS) ** 2, 0.0))) / np.i0(KAISER)
+            matrix[first[some] + tap - low, np.arange(matrix.shape[1])] += np.sinc(offset) * window
+        here = parts[..., low : low + len(matrix), :]
+        values[..., some].real = here[..., 0] @ matrix
+        values[..., some].imag = here[..., 1] @ matrix
+    return values
+
+
+def _chunks(count: int) -> Iterator[slice]:
+    """Slices over so many frequencies at a time that neighbours share most of their grid points."""
+    return (slice(start, min(start + CHUNK, count)) for start in range(0, count, CHUNK))

@@ -18,13 +18,14 @@ nodes).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.lean import grid
 from earwitness.virtual.polyhedron import Edge
 
 #: Nodes on an edge beyond those that its length in wavelengths asks for.
@@ -40,6 +41,11 @@ PEAKED_STEPS, ALL_BUT, PEAKED = 2.0, 0.97, 0.5
 FINE_STEPS, EVEN = 8, 1e-6
 #: Numbers in an array that stays in the processor's cache.
 BLOCK = 2**17
+#: A peak is no sharper than this at the nodes, or single precision would lose it; what that takes is put back
+#: with what the nodes miss.
+BLUNT = 1e-6
+#: From this νφ on listeners hear waves by way of the grid of u, where there are so many for each place on it.
+WIDE, FEW = 0.7, 2.0
 #: A listener is never nearer to that limit: on it, half the source is seen.
 TINY = 1e-9
 
@@ -76,11 +82,13 @@ class Nodes:
         """Lagrange's polynomials through the nodes at places (...) along the edge, shape (N, ...)."""
         centred = 2.0 * self.along / self.edge.length_m - 1.0
         signs = (-1.0) ** np.arange(len(centred))
-        shares = signs * np.sqrt((1.0 - centred**2) * self.weights)
-        gap = along - self.along.reshape(-1, *np.ones(along.ndim, dtype=int))
-        gap = np.where(np.abs(gap) < TINY * self.edge.length_m, TINY * self.edge.length_m, gap)
-        parts = shares.reshape(-1, *np.ones(along.ndim, dtype=int)) / gap
-        return np.asarray(parts / parts.sum(axis=0))
+        shares = (signs * np.sqrt((1.0 - centred**2) * self.weights)).astype(np.float32)
+        lines = np.ones(along.ndim, dtype=int)
+        gap = (along - self.along.reshape(-1, *lines)).astype(np.float32)
+        gap[np.abs(gap) < TINY * self.edge.length_m] = TINY * self.edge.length_m
+        parts = np.divide(shares.reshape(-1, *lines), gap, out=gap)
+        parts /= parts.sum(axis=0)
+        return np.asarray(parts)
 
     def distance(self, points: Floats) -> Floats:
         """Distances (N, M) to points (M, 3)."""
@@ -103,53 +111,101 @@ class Arrivals:
     slope: Floats
     amplitude: Complexes
 
-    def added_to(self, other: Arrivals) -> Arrivals:
-        """These and others from the same places; the sum is written over the other's amplitudes."""
-        return replace(self, amplitude=np.add(self.amplitude, other.amplitude, out=other.amplitude))
 
-    def towards_faces(self, side: npt.NDArray[np.integer], lean: Floats, onward: Complexes) -> Complexes:
-        """Diffracted along the faces, towards places of `side` (O,) and `lean` (N, O).
+def along_faces(
+    nodes: Nodes, came: npt.NDArray[np.integer], here: Floats, goes: int, there: Floats
+) -> Floats:
+    """β of waves that came along the faces `came` (I,) and leave along the face `goes`; (N, O, I).
 
-        `onward` (N, O, F) is what becomes of each on its way there. Shape (N, O, C, F).
-        """
-        order = np.pi / self.nodes.edge.opening
-        sine, cosine = np.sin(order * np.pi), np.cos(order * np.pi)
-        sign = np.where(self.side == side[:, None], 1.0, -1.0).astype(np.float32)
-        scale, shift = sign * np.float32(-sine * order / np.pi), sign * np.float32(cosine)
-        here, there = (_rises(order, one).astype(np.float32) for one in (self.lean, lean))
-        flat = _flat(self.amplitude)
-        sent = np.empty((*lean.shape, *self.amplitude.shape[2:]), dtype=np.complex64)
-        for rows in _blocks(len(lean), lean.shape[1] * max(len(self.side), flat.shape[2])):
-            beta = scale / (_steepness(here[:, rows], there[:, rows]) - shift)
-            summed = np.matmul(beta, flat[rows]).view(np.complex64).reshape(-1, *sent.shape[1:])
-            np.multiply(summed, onward[rows, :, None], out=sent[rows])
-        return sent
+    `here` (N, I) and `there` (N, O) are their u and v. Single precision, without the factor −1/(4·opening).
+    """
+    order = np.pi / nodes.edge.opening
+    sign = np.where(came == goes, 1.0, -1.0)
+    scale = (-np.sin(order * np.pi) * order / np.pi * sign).astype(np.float32)
+    shift = (np.cos(order * np.pi) * sign).astype(np.float32)
+    beta = _steepness(*(_rises(order, lean).astype(np.float32) for lean in (here, there)))
+    beta -= shift
+    return np.asarray(np.divide(scale, beta, out=beta))
 
-    def towards(self, points: Floats, wavenumbers: Floats, flight: Floats) -> Complexes:
-        """Diffracted to points (D, 3), time of flight (D,) in metres taken out; (C, D, F)."""
-        nodes, edge = self.nodes, self.nodes.edge
-        count, _, radiators, frequencies = self.amplitude.shape
-        field = np.zeros((radiators, len(points), frequencies), dtype=np.complex64)
-        angles = edge.angle(points, 0)
-        (seen,) = np.nonzero(angles <= edge.opening)
-        if not len(seen):
-            return field
-        distance, lean = nodes.distance(points[seen]), nodes.lean(points[seen])
-        scale = -1.0 / (4.0 * edge.opening) * nodes.weights[:, None] / distance
-        listener = Listeners(nodes, angles[seen], lean, distance)
-        parts = [(cols, listener.fans(self, cols)) for cols in _sides(self.side)]
-        flat, ways = _flat(self.amplitude), distance - flight[seen]
-        total = np.zeros((len(seen), radiators, frequencies), dtype=np.complex64)
-        for rows in _blocks(count, len(seen) * max(len(self.side), flat.shape[2])):
-            beta = np.empty((len(ways[rows]), len(seen), len(self.side)), dtype=np.float32)
-            for cols, fan in parts:
-                fan.fill(beta[..., cols], rows)
-            summed = np.matmul(beta, flat[rows]).view(np.complex64)
-            summed = summed.reshape(*beta.shape[:2], radiators, frequencies)
-            summed *= turned(scale[rows], ways[rows], wavenumbers)[:, :, None]
-            total += summed.sum(axis=0)
-        field[:, seen] = total.swapaxes(0, 1)
-        return field
+
+def diffracted_to(
+    nodes: Nodes,
+    waves: Sequence[tuple[Sequence[int], Arrivals, int]],
+    field: Complexes,
+    *,
+    points: Floats,
+    wavenumbers: Floats,
+    flight: Floats,
+) -> None:
+    """Add what one edge sends to points (D, 3), time of flight (D,) taken out, to `field` (C, D, F).
+
+    Each of `waves` has the numbers of its radiators in `field` and goes to so many of the first points.
+    """
+    angles = nodes.edge.angle(points, 0)
+    (seen,) = np.nonzero(angles <= nodes.edge.opening)
+    if not len(seen) or not waves:
+        return
+    listeners = Listeners(nodes, angles[seen], nodes.lean(points[seen]), nodes.distance(points[seen]))
+    present = sorted({number for numbers, _, _ in waves for number in numbers})
+    beams = []
+    for numbers, each, count in waves:
+        heard = listeners.first(int(np.searchsorted(seen, count)))
+        beams += beams_of(heard, each, [present.index(number) for number in numbers])
+    scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / listeners.distance
+    ways = listeners.distance - flight[seen]
+    total = np.zeros((len(seen), len(present), len(wavenumbers)), dtype=np.complex64)
+    most = max(2 * len(present) * len(wavenumbers), *(beam.flat.shape[1] for beam in beams))
+    for rows in blocks(len(scale), len(seen) * most):
+        sent = np.zeros((len(scale[rows]), *total.shape), dtype=np.complex64)
+        for beam in beams:
+            beam.add(sent, rows)
+        sent *= turned(scale[rows], ways[rows], wavenumbers)[:, :, None]
+        total += sent.sum(axis=0)
+    for place, number in enumerate(present):
+        field[number, seen] += total[:, place]
+
+
+@dataclass(frozen=True, slots=True)
+class Beam:
+    """Waves of some radiators that came along one face, on the way to some listeners.
+
+    `places` are the radiators' among those present, `heard` the listeners; `flat` (N, I, 2CF) the amplitude.
+    """
+
+    places: Sequence[int]
+    heard: npt.NDArray[np.integer] | slice
+    fan: Fan
+    flat: Floats
+
+    def add(self, sent: Complexes, rows: slice) -> None:
+        """Add what goes out at some nodes to an array (N, D, C, F)."""
+        summed = np.matmul(self.fan.beta(rows), self.flat[rows]).view(np.complex64)
+        summed = summed.reshape(*summed.shape[:2], len(self.places), -1)
+        for number, place in enumerate(self.places):
+            sent[:, self.heard, place] += summed[:, :, number]
+
+
+def beams_of(listeners: Listeners, waves: Arrivals, places: Sequence[int]) -> list[Beam]:
+    """The way of waves to all listeners; many waves on the grid to those for whom β is wide."""
+    flat = flattened(waves.amplitude)
+    found = []
+    order = np.pi / listeners.nodes.edge.opening
+    held = grid(order, WIDE)
+    for cols in sides(waves.side):
+        side = int(waves.side[cols.start])
+        wide = np.abs(listeners.limits(side)) >= WIDE
+        if cols.stop - cols.start < FEW * len(held.places):
+            found.append(Beam(places, slice(None, len(wide)), listeners.fan(waves, cols), flat[:, cols]))
+            continue
+        some = np.flatnonzero(~wide)
+        if len(some):
+            found.append(Beam(places, some, listeners.of(some).fan(waves, cols), flat[:, cols]))
+        rest = np.flatnonzero(wide)
+        if len(rest):
+            shares = held.shares(waves.lean[:, cols]).swapaxes(1, 2)
+            fan = listeners.of(rest).wide_fan(side, held.places / order)
+            found.append(Beam(places, rest, fan, np.matmul(shares, flat[:, cols])))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,15 +223,18 @@ class Fan:
     peaked: npt.NDArray[np.integer]
     near: Floats
 
-    def fill(self, beta: Floats, rows: slice) -> None:
-        """Write β of some nodes into an array (N, D, I)."""
+    def beta(self, rows: slice) -> Floats:
+        """β of some nodes, (N, D, I)."""
         rise, level, first, second = self.shape[:, :, None]
         steep = _steepness(self.here[:, rows], self.there[:, rows])
-        np.multiply(steep, rise, out=beta)
+        beta = steep * rise
         beta -= level
         beta /= steep - first
-        beta /= steep - second
-        beta[:, self.peaked] = self.near[rows]
+        steep -= second
+        beta /= steep
+        if len(self.peaked):
+            beta[:, self.peaked] = self.near[rows]
+        return np.asarray(beta)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,31 +246,49 @@ class Listeners:
     lean: Floats
     distance: Floats
 
-    def fans(self, waves: Arrivals, cols: slice) -> Fan:
-        """The way to them for those arrivals `cols` that come along one face."""
+    def first(self, count: int) -> Listeners:
+        """So many of them."""
+        return self.of(slice(count))
+
+    def of(self, some: npt.NDArray[np.integer] | slice) -> Listeners:
+        """Some of them."""
+        return Listeners(self.nodes, self.angles[some], self.lean[:, some], self.distance[:, some])
+
+    def limits(self, side: int) -> Floats:
+        """ν times the angle to the limit of what is seen of waves along a face, (D,); never quite nought."""
         opening = self.nodes.edge.opening
-        angles = self.angles if waves.side[cols][0] == 0 else opening - self.angles
-        order = np.pi / opening
-        plus, minus = order * (np.pi + angles), order * (np.pi - angles)
-        minus = np.where(np.abs(minus) < TINY, TINY, minus)
-        (peaked,) = np.nonzero(np.abs(minus) < self._limits(waves, cols, order))
-        near = np.empty((len(self.lean), len(peaked), cols.stop - cols.start), dtype=np.float32)
-        for some in _blocks(len(peaked), near.shape[0] * near.shape[2]):
-            near[:, some] = 2.0 * self._near(waves, cols, peaked[some], order * np.pi, minus[peaked[some]])
+        limit = np.pi / opening * (np.pi - (self.angles if side == 0 else opening - self.angles))
+        return np.where(np.abs(limit) < TINY, TINY, limit)
+
+    def wide_fan(self, side: int, lean: Floats) -> Fan:
+        """For waves along a face, of the same u (I,) at all nodes; no peaks."""
+        order = np.pi / self.nodes.edge.opening
+        minus = self.limits(side)
+        plus = 2.0 * np.pi * order - minus
         shape = [
             2.0 * (np.sin(plus) + np.sin(minus)),
             2.0 * np.sin(plus + minus),
             np.cos(plus),
             np.cos(minus),
         ]
-        shape[3][peaked] = -1.0
-        return Fan(
-            _rises(order, waves.lean[:, cols]).astype(np.float32),
-            _rises(order, self.lean).astype(np.float32),
-            np.stack(shape).astype(np.float32),
-            peaked,
-            near,
-        )
+        here = np.broadcast_to(_rises(order, lean)[:, None], (2, len(self.lean), len(lean)))
+        there = _rises(order, self.lean).astype(np.float32)
+        none, near = np.empty(0, dtype=int), np.empty((len(self.lean), 0, len(lean)), dtype=np.float32)
+        return Fan(here.astype(np.float32), there, np.stack(shape).astype(np.float32), none, near)
+
+    def fan(self, waves: Arrivals, cols: slice) -> Fan:
+        """The way to them for those arrivals `cols` that come along one face."""
+        side = int(waves.side[cols.start])
+        order = np.pi / self.nodes.edge.opening
+        minus = self.limits(side)
+        (peaked,) = np.nonzero(np.abs(minus) < self._limits(waves, cols, order))
+        near = np.empty((len(self.lean), len(peaked), cols.stop - cols.start), dtype=np.float32)
+        for some in blocks(len(peaked), near.shape[0] * near.shape[2]):
+            near[:, some] = 2.0 * self._near(waves, cols, peaked[some], order * np.pi, minus[peaked[some]])
+        plain = self.wide_fan(side, np.zeros(0))
+        plain.shape[3, peaked] = -1.0
+        here = _rises(order, waves.lean[:, cols]).astype(np.float32)
+        return Fan(here, plain.there, plain.shape, peaked, near)
 
     def _limits(self, waves: Arrivals, cols: slice, order: float) -> Floats:
         """Below which νφ each listener's peak may be missed, shape (D,)."""
@@ -231,15 +308,27 @@ class Listeners:
     ) -> Floats:
         """Half of β for some listeners (P,) close to what is seen no more, the peak whole; (N, P, I)."""
         order = limit / np.pi
-        lean, here = self.lean[:, these], waves.lean[:, cols]
-        steep = np.maximum(_steepness(_rises(order, here), _rises(order, lean)) - 1.0, 0.0)
-        other = 2.0 * limit - width[:, None]
-        beta = np.sin(width[:, None]) / (steep + 2.0 * np.sin(width[:, None] / 2.0) ** 2)
-        slope = order * (waves.slope[:, None, cols] + 1.0 / self.distance[:, these, None])
-        x = order * (here[:, None, :] + lean[:, :, None])
-        missed = missed_peak(self.nodes, x, slope, beta, width[:, None])
+        here = _rises(order, waves.lean[:, cols]).astype(np.float32)
+        there = 0.5 * _rises(order, self.lean[:, these]).astype(np.float32)
+        up, down = (a[:, None, :] * b[:, :, None] for a, b in zip(here, there, strict=True))
+        steep, rise = np.maximum(up + down - 1.0, 0.0), up - down
+        wide, other = np.stack([width, 2.0 * limit - width]).astype(np.float32)[:, :, None]
+        beta = np.sin(wide) / (steep + np.maximum(2.0 * np.sin(wide / 2.0) ** 2, BLUNT))
+        slope = waves.slope[:, None, cols] + 1.0 / self.distance[:, these, None]
+        steps = (order * self.nodes.weights[:, None, None] * slope).astype(np.float32)
+        ends = self._ends(waves, cols, these, order)
+        beta += missed_peak(self.nodes, rise=rise, steps=steps, ends=ends, beta=beta, width=width[:, None])
         beta += np.sin(other) / (steep + 2.0 * np.sin(other / 2.0) ** 2)
-        return np.asarray(beta + missed)
+        return np.asarray(beta)
+
+    def _ends(self, waves: Arrivals, cols: slice, these: npt.NDArray[np.integer], order: float) -> Floats:
+        """The x = ν(u + v) of both ends of the edge, (2, P, I)."""
+        nodes = self.nodes
+        both = np.array([0, -1])
+        past = np.array([-nodes.along[0], nodes.edge.length_m - nodes.along[-1]])[:, None, None]
+        slope = waves.slope[both, None, cols] + 1.0 / self.distance[both][:, these, None]
+        x = waves.lean[both, None, cols] + self.lean[both][:, these, None]
+        return np.asarray(order * (x + past * slope))
 
 
 def _rises(order: float, lean: Floats) -> Floats:
@@ -255,20 +344,20 @@ def _steepness(here: Floats, there: Floats) -> Floats:
     return np.asarray(steep)
 
 
-def _flat(amplitude: Complexes) -> Floats:
+def flattened(amplitude: Complexes) -> Floats:
     """Amplitudes (N, I, C, F) as real numbers (N, I, 2CF)."""
     count, arrivals, radiators, frequencies = amplitude.shape
     flat = np.ascontiguousarray(amplitude).reshape(count, arrivals, radiators * frequencies)
     return np.asarray(flat.view(np.float32))
 
 
-def _sides(side: npt.NDArray[np.integer]) -> list[slice]:
+def sides(side: npt.NDArray[np.integer]) -> list[slice]:
     """Where arrivals along each face stand; those along the first come first."""
     first = int(np.count_nonzero(side == 0))
     return [part for part in (slice(0, first), slice(first, len(side))) if part.stop > part.start]
 
 
-def _blocks(count: int, each: int) -> Iterator[slice]:
+def blocks(count: int, each: int) -> Iterator[slice]:
     """Slices over `count` nodes, of so many that their arrays of `each` numbers stay in the cache."""
     step = max(1, BLOCK // each)
     return (slice(start, start + step) for start in range(0, count, step))
@@ -299,32 +388,30 @@ def phasors(angles: Floats) -> Complexes:
     return turn
 
 
-def missed_peak(nodes: Nodes, x: Floats, slope: Floats, beta: Floats, width: Floats) -> Floats:
+def missed_peak(
+    nodes: Nodes, *, rise: Floats, steps: Floats, ends: Floats, beta: Floats, width: Floats
+) -> Floats:
     """What must be added to β = sin w/(cosh x − cos w) so that the nodes' sum holds the whole peak.
 
-    `x`, its growth along the edge `slope`, and `beta` are (N, P, I), `width` (P, 1) is w. What is missed of
-    the peak's lever ∫β sinh x dx = sin w ln(cosh x − cos w) goes to the two nodes beside it: one of them may
-    stand high on the peak's flank.
+    `rise` is sinh x, `steps` what a node stands for in x, and `beta`, all (N, P, I); `ends` (2, P, I) is x at
+    the edge's ends, `width` (P, 1) is w. What is missed of the peak's lever ∫β sinh x dx =
+    sin w ln(cosh x − cos w) goes to the two nodes beside it: one of them may stand high on the peak's flank.
     """
-    steps = nodes.weights[:, None, None] * slope
-    ends = (
-        np.stack([-nodes.along[0] * slope[0], (nodes.edge.length_m - nodes.along[-1]) * slope[-1]])
-        + x[[0, -1]]
-    )
     whole = 2.0 * np.arctan(np.tanh(ends / 2.0) / np.tan(width / 2.0))
-    with_nodes = np.einsum("npi,npi->pi", steps, beta)
-    missed = whole[1] - whole[0] - with_nodes
-    after = np.clip(np.sum(x < 0.0, axis=0), 1, len(x) - 1)[None]
-    rise = np.sinh(x)
-    low, high = (np.take_along_axis(rise, after - back, 0)[0] for back in (1, 0))
+    held = steps * beta
+    missed = whole[1] - whole[0] - held.sum(axis=0)
+    after = np.clip(np.count_nonzero(rise < 0.0, axis=0), 1, len(rise) - 1)[None]
+    low, high = (np.take_along_axis(rise, after - back, 0)[0].astype(np.float64) for back in (1, 0))
     here, before = nodes.along[after[0]], nodes.along[after[0] - 1]
     place = np.clip(before - low * (here - before) / (high - low), 0.0, nodes.edge.length_m)
-    added = nodes.cardinal(place) * missed
-    lever = np.einsum("npi,npi,npi->pi", steps, beta, rise)
+    added = nodes.cardinal(place)
+    added *= missed.astype(np.float32)
+    held *= rise
     depth = np.sinh(ends / 2.0) ** 2 + np.sin(width / 2.0) ** 2
     uneven = np.sin(width) * np.log(depth[1] / depth[0])
-    tilt = ((uneven - lever) / (high - low))[None]
+    tilt = ((uneven - held.sum(axis=0)) / (high - low))[None]
     for back, share in ((1, -tilt), (0, tilt)):
-        held = np.take_along_axis(added, after - back, 0)
-        np.put_along_axis(added, after - back, held + share, 0)
-    return np.asarray(added / steps)
+        some = np.take_along_axis(added, after - back, 0)
+        np.put_along_axis(added, after - back, some + share.astype(np.float32), 0)
+    added /= steps
+    return np.asarray(added)

@@ -1,0 +1,235 @@
+"""Waves on a web of edges, order by order, and all that they send to listeners.
+
+Between two edges only the phase of the way depends on frequency, and many ways of a box are alike: each kind
+is worked out once. Beyond the second order what arrives is held on a few places of u (`lean`); the last edge
+before the listeners has it whole, since β peaks where a listener goes out of sight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.edges import Arrivals, blocks, diffracted_to, flattened, turned
+from earwitness.virtual.lean import Grid, grid
+from earwitness.virtual.web import Disc, Way, Web
+
+#: Digits behind the decimal sign, in metres, to which ways that are alike agree.
+ALIKE = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Phases:
+    """e^(−jk distance) between the nodes of two edges at sorted wavenumbers, each kind of pair once."""
+
+    wavenumbers: Floats
+    known: dict[tuple[float, ...], Complexes] = field(default_factory=dict)
+
+    def between(self, distance: Floats) -> Complexes:
+        """For distances (N, O), shape (N, O, F).
+
+        Nodes lie evenly about an edge's middle, so that a pair of edges read from its other ends, or from the
+        other edge, has the same distances.
+        """
+        views = [(swap, one, two) for swap in (False, True) for one in (1, -1) for two in (1, -1)]
+        keys = [_corners(_viewed(distance, *view)) for view in views]
+        key = min(keys)
+        swap, one, two = views[keys.index(key)]
+        if key not in self.known:
+            flat = _viewed(distance, swap, one, two)
+            self.known[key] = turned(np.ones(flat.shape), flat, self.wavenumbers)
+        found = self.known[key][::one, ::two]
+        return np.asarray(found.swapaxes(0, 1) if swap else found)
+
+
+def _viewed(distance: Floats, swap: bool, one: int, two: int) -> Floats:
+    turned_over = distance.T if swap else distance
+    return np.asarray(turned_over[::one, ::two])
+
+
+def _corners(distance: Floats) -> tuple[float, ...]:
+    corners = distance[[0, 0, -1, -1], [0, -1, 0, -1]]
+    return (*distance.shape, *np.round(corners, ALIKE).tolist())
+
+
+@dataclass(frozen=True, slots=True)
+class Sheaf:
+    """Waves at one edge on the way to another: which of the radiators followed they are (their places).
+
+    `beta` (N, O, I) is what becomes of them but for phase, `flat` their amplitude (N, I, 2CF).
+    """
+
+    places: slice
+    beta: Floats
+    flat: Floats
+
+    def at(self, here: slice, there: slice) -> Sheaf:
+        """Between some of the nodes."""
+        return Sheaf(self.places, self.beta[here, there], self.flat[here])
+
+
+@dataclass(frozen=True, slots=True)
+class Cascade:
+    """Waves of several discs on a web at sorted wavenumbers (F,).
+
+    `followed` are the numbers of those that are followed round more than one edge, `orders` round how many
+    each, falling. `straight` has for every edge what comes to it straight, by the disc's number.
+    """
+
+    web: Web
+    wavenumbers: Floats
+    followed: tuple[int, ...]
+    orders: tuple[int, ...]
+    straight: tuple[dict[int, Arrivals], ...]
+    phases: Phases
+    betas: dict[tuple[int, int], Floats] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, web: Web, discs: Sequence[Disc], wavenumbers: Floats, orders: Sequence[int]) -> Cascade:
+        """That of some discs, each followed round so many edges."""
+        falling = np.argsort([-count for count in orders], kind="stable")
+        followed = [int(disc) for disc in falling if orders[disc] > 1]
+        straight = tuple(
+            {
+                number: web.from_disc(edge, disc, wavenumbers)
+                for number, disc in enumerate(discs)
+                if disc.face in nodes.edge.faces
+            }
+            for edge, nodes in enumerate(web.nodes)
+        )
+        deep = tuple(orders[disc] for disc in followed)
+        return cls(web, wavenumbers, tuple(followed), deep, straight, Phases(wavenumbers))
+
+    def deeper(self, order: int) -> int:
+        """How many are followed round more than so many edges: the first ones."""
+        return sum(each > order for each in self.orders)
+
+    def arrivals(self, edge: int, held: Sequence[Complexes]) -> Arrivals | None:
+        """What comes to an edge by way of others, (N, I, C, F) with C those followed; None for silence.
+
+        `held` is what `between` found.
+        """
+        found = []
+        for way in sorted(self.web.ways(edge), key=lambda way: way.arrives):
+            sheaves = self._straight(way, len(self.followed)) + (self._onward(way, held) if held else [])
+            if sheaves:
+                found.append((way, sheaves))
+        if not found:
+            return None
+        here, counts = self.web.nodes[edge], [len(way.here.weights) for way, _ in found]
+        shape = (len(here.weights), sum(counts), len(self.followed), len(self.wavenumbers))
+        amplitude = np.empty(shape, dtype=np.complex64)
+        parts = np.split(amplitude, np.cumsum(counts)[:-1], axis=1)
+        for (way, sheaves), count, part in zip(found, counts, parts, strict=True):
+            phases = self.phases.between(way.distance)
+            for rows in blocks(count, 2 * part[:, 0].size):
+                part[:, rows] = _sent(sheaves, phases, rows, slice(None), shape[2]).swapaxes(0, 1)
+        places = np.concatenate([way.here.places for way, _ in found])
+        side = np.repeat([way.arrives for way, _ in found], counts)
+        return Arrivals(here, side, here.lean(places), 1.0 / here.distance(places), amplitude)
+
+    def between(self) -> list[Complexes]:
+        """What comes to each edge by way of others and goes on to another, on the grid of u.
+
+        Shape (N, 2G, C, F) with those C that are followed round more than two; empty where none is.
+        """
+        most = max(self.orders, default=0)
+        if most <= 2:
+            return []
+        latest = [self._held(edge, self.deeper(2), []) for edge in range(len(self.web.nodes))]
+        total = [each.copy() for each in latest]
+        for order in range(3, most):
+            before = [each[:, :, : self.deeper(order)] for each in latest]
+            latest = [self._held(edge, self.deeper(order), before) for edge in range(len(self.web.nodes))]
+            for each, new in zip(total, latest, strict=True):
+                each[:, :, : new.shape[2]] += new
+        return total
+
+    def _held(self, edge: int, deep: int, before: Sequence[Complexes]) -> Complexes:
+        """What comes to an edge of what is held at the others, or straight there, on the grid of u."""
+        here, places = self.web.nodes[edge], self._grid(edge)
+        count = len(places.places)
+        found = np.zeros((len(here.weights), 2 * count, deep, len(self.wavenumbers)), dtype=np.complex64)
+        flat = flattened(found)
+        for way in self.web.ways(edge):
+            sheaves = self._onward(way, before) if before else self._straight(way, deep)
+            if not sheaves:
+                continue
+            shares = places.shares(here.lean(way.here.places)).swapaxes(1, 2)
+            phases = self.phases.between(way.distance)
+            side = slice(way.arrives * count, (way.arrives + 1) * count)
+            for cols in blocks(len(here.weights), len(way.distance) * flat.shape[2]):
+                sent = _sent(sheaves, phases, slice(None), cols, deep)
+                flat[cols, side] += np.matmul(shares[cols], flattened(sent).swapaxes(0, 1))
+        return found
+
+    def _grid(self, edge: int) -> Grid:
+        order = np.pi / self.web.nodes[edge].edge.opening
+        return grid(order, np.pi * min(order, 1.0 - order))
+
+    def _straight(self, way: Way, deep: int) -> list[Sheaf]:
+        """What has come straight to the edge where a way begins, of the first few that are followed."""
+        lit = self.straight[way.number]
+        return [
+            Sheaf(slice(place, place + 1), way.beta(waves.side, waves.lean), flattened(waves.amplitude))
+            for place, disc in enumerate(self.followed[:deep])
+            if (waves := lit.get(disc)) is not None
+        ]
+
+    def _onward(self, way: Way, held: Sequence[Complexes]) -> list[Sheaf]:
+        """What is held at the edge where a way begins."""
+        known = (way.number, way.to)
+        if known not in self.betas:
+            lean = self._grid(way.number).places * way.here.edge.opening / np.pi
+            side = np.repeat([0, 1], len(lean))
+            self.betas[known] = way.beta(side, np.tile(lean, (len(way.here.weights), 2)))
+        amplitude = held[way.number]
+        return [Sheaf(slice(0, amplitude.shape[2]), self.betas[known], flattened(amplitude))]
+
+
+def _sent(
+    sheaves: Sequence[Sheaf], phases: Complexes, here: slice, there: slice, radiators: int
+) -> Complexes:
+    """What goes from some nodes to some others, (N, O, C, F)."""
+    phases = phases[here, there]
+    total = np.zeros((*phases.shape[:2], radiators, phases.shape[2]), dtype=np.complex64)
+    for sheaf in sheaves:
+        some = sheaf.at(here, there)
+        summed = np.matmul(some.beta, some.flat).view(np.complex64)
+        total[:, :, sheaf.places] += summed.reshape(*phases.shape[:2], -1, phases.shape[2])
+    total *= phases[:, :, None]
+    return total
+
+
+def diffracted(
+    web: Web,
+    discs: Sequence[Disc],
+    points: Floats,
+    wavenumbers: Floats,
+    flight: Floats,
+    *,
+    orders: Sequence[int],
+    shaded: npt.NDArray[np.bool_],
+) -> Complexes:
+    """What the edges add to the mean of e^(−jk(R − flight))/R over each disc; (C, D, F).
+
+    Up to `orders` (C,) edges on the way to the points that are `shaded` (D,), one to the others.
+    """
+    field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
+    turn = np.argsort(~shaded, kind="stable")
+    count = int(np.count_nonzero(shaded))
+    cascade = Cascade.of(web, discs, wavenumbers, orders)
+    deep = count > 0 and len(cascade.followed) > 0
+    held = cascade.between() if deep else []
+    for edge, nodes in enumerate(web.nodes):
+        waves = [([disc], each, len(points)) for disc, each in cascade.straight[edge].items()]
+        if deep and (later := cascade.arrivals(edge, held)) is not None:
+            waves.append((list(cascade.followed), later, count))
+        diffracted_to(nodes, waves, field, points=points[turn], wavenumbers=wavenumbers, flight=flight[turn])
+    found = np.empty_like(field)
+    found[:, turn] = field
+    return found
