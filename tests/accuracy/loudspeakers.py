@@ -8,6 +8,7 @@ for the step from half to full space.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -80,10 +81,19 @@ def vented(shape: Shape) -> Made:
     return _made(f"vented {shape}", shape, cone, _equivalent_m3(cone) / VENTED_VOLUMES, VENTED_HZ)
 
 
-def drawn(seed: int) -> Made:
-    """What the generator draws, loudspeaker and rig."""
+def drawn(seed: int, *, absorbing: bool = False) -> Made:
+    """What the generator draws, loudspeaker and rig; in air that absorbs nothing unless it is asked for."""
     texts = generate(seed)
-    return described(from_text(f"drawn {seed}", texts.loudspeaker, texts.rig))
+    scenario = from_text(f"drawn {seed}", texts.loudspeaker, texts.rig)
+    return described(scenario if absorbing else _clear(scenario))
+
+
+def _clear(scenario: Scenario) -> Scenario:
+    """The same in air of the same temperature that absorbs nothing."""
+    air = Air(scenario.air.temperature_c)
+    workshop = dataclasses.replace(scenario.session.workshop, air=air)
+    session = dataclasses.replace(scenario.session, workshop=workshop)
+    return dataclasses.replace(scenario, air=air, session=session)
 
 
 def described(scenario: Scenario) -> Made:
