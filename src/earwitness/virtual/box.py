@@ -51,9 +51,9 @@ BEVEL: Final = 2.0 - 2.0**0.5
 #: Beyond these ka only the smallest radiator's sound is followed round a third edge, and round a second. The
 #: others beam: along their own face they are 25 dB down, and what goes round two edges lies lower still.
 WIDE, BEAMING = 3.0, 8.0
-#: Above this frequency points that see all radiators at angles whose sine is so high above their faces hear
-#: one edge only: what comes round two lies 55 dB below the radiator's maximum there.
-PLAIN_ABOVE_HZ, PLAIN_RISE = 14_000.0, 0.5
+#: Above each frequency in hertz points that see all radiators at angles whose sine is so high above their
+#: faces hear one edge only: what comes round two lies 46 dB below the radiator's maximum there.
+PLAIN: Final = ((14_000.0, 0.35), (18_000.0, 0.05))
 #: Bytes for the waves between all pairs of nodes; more frequencies are taken in several goes.
 MOST_BYTES: Final = 4e8
 #: The box's answer up to each frequency in hertz, in sums of its three sides over the speed of sound: middle
@@ -61,7 +61,7 @@ MOST_BYTES: Final = 4e8
 ANSWERS: Final = ((3000.0, 1.2, 1.8), (np.inf, 0.25, 1.15))
 #: Grid points that an interpolated value takes from each side, and how much finer the grid is than it must
 #: be.
-TAPS, FINER = 12, 1.3
+TAPS, FINER = 9, 1.3
 #: Frequencies that are interpolated at once.
 CHUNK: Final = 128
 #: Points closer to a face's plane than this are moved off it, in metres.
@@ -247,9 +247,10 @@ class BoxCabinet:
             for disc, order in zip(self.discs(), orders, strict=True)
             if order > 1
         ]
-        if not rise or frequency <= PLAIN_ABOVE_HZ:
+        limits = [sine for above, sine in PLAIN if frequency > above]
+        if not rise or not limits:
             return np.ones(len(points), dtype=bool)
-        return np.asarray(np.min(rise, axis=0) < PLAIN_RISE)
+        return np.asarray(np.min(rise, axis=0) < limits[-1])
 
     def _off_planes(self, points: Floats) -> Floats:
         body = self.body()

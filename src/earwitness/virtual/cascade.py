@@ -16,6 +16,7 @@ import numpy.typing as npt
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.edges import Arrivals, blocks, diffracted_to, flattened, turned
 from earwitness.virtual.lean import Grid, grid
+from earwitness.virtual.polyhedron import MIRROR
 from earwitness.virtual.web import Disc, Way, Web
 
 #: Digits behind the decimal sign, in metres, to which ways that are alike agree.
@@ -85,6 +86,7 @@ class Cascade:
     followed: tuple[int, ...]
     orders: tuple[int, ...]
     straight: tuple[dict[int, Arrivals], ...]
+    twins: dict[int, int]
     phases: Phases
     betas: dict[tuple[int, int], Floats] = field(default_factory=dict)
 
@@ -93,16 +95,14 @@ class Cascade:
         """That of some discs, each followed round so many edges."""
         falling = np.argsort([-count for count in orders], kind="stable")
         followed = [int(disc) for disc in falling if orders[disc] > 1]
-        straight = tuple(
-            {
-                number: web.from_disc(edge, disc, wavenumbers)
-                for number, disc in enumerate(discs)
-                if disc.face in nodes.edge.faces
-            }
-            for edge, nodes in enumerate(web.nodes)
-        )
+        twins = web.twins(discs)
+        straight: list[dict[int, Arrivals]] = []
+        for edge, nodes in enumerate(web.nodes):
+            lit = [number for number, disc in enumerate(discs) if disc.face in nodes.edge.faces]
+            known = straight[twins[edge]] if edge in twins else None
+            straight.append(known or {n: web.from_disc(edge, discs[n], wavenumbers) for n in lit})
         deep = tuple(orders[disc] for disc in followed)
-        return cls(web, wavenumbers, tuple(followed), deep, straight, Phases(wavenumbers))
+        return cls(web, wavenumbers, tuple(followed), deep, tuple(straight), twins, Phases(wavenumbers))
 
     def deeper(self, order: int) -> int:
         """How many are followed round more than so many edges: the first ones."""
@@ -140,14 +140,22 @@ class Cascade:
         most = max(self.orders, default=0)
         if most <= 2:
             return []
-        latest = [self._held(edge, self.deeper(2), []) for edge in range(len(self.web.nodes))]
-        total = [each.copy() for each in latest]
+        latest = self._all_held(self.deeper(2), [])
+        total = latest
         for order in range(3, most):
-            before = [each[:, :, : self.deeper(order)] for each in latest]
-            latest = [self._held(edge, self.deeper(order), before) for edge in range(len(self.web.nodes))]
-            for each, new in zip(total, latest, strict=True):
-                each[:, :, : new.shape[2]] += new
+            deep = self.deeper(order)
+            latest = self._all_held(deep, [each[:, :, :deep] for each in latest])
+            both = zip(total, latest, strict=True)
+            total = [np.concatenate([a[:, :, :deep] + b, a[:, :, deep:]], axis=2) for a, b in both]
         return total
+
+    def _all_held(self, deep: int, before: Sequence[Complexes]) -> list[Complexes]:
+        """`_held` of every edge; twins share it."""
+        found: list[Complexes] = []
+        for edge in range(len(self.web.nodes)):
+            known = found[self.twins[edge]] if edge in self.twins else None
+            found.append(self._held(edge, deep, before) if known is None else known)
+        return found
 
     def _held(self, edge: int, deep: int, before: Sequence[Complexes]) -> Complexes:
         """What comes to an edge of what is held at the others, or straight there, on the grid of u."""
@@ -220,16 +228,50 @@ def diffracted(
     Up to `orders` (C,) edges on the way to the points that are `shaded` (D,), one to the others.
     """
     field = np.zeros((len(discs), len(points), len(wavenumbers)), dtype=np.complex128)
-    turn = np.argsort(~shaded, kind="stable")
-    count = int(np.count_nonzero(shaded))
     cascade = Cascade.of(web, discs, wavenumbers, orders)
-    deep = count > 0 and len(cascade.followed) > 0
+    deep = bool(shaded.any()) and len(cascade.followed) > 0
     held = cascade.between() if deep else []
+    whole, halves = (_audience(points, shaded, mirrored=mirrored) for mirrored in (False, True))
     for edge, nodes in enumerate(web.nodes):
-        waves = [([disc], each, len(points)) for disc, each in cascade.straight[edge].items()]
+        if edge in cascade.twins:
+            continue
+        audience = halves if edge in cascade.twins.values() else whole
+        everyone = len(audience.numbers)
+        waves = [([disc], each, everyone) for disc, each in cascade.straight[edge].items()]
         if deep and (later := cascade.arrivals(edge, held)) is not None:
-            waves.append((list(cascade.followed), later, count))
-        diffracted_to(nodes, waves, field, points=points[turn], wavenumbers=wavenumbers, flight=flight[turn])
-    found = np.empty_like(field)
-    found[:, turn] = field
-    return found
+            waves.append((list(cascade.followed), later, audience.shaded))
+        heard = np.zeros((len(discs), everyone, len(wavenumbers)), dtype=np.complex64)
+        diffracted_to(
+            nodes,
+            waves,
+            heard,
+            points=audience.points,
+            wavenumbers=wavenumbers,
+            flight=flight[audience.numbers],
+        )
+        for some in (audience.turned, ~audience.turned):
+            field[:, audience.numbers[some]] += heard[:, some]
+    return field
+
+
+@dataclass(frozen=True, slots=True)
+class Audience:
+    """Points that an edge is heard at, the first `shaded` also round more edges, and their numbers.
+
+    Those `turned` are mirror images: an edge heard there is its twin heard at the points themselves.
+    """
+
+    points: Floats
+    numbers: npt.NDArray[np.integer]
+    turned: npt.NDArray[np.bool_]
+    shaded: int
+
+
+def _audience(points: Floats, shaded: npt.NDArray[np.bool_], *, mirrored: bool) -> Audience:
+    copies = 2 if mirrored else 1
+    numbers = np.tile(np.arange(len(points)), copies)
+    turned = np.arange(len(numbers)) >= len(points)
+    order = np.argsort(~shaded[numbers], kind="stable")
+    numbers, turned = numbers[order], turned[order]
+    there = np.where(turned[:, None], points[numbers] * MIRROR, points[numbers])
+    return Audience(there, numbers, turned, copies * int(np.count_nonzero(shaded)))

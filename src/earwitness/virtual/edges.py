@@ -20,6 +20,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -36,16 +38,16 @@ NODES_PER_RADIAN = 0.42
 NODES_PER_GAP = 3.0
 #: Angles (times ν) from the limit of what is seen that make a peak which nodes may miss: so many steps of x
 #: between them, those between the closest few waves and nodes (at the corners) left out, and no angle more.
-PEAKED_STEPS, ALL_BUT, PEAKED = 2.0, 0.97, 0.5
+PEAKED_STEPS, ALL_BUT, PEAKED = 1.2, 0.97, 0.5
 #: Steps of an even grid that share a factor, and by how much its steps may differ.
 FINE_STEPS, EVEN = 8, 1e-6
 #: Numbers in an array that stays in the processor's cache.
-BLOCK = 2**17
+BLOCK = 2**18
 #: A peak is no sharper than this at the nodes, or single precision would lose it; what that takes is put back
 #: with what the nodes miss.
 BLUNT = 1e-6
 #: From this νφ on listeners hear waves by way of the grid of u, where there are so many for each place on it.
-WIDE, FEW = 0.7, 2.0
+WIDE, FEW = 0.55, 2.0
 #: A listener is never nearer to that limit: on it, half the source is seen.
 TINY = 1e-9
 
@@ -68,7 +70,7 @@ class Nodes:
         """Gauss and Legendre's nodes, enough for a wavenumber; `density` times as many as usual."""
         waves, gaps = NODES_PER_RADIAN * wavenumber * edge.length_m, NODES_PER_GAP * edge.length_m / gap_m
         count = int(np.ceil(density * max(FEWEST_NODES + waves, gaps)))
-        nodes, weights = np.polynomial.legendre.leggauss(count)
+        nodes, weights = _gauss(count)
         along = edge.length_m / 2.0 * (1.0 + nodes)
         places = edge.start + along[:, None] * edge.along
         return cls(edge, gap_m, along, places, edge.length_m / 2.0 * weights)
@@ -94,6 +96,13 @@ class Nodes:
         """Distances (N, M) to points (M, 3)."""
         place, away = self.edge.across(points)
         return np.hypot(self.along[:, None] - place, away)
+
+
+@lru_cache(maxsize=256)
+def _gauss(count: int) -> tuple[Floats, Floats]:
+    """Gauss and Legendre's nodes and weights."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return np.asarray(nodes), np.asarray(weights)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +154,14 @@ def diffracted_to(
     (seen,) = np.nonzero(angles <= nodes.edge.opening)
     if not len(seen) or not waves:
         return
+    # Those that differ in what they hear, and then in angle, stand together.
+    last = np.searchsorted(seen, sorted(count for _, _, count in waves), side="left")
+    seen = seen[np.lexsort((angles[seen], np.searchsorted(last, np.arange(len(seen)), side="right")))]
     listeners = Listeners(nodes, angles[seen], nodes.lean(points[seen]), nodes.distance(points[seen]))
     present = sorted({number for numbers, _, _ in waves for number in numbers})
     beams = []
     for numbers, each, count in waves:
-        heard = listeners.first(int(np.searchsorted(seen, count)))
+        heard = listeners.of(slice(int(np.count_nonzero(seen < count))))
         beams += beams_of(heard, each, [present.index(number) for number in numbers])
     scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / listeners.distance
     ways = listeners.distance - flight[seen]
@@ -173,7 +185,7 @@ class Beam:
     """
 
     places: Sequence[int]
-    heard: npt.NDArray[np.integer] | slice
+    heard: slice
     fan: Fan
     flat: Floats
 
@@ -195,17 +207,24 @@ def beams_of(listeners: Listeners, waves: Arrivals, places: Sequence[int]) -> li
         side = int(waves.side[cols.start])
         wide = np.abs(listeners.limits(side)) >= WIDE
         if cols.stop - cols.start < FEW * len(held.places):
-            found.append(Beam(places, slice(None, len(wide)), listeners.fan(waves, cols), flat[:, cols]))
-            continue
-        some = np.flatnonzero(~wide)
-        if len(some):
-            found.append(Beam(places, some, listeners.of(some).fan(waves, cols), flat[:, cols]))
-        rest = np.flatnonzero(wide)
-        if len(rest):
+            wide[:] = False
+        if wide.any():
             shares = held.shares(waves.lean[:, cols]).swapaxes(1, 2)
-            fan = listeners.of(rest).wide_fan(side, held.places / order)
-            found.append(Beam(places, rest, fan, np.matmul(shares, flat[:, cols])))
+            few = np.matmul(shares, flat[:, cols])
+        for some in _runs(wide):
+            if wide[some.start]:
+                fan = listeners.of(some).wide_fan(side, held.places / order)
+                found.append(Beam(places, some, fan, few))
+            else:
+                found.append(Beam(places, some, listeners.of(some).fan(waves, cols), flat[:, cols]))
     return found
+
+
+def _runs(marks: npt.NDArray[np.bool_]) -> list[slice]:
+    """Slices within which marks are alike."""
+    turns = np.flatnonzero(np.diff(marks)) + 1
+    ends = [0, *turns.tolist(), len(marks)]
+    return [slice(a, b) for a, b in pairwise(ends) if b > a]
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,11 +265,7 @@ class Listeners:
     lean: Floats
     distance: Floats
 
-    def first(self, count: int) -> Listeners:
-        """So many of them."""
-        return self.of(slice(count))
-
-    def of(self, some: npt.NDArray[np.integer] | slice) -> Listeners:
+    def of(self, some: slice) -> Listeners:
         """Some of them."""
         return Listeners(self.nodes, self.angles[some], self.lean[:, some], self.distance[:, some])
 

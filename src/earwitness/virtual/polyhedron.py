@@ -13,6 +13,9 @@ import numpy as np
 
 from earwitness.virtual.arrays import Floats
 
+#: What left and right change places by.
+MIRROR = np.array([1.0, -1.0, 1.0])
+
 
 @dataclass(frozen=True, slots=True)
 class Edge:
@@ -45,6 +48,11 @@ class Edge:
         sight = points - self.start
         place = sight @ self.along
         return place, np.linalg.norm(sight - place[..., None] * self.along, axis=-1)
+
+    def mirrors(self, other: Edge) -> bool:
+        """Whether it is the other's image left for right (y), from its start to its faces."""
+        one, two = (np.vstack([e.start, e.start + e.length_m * e.along, e.inward]) for e in (self, other))
+        return bool(np.allclose(one, two * MIRROR, atol=1e-9))
 
 
 @dataclass(frozen=True, slots=True)

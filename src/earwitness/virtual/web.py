@@ -15,9 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.virtual.arrays import Floats
-from earwitness.virtual.edges import Arrivals, Nodes, along_faces
+from earwitness.virtual.edges import Arrivals, Nodes, along_faces, turned
 from earwitness.virtual.piston import rays_needed, rays_to
 from earwitness.virtual.polyhedron import Edge, Polyhedron
+
+#: Metres to which places agree.
+SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +60,20 @@ class Web:
         """By edge, how many pairs of nodes there are between it and others."""
         return [sum(way.distance.size for way in self.ways(edge)) for edge in range(len(self.nodes))]
 
+    def twins(self, discs: Sequence[Disc]) -> dict[int, int]:
+        """Edges to the left and their mirror images to the right, where the discs stand in the middle.
+
+        What comes to one comes to the other: the numbers of their nodes and sides agree.
+        """
+        if any(abs(disc.centre[1]) > SAME or self.body.normal(disc.face)[1] != 0.0 for disc in discs):
+            return {}
+        found = {}
+        for right, there in enumerate(self.nodes):
+            for left, here in enumerate(self.nodes):
+                if left != right and right not in found and here.edge.mirrors(there.edge):
+                    found[left] = right
+        return found
+
     def from_disc(self, edge: int, disc: Disc, wavenumbers: Floats) -> Arrivals:
         """What a disc sends straight to an edge of its face."""
         nodes = self.nodes[edge]
@@ -68,10 +85,13 @@ class Web:
         along, inward = -sight @ nodes.edge.along, sight @ nodes.edge.inward[side]
         course = np.arctan2(along, inward)[:, None] + rays.turn
         turning = (inward[:, None] - along[:, None] * np.tan(rays.turn)) / aside[:, None] ** 2
-        strength = rays.strength(wavenumbers, np.zeros_like(aside)) / (np.pi * disc.radius_m**2)
-        amplitude = strength[:, :, None, :].astype(np.complex64)
+        half = (rays.far - rays.near) / 2.0
+        share = 2.0 * rays.weight * half / (np.pi * disc.radius_m**2)
+        amplitude = turned(share, rays.near + half, wavenumbers)
+        turn = (half[:, :, None] * wavenumbers).astype(np.float32)
+        amplitude *= np.divide(np.sin(turn), turn, out=np.ones_like(turn), where=turn > 0.0)
         lean, slope = np.arcsinh(np.tan(course)), turning / np.cos(course)
-        return Arrivals(nodes, np.full(count, side), lean, slope, amplitude)
+        return Arrivals(nodes, np.full(count, side), lean, slope, amplitude[:, :, None])
 
 
 @dataclass(frozen=True, slots=True)
