@@ -38,7 +38,7 @@ FACES: Final[dict[Face, tuple[int, int, int]]] = {
 #: Up to each frequency in hertz, orders of diffraction: one more changes less than 0.1 dB. Each band has edge
 #: sources of its own, and what is said of a radiator's sound below holds from the start of a band.
 ORDERS: Final = (
-    (1500.0, 6), (3000.0, 4), (5000.0, 3), (7000.0, 3), (9500.0, 3), (14_000.0, 2), (18_000.0, 2),
+    (1500.0, 6), (3000.0, 4), (5000.0, 4), (7000.0, 3), (9500.0, 3), (14_000.0, 2), (18_000.0, 2),
     (np.inf, 2),
 )  # fmt: skip
 #: The same for a box with bevels: two edges that lie close together need more.

@@ -29,8 +29,16 @@ class Phases:
 
     wavenumbers: Floats
     known: dict[tuple[float, ...], Complexes] = field(default_factory=dict)
+    found: dict[tuple[int, int], Complexes] = field(default_factory=dict)
 
-    def between(self, distance: Floats) -> Complexes:
+    def between(self, way: Way) -> Complexes:
+        """Of a way, shape (N, O, F)."""
+        pair = way.number, way.to
+        if pair not in self.found:
+            self.found[pair] = self._of(way.distance)
+        return self.found[pair]
+
+    def _of(self, distance: Floats) -> Complexes:
         """For distances (N, O), shape (N, O, F).
 
         Nodes lie evenly about an edge's middle, so that a pair of edges read from its other ends, or from the
@@ -125,7 +133,7 @@ class Cascade:
         amplitude = np.empty(shape, dtype=np.complex64)
         parts = np.split(amplitude, np.cumsum(counts)[:-1], axis=1)
         for (way, sheaves), count, part in zip(found, counts, parts, strict=True):
-            phases = self.phases.between(way.distance)
+            phases = self.phases.between(way)
             for rows in blocks(count, 2 * part[:, 0].size):
                 part[:, rows] = _sent(sheaves, phases, rows, slice(None), shape[2]).swapaxes(0, 1)
         places = np.concatenate([way.here.places for way, _ in found])
@@ -168,7 +176,7 @@ class Cascade:
             if not sheaves:
                 continue
             shares = places.shares(here.lean(way.here.places)).swapaxes(1, 2)
-            phases = self.phases.between(way.distance)
+            phases = self.phases.between(way)
             side = slice(way.arrives * count, (way.arrives + 1) * count)
             for cols in blocks(len(here.weights), len(way.distance) * flat.shape[2]):
                 sent = _sent(sheaves, phases, slice(None), cols, deep)

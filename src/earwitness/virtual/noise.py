@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import scipy.fft
@@ -29,12 +30,9 @@ class Noise:
 
     def samples(self, generator: np.random.Generator, count: int, sample_rate_hz: int) -> Floats:
         """One stretch of it, shape (count,)."""
-        frequencies = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
-        heard = frequencies >= PINK_FROM_HZ
-        pink = np.where(heard, 1.0 / np.maximum(frequencies, PINK_FROM_HZ), 0.0)
-        power = self.white**2 / len(frequencies) + self.pink**2 * pink / pink.sum()
-        normal = generator.normal(size=(2, len(frequencies)))
-        spectrum = count / 2.0 * np.sqrt(power) * (normal[0] + 1j * normal[1])
+        amplitude = _amplitude(self.white, self.pink, count, sample_rate_hz)
+        normal = generator.normal(size=(2, len(amplitude)))
+        spectrum = amplitude * (normal[0] + 1j * normal[1])
         return np.asarray(scipy.fft.irfft(spectrum, count)) + self._hum(generator, count, sample_rate_hz)
 
     def _hum(self, generator: np.random.Generator, count: int, sample_rate_hz: int) -> Floats:
@@ -44,3 +42,13 @@ class Noise:
             phase = generator.uniform(0.0, 2.0 * np.pi)
             total += np.sqrt(2.0) * level * np.sin(harmonic * turn + phase)
         return total
+
+
+@lru_cache(maxsize=4)
+def _amplitude(white: float, pink: float, count: int, sample_rate_hz: int) -> Floats:
+    """Of each bin of so many samples: the standard deviation of its real and imaginary part."""
+    frequencies = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
+    heard = frequencies >= PINK_FROM_HZ
+    share = np.where(heard, 1.0 / np.maximum(frequencies, PINK_FROM_HZ), 0.0)
+    power = white**2 / len(frequencies) + pink**2 * share / share.sum()
+    return np.asarray(count / 2.0 * np.sqrt(power))

@@ -98,14 +98,16 @@ class Session:
         """
         found: dict[str, Floats] = {}
         turns = [turn for turn in self.turns if turn.name in names]
-        if turns:
-            view = View.joined([self._turned(turn) for turn in turns])
-            responses = self.workshop.impulse_responses(view, self._temperatures(turns))
-            found |= dict(zip((turn.name for turn in turns), responses, strict=True))
-        for near in self.near_fields:
-            if near.name in names:
-                view = View.close(self.workshop.loudspeaker.in_front_of(near.way, near.gap_m))
-                found[near.name] = self.workshop.impulse_responses(view, self._temperatures([near]))[0]
+        near = [each for each in self.near_fields if each.name in names]
+        place = self.workshop.loudspeaker.in_front_of
+        # Close to a ball far more terms count than far off: not for all takes.
+        for takes, views in (
+            (turns, [self._turned(turn) for turn in turns]),
+            (near, [View.close(place(each.way, each.gap_m)) for each in near]),
+        ):
+            if takes:
+                responses = self.workshop.impulse_responses(View.joined(views), self._temperatures(takes))
+                found |= dict(zip((take.name for take in takes), responses, strict=True))
         return found
 
     def recordings(self, names: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats]]:

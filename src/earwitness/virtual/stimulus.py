@@ -8,6 +8,7 @@ AES preprint 5093, 2000).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -63,13 +64,21 @@ class Sweep:
         return float(self.rate_s * np.log(order))
 
     def samples(self) -> Floats:
-        """The sweep re full scale, shape (N,)."""
-        count = int(np.floor(self.duration_s * self.sample_rate_hz))
-        time = np.arange(count) / self.sample_rate_hz
-        wave = self.peak * np.sin(2.0 * np.pi * self.first_hz * self.rate_s * np.exp(time / self.rate_s))
-        fade_in = np.clip(time / self.fade_in_s, 0.0, 1.0)
-        fade_out = np.clip((time[-1] - time) / self.fade_out_s, 0.0, 1.0)
-        return np.asarray(wave * np.sin(np.pi / 2 * fade_in) ** 2 * np.sin(np.pi / 2 * fade_out) ** 2)
+        """The sweep re full scale, shape (N,), not to be written to."""
+        return _sweep(self)
+
+
+@lru_cache(maxsize=4)
+def _sweep(sweep: Sweep) -> Floats:
+    """Its samples, once for all takes."""
+    count = int(np.floor(sweep.duration_s * sweep.sample_rate_hz))
+    time = np.arange(count) / sweep.sample_rate_hz
+    wave = sweep.peak * np.sin(2.0 * np.pi * sweep.first_hz * sweep.rate_s * np.exp(time / sweep.rate_s))
+    fade_in = np.clip(time / sweep.fade_in_s, 0.0, 1.0)
+    fade_out = np.clip((time[-1] - time) / sweep.fade_out_s, 0.0, 1.0)
+    faded = np.asarray(wave * np.sin(np.pi / 2 * fade_in) ** 2 * np.sin(np.pi / 2 * fade_out) ** 2)
+    faded.flags.writeable = False
+    return faded
 
 
 @dataclass(frozen=True, slots=True)
