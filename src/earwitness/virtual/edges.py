@@ -163,6 +163,8 @@ def diffracted_to(
     for numbers, each, count in waves:
         heard = listeners.of(slice(int(np.count_nonzero(seen < count))))
         beams += beams_of(heard, each, [present.index(number) for number in numbers])
+    if not beams:
+        return
     scale = -1.0 / (4.0 * nodes.edge.opening) * nodes.weights[:, None] / listeners.distance
     ways = listeners.distance - flight[seen]
     total = np.zeros((len(seen), len(present), len(wavenumbers)), dtype=np.complex64)
