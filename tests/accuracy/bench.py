@@ -44,6 +44,7 @@ SWEEP_S: Final = 1.5
 SWEEP_POINTS: Final = 200
 #: Both orbits on axis, and what tells the slope along each.
 NEAR_AXIS: Final = tuple((orbit, angle) for orbit in Orbit for angle in (-10, 0, 10))
+ON_AXIS_ALONE: Final = ((Orbit.HORIZONTAL, 0),)
 ADAPTER: Final = TypeAdapter(CaseFacts)
 
 

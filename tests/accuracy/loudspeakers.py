@@ -10,14 +10,15 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from earwitness.records.takes import Orbit
 from earwitness.virtual.air import Air
 from earwitness.virtual.designer import Wish
 from earwitness.virtual.generator import generate
-from earwitness.virtual.scenario import Scenario, from_text
+from earwitness.virtual.scenario import Scenario, from_text, load
 from earwitness.virtual.tables import Table
 from earwitness.virtual.toml_text import toml_text
 
@@ -86,6 +87,12 @@ def drawn(seed: int, *, absorbing: bool = False) -> Made:
     texts = generate(seed)
     scenario = from_text(f"drawn {seed}", texts.loudspeaker, texts.rig)
     return described(scenario if absorbing else _clear(scenario))
+
+
+def directions_of(name: str) -> tuple[tuple[Orbit, int], ...]:
+    """Where one of `MADE` is recorded: on both orbits and to the side; a box, which takes long, in front."""
+    front = ((Orbit.HORIZONTAL, 0), (Orbit.HORIZONTAL, 30))
+    return front if "box" in name else (*front, (Orbit.HORIZONTAL, 90), (Orbit.VERTICAL, 0))
 
 
 def _clear(scenario: Scenario) -> Scenario:
@@ -195,3 +202,13 @@ def _radiator(part: Mapping[str, Any], cabinet: Mapping[str, Any]) -> dict[str, 
         place = {"up_m": at["up_m"], "left_m": at.get("across_m", 0.0)}
         face = at.get("face", "front")
     return {"name": part["name"], "diameter_m": part["diameter_m"], "face": face, **place}
+
+
+#: What is held against stated limits, by name.
+MADE: Final[dict[str, Callable[[], Made]]] = {
+    "closed ball": lambda: closed("ball"),
+    "vented ball": lambda: vented("ball"),
+    "cobble_two": lambda: described(load("cobble_two")),
+    "closed box": lambda: closed("box"),
+    "vented box": lambda: vented("box"),
+}

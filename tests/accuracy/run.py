@@ -1,7 +1,8 @@
 """`PYTHONPATH=tests python -m accuracy.run`: accuracy of virtual recordings as a printed table.
 
-First loudspeakers against their limits, then the bands of many seeded cases; see `bench` for the noise and
-`bands` for what is counted. Leaves with exit code 1 where a limit is passed.
+First the largest errors of some loudspeakers, whose limits the tests assert, then the bands of many seeded
+cases; see `bench` for the noise and `bands` for what is counted. Leaves with exit code 1 where the bands don't
+hold.
 """
 
 from __future__ import annotations
@@ -10,14 +11,33 @@ import argparse
 import multiprocessing
 import os
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
+from pathlib import Path
 
+from accuracy.against_truth import Region, corner_errors, errors
 from accuracy.bands import REGIONS, Banded, banded, count_of, root_mean_square, share_of
+from accuracy.bench import ON_AXIS_ALONE, measure, record
+from accuracy.loudspeakers import MADE, directions_of
 
 #: One thread each, so that two processes don't fight over two cores.
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 LEAST, MOST = 0.93, 0.97
+
+
+def error_table() -> None:
+    """Print the largest errors of each loudspeaker by region, dB, and of its bass figures, %."""
+    print(f"{'largest error, dB':20}" + "".join(f"{region:>18}" for region in Region) + "   f3, f6, f10, %")
+    for name, make in MADE.items():
+        with tempfile.TemporaryDirectory(prefix="accuracy_") as folder:
+            made = make()
+            measured = measure(record(made, Path(folder) / "whole", directions_of(name)))
+            gated = measure(record(made, Path(folder) / "gated", ON_AXIS_ALONE, near=False))
+        found, low = errors(measured), errors(gated)
+        largest = [(low if region is Region.LOW else found).largest_db(region) for region in Region]
+        corners = "".join(f"{100.0 * share:+7.2f}" for share in corner_errors(measured).values())
+        print(f"{name:20}" + "".join(f"{value:18.3f}" for value in largest) + corners, flush=True)
 
 
 def band_table(cases: Sequence[Banded]) -> bool:
@@ -64,6 +84,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--processes", type=int, default=2)
     call = parser.parse_args(words)
     start = time.perf_counter()
+    error_table()
     good = band_table(bands(range(call.first, call.first + call.count), call.processes))
     print(f"{time.perf_counter() - start:.0f} s")
     return 0 if good else 1

@@ -16,28 +16,12 @@ import numpy as np
 import pytest
 import soundfile
 from accuracy.against_truth import Errors, Region, corner_errors, errors
-from accuracy.bench import HEARD_HZ, Measured, measure, quiet, record
-from accuracy.loudspeakers import AIR, CONE_M, Made, closed, described, drawn, vented
+from accuracy.bench import HEARD_HZ, ON_AXIS_ALONE, Measured, measure, quiet, record
+from accuracy.loudspeakers import AIR, CONE_M, MADE, closed, directions_of, drawn
 
 from earwitness.measurement import carrying, joining
 from earwitness.records.figures import FigureName
-from earwitness.records.takes import Orbit
-from earwitness.virtual.scenario import load
 
-DIRECTIONS: Final = (
-    (Orbit.HORIZONTAL, 0),
-    (Orbit.HORIZONTAL, 30),
-    (Orbit.HORIZONTAL, 90),
-    (Orbit.VERTICAL, 0),
-)
-MADE: Final[dict[str, Callable[[], Made]]] = {
-    "closed ball": lambda: closed("ball"),
-    "vented ball": lambda: vented("ball"),
-    "cobble_two": lambda: described(load("cobble_two")),
-    "closed box": lambda: closed("box"),
-    "vented box": lambda: vented("box"),
-}
-BALLS: Final = ("closed ball", "vented ball", "cobble_two")
 GATED_DB: Final = 0.1
 BASS_DB: Final = {Region.NEAR: 0.7, Region.OVERLAP: 0.5}
 #: Near field and overlap where cabinet and radiators are exactly as the case describes them.
@@ -72,8 +56,8 @@ def judged(tmp_path_factory: pytest.TempPathFactory) -> Judge:
 
     def of(name: str) -> Judged:
         if name not in kept:
-            directions = DIRECTIONS if name in BALLS else DIRECTIONS[:2]
-            measured = measure(record(MADE[name](), tmp_path_factory.mktemp("accuracy"), directions))
+            folder = tmp_path_factory.mktemp("accuracy")
+            measured = measure(record(MADE[name](), folder, directions_of(name)))
             kept[name] = Judged(measured, errors(measured))
         return kept[name]
 
@@ -113,7 +97,7 @@ def test_f6_is_true(judged: Judge, name: str) -> None:
 
 @pytest.mark.parametrize("name", ["closed ball", pytest.param("vented ball", marks=TWO_GATES)])
 def test_what_is_given_from_two_gates_up_is_true_to_a_third_of_a_decibel(name: str, tmp_path: Path) -> None:
-    found = errors(measure(record(MADE[name](), tmp_path, DIRECTIONS[:1], near=False)))
+    found = errors(measure(record(MADE[name](), tmp_path, ON_AXIS_ALONE, near=False)))
     assert found.count(Region.LOW) > 10
     assert found.largest_db(Region.LOW) <= 0.3
 
@@ -122,7 +106,7 @@ def test_what_is_given_from_two_gates_up_is_true_to_a_third_of_a_decibel(name: s
 def test_treble_is_true_in_air_that_absorbs(seed: int, tmp_path: Path) -> None:
     """A drawn ball at 1.48 m, 25 °C and 27 % humidity."""
     made = drawn(seed, absorbing=True)
-    found = errors(measure(record(made, tmp_path, DIRECTIONS[:1], near=False)))
+    found = errors(measure(record(made, tmp_path, ON_AXIS_ALONE, near=False)))
     treble = found.frequency_hz > 10_000.0
     assert np.abs(found.error_db[0][treble & found.regions[Region.GATED][0]]).max() <= GATED_DB
 
@@ -137,7 +121,7 @@ def test_a_splice_that_is_off_by_a_third_of_a_decibel_is_seen(
         pressure, noise = carried(*words, **named)  # type: ignore[arg-type]
         return pressure * 10.0 ** (0.3 / 20.0), noise
 
-    for name in BALLS:
+    for name in ("closed ball", "vented ball", "cobble_two"):
         recorded = judged(name).measured.recorded
         with monkeypatch.context() as patched:
             patched.setattr(joining, "carried", louder)
