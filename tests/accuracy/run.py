@@ -1,8 +1,7 @@
 """`PYTHONPATH=tests python -m accuracy.run`: accuracy of virtual recordings as a printed table.
 
 First the largest errors of some loudspeakers, whose limits the tests assert, then the bands of many seeded
-cases; see `bench` for the noise and `bands` for what is counted. Leaves with exit code 1 where the bands don't
-hold.
+cases; see `bench` for the noise and `bands` for what is counted. Leaves with exit code 1 where bands fail.
 """
 
 from __future__ import annotations
