@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element, TreeBuilder
 from earwitness.records.sentences import Number, Quoted, Term
 
 #: What a printed unit is in the unit of the value.
-SCALES = {"kHz": 1e3, "kB": 1e3, "MB": 1e6, "min": 1 / 60, "s": 1 / 3600}
+SCALES = {"ms": 1e-3, "kHz": 1e3, "kB": 1e3, "MB": 1e6, "min": 1 / 60, "s": 1 / 3600}
 #: Elements whose text isn't prose, and classes whose digits are names or a person's.
 NOT_PROSE = {"style", "script", "title", "code", "data", "pre"}
 NAMES = {"t", "quoted"}

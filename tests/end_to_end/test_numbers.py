@@ -28,6 +28,10 @@ from earwitness.publication.origins import numbers_in
 OCTAVES_HZ = [1000.0 * 10 ** (0.3 * k) for k in range(-5, 5)]
 
 
+#: How variables of time behaviour begin.
+TIME = ("delay_", "waveform_", "burst_", "decay_")
+
+
 class CaseOnDisk:
     """What the files of one published case say, read without the package's own readers."""
 
@@ -40,6 +44,22 @@ class CaseOnDisk:
         with h5py.File(root / "build" / "curves.nc") as file:
             names = (n for n in file if file[n].ndim == 1 and file[n].shape == file["frequency"].shape)
             self.curves = {name: np.asarray(file[name]) for name in names}
+            of, part = ([text.decode() for text in file[name][:]] for name in ("curve", "component"))
+            self.parts = {
+                (curve, name): np.asarray(file["component_uncertainty"][i, k])
+                for i, curve in enumerate(of)
+                for k, name in enumerate(part)
+            }
+            self.time = {name: np.asarray(file[name]) for name in file if name.startswith(TIME)}
+            self.time_told = {
+                name: float(np.squeeze(value))
+                for name, value in file.attrs.items()
+                if name.startswith("time_") and name.endswith(("_s", "_hz"))
+            }
+            edges = file["waveform_time"].attrs if "waveform_time" in file else {}
+            self.energy_band_hz = [
+                float(np.squeeze(edges[name])) for name in ("energy_from_hz", "energy_to_hz") if name in edges
+            ]
 
     def _json(self, name: str) -> dict[str, Any]:
         return dict(json.loads((self.root / "build" / f"{name}.json").read_text("utf-8")))
@@ -57,13 +77,39 @@ class CaseOnDisk:
                 )
             case "case":
                 return _walk(self.facts, path.replace("/", ".").split("."))
-            case "curve":
-                valid = self.curves["frequency"][self.curves[f"{steps[0]}_valid"] == 1]
-                return float({"valid_from_hz": valid[0], "valid_to_hz": valid[-1]}[steps[1]])
+            case "curve" | "time":
+                return (self._curve if scheme == "curve" else self._time)(steps)
             case "method":
                 module = f"earwitness.{steps[0]}" if "." in steps[0] else f"earwitness.methods.{steps[0]}"
                 return _walk(vars(importlib.import_module(module)), steps[1:])
         return self._published(steps)
+
+    def _curve(self, steps: list[str]) -> float:
+        """Where a curve holds, or its uncertainty, or a part of one, at the grid's nearest frequency."""
+        if steps[1].startswith("valid_"):
+            valid = self.curves["frequency"][self.curves[f"{steps[0]}_valid"] == 1]
+            return float({"valid_from_hz": valid[0], "valid_to_hz": valid[-1]}[steps[1]])
+        nearest = int(np.argmin(np.abs(self.curves["frequency"] - float(steps[-1]))))
+        if steps[1] == "components":
+            return float(self.parts[steps[0], steps[2]][nearest])
+        return float(self.curves["_".join(steps[:-2])][nearest])
+
+    def _time(self, steps: list[str]) -> float:
+        """What the variables of time behaviour hold, at the nearest frequency or moment."""
+        match steps:
+            case [whole]:
+                return self.time_told[f"time_{whole}"]
+            case ["waveforms", "band_hz", index]:
+                return self.energy_band_hz[int(index)]
+            case ["delays", name, "at", place]:
+                axis, values = self.curves["frequency"], self.time[f"delay_{name}"]
+            case ["waveforms", name, "at", place]:
+                axis, values = self.time["waveform_time"], self.time[f"waveform_{name}"]
+            case ["bursts", name, "at", place]:
+                axis, values = self.time["burst_frequency"], self.time[f"burst_{name}"]
+            case _:
+                raise AssertionError(steps)
+        return float(values[int(np.argmin(np.abs(axis - float(place))))])
 
     def _published(self, steps: list[str]) -> float:
         match steps:
@@ -141,7 +187,9 @@ def test_every_number_is_what_a_file_says(case: CaseOnDisk) -> None:
         value = float(data.attrib["value"])
         # Ten digits are written.
         assert value == pytest.approx(case.resolve(reference), rel=1e-9), reference
-        assert says(text, value), (reference, text, value)
+        # A figure's unit is its own; everything else is in seconds.
+        in_seconds = value / 1e3 if reference.startswith("figure:") and text.endswith("ms") else value
+        assert says(text, in_seconds), (reference, text, value)
 
 
 def test_no_other_digits_on_the_page(case: CaseOnDisk) -> None:

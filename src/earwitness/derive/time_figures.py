@@ -249,6 +249,6 @@ def _figure(name: FigureName, told: _Told, derived: DerivedCurves, time: TimeBeh
         valid_band_hz=None,
         method=f"derive.time_figures.{name}",
         source=SOURCE,
-        evidence=Evidence((CURVE,), derived.curves[CURVE].takes if time is None else time.takes),
+        evidence=Evidence((), derived.curves[CURVE].takes if time is None else time.takes),
         also={} if absent else told.also,
     )
