@@ -111,6 +111,20 @@ def test_an_edge_free_radiator_goes_from_full_to_half_space(face: str, angle: fl
     assert step[1, 1] - 6.0206 == pytest.approx(piston, abs=0.1)
 
 
+def test_behind_its_face_an_edge_free_radiator_beams_as_at_its_side() -> None:
+    """Its piston's 2J₁(ka)/ka at 180°, over what a point on the ball sends there."""
+    box = BoxCabinet(0.3, 0.3, 0.3, (RoundRadiator(0.1, 0.0),))
+    point = BoxCabinet(0.3, 0.3, 0.3, (RoundRadiator(0.001, 0.0),))
+    frequencies = np.array([500.0, 1500.0])
+    where = heard(frequencies, 20.0, 150.0, 180.0)
+    large, small = (
+        np.abs(edge_free(np.zeros((1, 2, 2), dtype=np.complex128), each, [0], where)[0])
+        for each in (box, point)
+    )
+    argument = np.pi * 0.1 * frequencies / AIR.speed
+    np.testing.assert_allclose(large / small, [2.0 * j1(argument) / argument] * 2, rtol=1e-4)
+
+
 def test_a_silenced_cone_moves_as_its_piston_does() -> None:
     """In one direction of one radiator an effect is the ratio of two volume velocities."""
     seed = next(

@@ -344,6 +344,30 @@ def test_a_box_without_its_standing_waves_keeps_its_tuning() -> None:
     assert np.max(np.abs(none / flow - 1.0)) > 0.01
 
 
+def test_a_silenced_wave_has_no_resonance_left() -> None:
+    """Critically damped, Q of a half: the same flow as with a wave of that Q."""
+    box = full_box()
+    stuffed = tuple(replace(wave, q=0.5) if wave.name == "height" else wave for wave in box.interior.waves)
+    other = replace(box, interior=replace(box.interior, waves=stuffed))
+    frequencies = np.geomspace(50.0, 2000.0, 60)
+    found = box.without("height").motion(frequencies, AIR).volume_velocity
+    np.testing.assert_allclose(found, other.motion(frequencies, AIR).volume_velocity, rtol=1e-12)
+
+
+def test_a_fault_rings_as_mass_and_springs_say() -> None:
+    """A panel beside a driver that can't move: √((K + ρc²S²/V)/m) and Q by its own loss, in closed form."""
+    stiff = replace(unit_with(0.4), stiffness=1e12)
+    mass, frequency, q, area, volume = 0.4, 200.0, 20.0, 0.03, 0.02
+    wall = Resonator("wall", "panel", (Mouth(Opening("side"), area),), mass, frequency, q)
+    box = Enclosure(Interior(volume), (stiff,), (), (wall,))
+    (fault,) = box.faults(AIR)
+    found_hz, found_q = box.ringing(fault, AIR)
+    omega = 2.0 * math.pi * frequency
+    stiffer = math.sqrt(omega**2 + AIR.density * AIR.speed**2 * area**2 / volume / mass)
+    assert found_hz == pytest.approx(stiffer / (2.0 * math.pi), rel=1e-6)
+    assert found_q == pytest.approx(q * stiffer / omega, rel=1e-6)
+
+
 def test_a_pipe_without_its_resonances_is_a_lump() -> None:
     box = full_box()
     lump = replace(box, ports=(replace(box.ports[0], resonant=False),))

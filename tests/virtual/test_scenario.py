@@ -20,7 +20,7 @@ from earwitness.virtual.scenario import FOLDER, Scenario, from_text, load, names
 from earwitness.virtual.scenario import RIGS as RIG_FOLDER
 from earwitness.virtual.tables import ScenarioError
 
-RIGS = ("workshop", "garden", "living_room", "hall")
+RIGS = ("workshop", "garden", "living_room", "hall", "cellar")
 #: IEC 60268-5, clause 16 (recalled): the least impedance is at least this share of the rated one.
 LEAST_OF_RATED = 0.8
 

@@ -68,6 +68,8 @@ def test_an_effect_is_the_difference_with_and_without(scenario: Scenario, docume
     entry = next(each for each in document["faults"] if each["name"] == "delay")
     (parameter,) = entry["parameters"]
     assert parameter["name"] == "delay_s"
+    late = parameter["of"].removeprefix("branches.")
+    assert [each["radiator"] for each in entry["place"]] == [late]
     assert parameter["without"] == 0.0
     branches = [dict(each) for each in scenario.document.content["branches"]]
     for branch in branches:
