@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.set-up
 
-.PHONY: help setup demo test check speed fuzz commands refusals docs clean
+.PHONY: help setup demo test slow accuracy check speed fuzz commands refusals docs clean
 
 help:  ## what there is to make
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
@@ -25,8 +25,18 @@ $(STAMP): pyproject.toml requirements/development.txt
 demo: setup  ## build and publish the demo case into demo/
 	$(BIN)/earwitness demo demo
 
-test: setup  ## every test, the browser's too
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+# Two workers, so no threads of the linear algebra's own.
+PYTEST := OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest
+
+test: setup  ## the tests, the browser's too
+	$(PYTEST) -n 2 --dist loadfile -m "not slow and not alone"
+
+slow: setup  ## the tests that take long, and those of time, one by one
+	$(PYTEST) -n 2 -m "slow and not alone"
+	$(PYTEST) -m alone
+
+accuracy: setup  ## 200 seeded cases against their physics: do the bands contain the truth?
+	PYTHONPATH=tests OPENBLAS_NUM_THREADS=1 $(BIN)/python -m accuracy.run
 
 check: setup  ## format, lint, types, floors, docs
 	$(BIN)/ruff format --check src tests

@@ -47,6 +47,17 @@ DRAWS = {
 #: Exhibits without an axis of frequency.
 OVER_TIME = {"waveforms"}
 INDICES = {"early_reflections_di", "sound_power_di"}
+#: Resolves when the element has stayed where it is for ten frames.
+STILL = """(selector) => new Promise((resolve) => {
+  const of = document.querySelector(selector);
+  let [top, frames] = [NaN, 0];
+  const look = () => {
+    const now = of.getBoundingClientRect().top;
+    [top, frames] = now === top ? [top, frames + 1] : [now, 0];
+    frames < 10 ? requestAnimationFrame(look) : resolve();
+  };
+  look();
+})"""
 POINTED = "() => [...document.querySelectorAll('.finding.pointed')].map((f) => f.dataset.finding)"
 
 
@@ -177,11 +188,12 @@ def test_pointing_at_a_curve_shows_the_statements_there(visit: Visit, placed: li
         visit.show(exhibit)
         element = f"exhibit-{exhibit}"
         page.evaluate(f"document.querySelector('#{element} .plot').scrollIntoView({{ block: 'start' }})")
-        page.wait_for_timeout(700)
+        page.evaluate(STILL, f"#{element} .plot")
         box = page.locator(f"#{element} .plot").bounding_box()
         assert box is not None
         for hz in (25.0, 65.0, 700.0, 2500.0, 17_500.0):
             page.mouse.move(frequency_px(page, element, hz), box["y"] + 60)
+            page.evaluate(STILL, f"#{element} .plot")
             expected = {
                 f["id"]
                 for f in placed

@@ -125,7 +125,8 @@ TAKES: Final = (
         "a rule with a placeholder that there isn't",
         holding(ROWS),
         "takes.toml, line 2, rule.1.files: '{plane}' is no placeholder; the "
-        "placeholders are {orbit}, {angle}, {drive}, {radiator}, {repeat}",
+        "placeholders are {orbit}, {angle}, {azimuth}, {elevation}, {distance}, {drive}, {radiator}, "
+        "{repeat}",
         takes='[[rule]]\nfiles = "{plane}_{angle}*"\nkind = "response"\n',
     ),
     Refusal(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -17,17 +16,20 @@ MOST_BYTES = 2**30
 COMMAND = (sys.executable, "-m", "earwitness")
 
 
+#: A small process between: a child's peak begins with that of the process that started it.
+PEAK = """
+import resource, subprocess, sys
+subprocess.run(sys.argv[1:], check=True, stdout=sys.stderr)
+print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024)
+"""
+
+
 def peak_bytes(*arguments: str) -> int:
     """Run a command to its end; its largest resident size."""
-    with subprocess.Popen(
-        [*COMMAND, *arguments], stdout=subprocess.PIPE, stderr=subprocess.STDOUT
-    ) as process:
-        assert process.stdout is not None
-        said = process.stdout.read()
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    assert process.returncode == 0, said.decode()
-    return used.ru_maxrss * 1024
+    call = [sys.executable, "-c", PEAK, *COMMAND, *arguments]
+    done = subprocess.run(call, check=False, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return int(done.stdout)
 
 
 def write(path: Path, positions: Floats) -> None:

@@ -152,7 +152,7 @@ def test_near_fields_are_scaled_alike(tmp_path: Path, raw: Path) -> None:
         read=(("impulse_response", True), ("pa_per_unit", 8.0)),
     )
     some = [t for t in impulses() if t.path != turn_name(0)]
-    with pytest.raises(CaseError, match=r"some near fields are scaled by read\.pa_per_unit"):
+    with pytest.raises(CaseError, match=r"some takes of kind near_field are scaled by read\.pa_per_unit"):
         reduced(tmp_path, [*some, other], facts())
 
 

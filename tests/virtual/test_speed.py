@@ -45,7 +45,7 @@ def linear_set(name: str) -> None:
     assert len(responses) == 72
 
 
-@pytest.mark.slow
+@pytest.mark.alone
 @pytest.mark.parametrize(
     ("name", "share"), [("gatepost", 1.0), ("anvil", 0.5)], ids=["tower, four radiators", "two-way, vented"]
 )

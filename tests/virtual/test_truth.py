@@ -137,7 +137,7 @@ def test_the_facts_describe_the_scenario(cobble: Scenario, facts: CaseFacts) -> 
     floor = cobble.session.workshop.room.surface("floor")
     assert floor is not None
     assert rig.height_m == rig.microphone_height_m == floor.distance_m
-    assert facts.uncertainty.repeat_db is None
+    assert facts.uncertainty.repeat_db == pytest.approx(0.1)
 
 
 def test_the_claims_are_one_of_each_kind(cobble: Scenario, facts: CaseFacts) -> None:
