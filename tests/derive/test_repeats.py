@@ -10,10 +10,11 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import t as student
 
+from earwitness.acoustics.pooling import independent_values
 from earwitness.derive.derivation import derive
 from earwitness.derive.directivity import take_powers
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
-from earwitness.derive.repeats import Repeatability, independent_values, repeatability
+from earwitness.derive.repeats import Repeatability, repeatability
 from earwitness.methods.student import student_factor
 from earwitness.records.curves import CurveName as C
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit

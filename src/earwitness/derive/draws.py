@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.derive.repeats import BROAD_OCTAVES
+from earwitness.acoustics.pooling import BROAD_OCTAVES
 from earwitness.derive.uncertainty import TakeErrors, shared_part
 from earwitness.records.grid import Floats
 from earwitness.records.uncertainty import SHARING, ComponentName

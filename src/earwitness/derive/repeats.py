@@ -15,19 +15,13 @@ Source: JCGM 100, clauses 4.2.3 and 4.2.4 (pooled variance) and annex G (recalle
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
-from scipy.special import erf
 
+from earwitness.acoustics import pooling
 from earwitness.derive.directivity import TakePowers, level_db
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
 from earwitness.records.takes import Direction
-
-#: The variance is pooled over so many octaves.
-POOLED_OCTAVES: Final = 3.0
-#: Octaves in which the correlation of what doesn't repeat falls to 1/e.
-BROAD_OCTAVES: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -69,19 +63,6 @@ def repeatability(
     )
 
 
-def independent_values(octaves: Floats) -> Floats:
-    """How many independent values tell the variance of a broad error over so many octaves, at least one.
-
-    L²/(2·∫(L − d)·exp(−2(d/w)²)): squares of what has the correlation exp(−(d/w)²) have the square of it.
-    Worked number: 2.76 over three octaves, with w = 1.
-    """
-    length = np.maximum(octaves, 1e-3) / BROAD_OCTAVES
-    overlap = length * np.sqrt(np.pi / 8.0) * erf(np.sqrt(2.0) * length) - 0.25 * (
-        1.0 - np.exp(-2.0 * length**2)
-    )
-    return np.asarray(np.maximum(0.5 * length**2 / overlap, 1.0))
-
-
 def _told(takes: TakePowers, noise_db: Floats, usable: Bools) -> Repeatability | None:
     """What the repeats of all directions tell; None where none are valid anywhere."""
     points = len(takes.frequency_hz)
@@ -92,34 +73,8 @@ def _told(takes: TakePowers, noise_db: Floats, usable: Bools) -> Repeatability |
         beyond = np.var(level, axis=0, ddof=1) - np.mean(noise_db[rows] ** 2, axis=0)
         squares += np.where(known, (len(rows) - 1) * beyond, 0.0)
         freedom += np.where(known, len(rows) - 1, 0)
-    known = freedom > 0
-    if not known.any():
-        return None
-    window = _window(known)
-    summed, weight, width = (_over(window, v) for v in (squares, freedom, known.astype(np.float64)))
-    place, told = np.arange(points), np.flatnonzero(weight)
-    variance = np.interp(place, told, np.maximum(summed[told] / weight[told], 0.0))
-    values = independent_values(width[told] / POINTS_PER_OCTAVE)
-    degrees = np.interp(place, told, weight[told] / width[told] * values)
-    return Repeatability(np.sqrt(variance), degrees)
-
-
-def _window(known: Bools) -> tuple[Floats, Floats]:
-    """First and last-but-one point of what each point learns from: `POOLED_OCTAVES` about it.
-
-    It is moved to where it holds known points: up from below them, down from above.
-    """
-    first, last = np.flatnonzero(known)[[0, -1]]
-    half = round(0.5 * POOLED_OCTAVES * POINTS_PER_OCTAVE)
-    lowest = min(first + half, (first + last) // 2)
-    highest = max(last - half, (first + last) // 2)
-    centre = np.clip(np.arange(len(known)), lowest, highest)
-    return np.maximum(centre - half, 0), np.minimum(centre + half + 1, len(known))
-
-
-def _over(window: tuple[Floats, Floats], values: Floats) -> Floats:
-    running = np.concatenate(([0.0], np.cumsum(values)))
-    return np.asarray(running[window[1]] - running[window[0]])
+    pooled = pooling.pooled(squares, freedom, POINTS_PER_OCTAVE)
+    return None if pooled is None else Repeatability(np.sqrt(pooled[0]), pooled[1])
 
 
 def _repeated(takes: TakePowers) -> list[list[int]]:
