@@ -41,3 +41,16 @@ def test_no_reflection_where_there_is_none() -> None:
     rng = np.random.default_rng(0)
     quiet = clicks((300.0, 1.0)) + 1e-4 * rng.standard_normal(2_000)
     assert arrival.first_reflection_s(quiet, RATE, 300.0) is None
+
+
+def test_peaks_of_bands_are_where_the_sound_of_each_is() -> None:
+    """Two windowed tones at chosen times: each band's peak lies at its own, to a millisecond."""
+    rate, at = 48_000.0, np.arange(12_000) / 48_000.0
+    response = np.zeros(at.size)
+    for hz, when in ((1_200.0, 0.020), (5_600.0, 0.113)):
+        response += np.exp(-(((at - when) / 0.002) ** 2)) * np.cos(2.0 * np.pi * hz * at)
+    found = arrival.peaks_s(response, rate, ((700.0, 2_000.0), (4_000.0, 8_000.0)))
+    np.testing.assert_allclose(found, [0.020, 0.113], atol=1e-3)
+    for band, time_s in zip(((700.0, 2_000.0), (4_000.0, 8_000.0)), found, strict=True):
+        whole = int(np.argmax(arrival.envelope(response, rate, band))) / rate
+        assert time_s == pytest.approx(whole, abs=1e-3)

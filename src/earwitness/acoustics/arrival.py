@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -27,13 +28,40 @@ def envelope(response: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[floa
     half = scipy.fft.rfft(x, length, axis=-1, workers=1)
     frequency = scipy.fft.rfftfreq(length, 1.0 / sample_rate_hz)
     octaves = np.log2(np.maximum(frequency, 1.0))
-    low, high = np.log2(band_hz[0]), np.log2(min(band_hz[1], 0.49 * sample_rate_hz))
-    weight = np.sin(0.5 * np.pi * np.clip(1.0 + octaves - low, 0.0, 1.0)) ** 2
-    weight *= np.sin(0.5 * np.pi * np.clip(1.0 - 2.0 * (octaves - high), 0.0, 1.0)) ** 2
+    weight = _soft(octaves, band_hz[0], min(band_hz[1], 0.49 * sample_rate_hz))
     spectrum = np.zeros((*x.shape[:-1], length), dtype=half.dtype)
     spectrum[..., : frequency.size] = half * (2.0 * weight).astype(half.real.dtype)
     analytic = scipy.fft.ifft(spectrum, axis=-1, overwrite_x=True, workers=1)[..., :n]
     return np.asarray(np.abs(analytic), dtype=np.float64)
+
+
+def peaks_s(
+    response: npt.ArrayLike, sample_rate_hz: float, bands_hz: Sequence[tuple[float, float]]
+) -> Float64s:
+    """When the envelope of each band is greatest in a response (n,), to half the inverse of the band's width.
+
+    Of each band's spectrum alone, moved down to zero, so on a grid no finer than that.
+    """
+    x = np.asarray(response)
+    length = scipy.fft.next_fast_len(x.size + x.size // 8, real=True)
+    half = scipy.fft.rfft(x, length, workers=1)
+    found = []
+    for low, high in bands_hz:
+        edges = np.array([low / 2.0, high * np.sqrt(2.0)]) * length / sample_rate_hz
+        first, stop = max(1, round(edges[0])), round(edges[1])
+        part = half[first:stop]
+        octaves = np.log2(np.arange(first, first + part.size) * (sample_rate_hz / length))
+        grid = scipy.fft.next_fast_len(2 * part.size)
+        moved = scipy.fft.ifft(part * _soft(octaves, low, high), grid, workers=1)
+        found.append(int(np.argmax(np.abs(moved[: grid * x.size // length]))) * length / grid)
+    return np.asarray(found) / sample_rate_hz
+
+
+def _soft(octaves: Float64s, low_hz: float, high_hz: float) -> Float64s:
+    """1 inside a band, falling with half a period of a sine over the octave below and the half above."""
+    below = np.clip(1.0 + octaves - np.log2(low_hz), 0.0, 1.0)
+    above = np.clip(1.0 - 2.0 * (octaves - np.log2(high_hz)), 0.0, 1.0)
+    return np.asarray((np.sin(0.5 * np.pi * below) * np.sin(0.5 * np.pi * above)) ** 2)
 
 
 def peak_position(curve: Float64s, first: int, last: int) -> float:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
+from threading import Lock
 from typing import Final
 
 import numpy as np
@@ -49,6 +52,9 @@ NOISE_PART: Final = 0.5
 #: Recordings that are in memory together, by their files' size; at least one is.
 BLOCK_BYTES: Final = 2**26
 
+#: Blocks that are worked on at once.
+AT_ONCE: Final = 2
+
 Inverses = dict[int, npt.NDArray[np.complex64]]
 
 
@@ -86,9 +92,33 @@ def deconvolve(
     stimuli = stimuli_of(takes) if stimuli is None else stimuli
     for path, group in by_stimulus.items():
         stimulus = read_stimulus(raw, stimuli[path])
-        inverses: Inverses = {}
-        for block in _blocks(raw, group):
-            yield from _deconvolve_block(read_answers(raw, block, stimulus), stimulus, inverses)
+        yield from _deconvolve_ahead(raw, _blocks(raw, group), stimulus)
+
+
+def _deconvolve_ahead(
+    raw: Path, blocks: Iterable[Sequence[Take]], stimulus: Stimulus
+) -> Iterator[tuple[Take, ImpulseResponse]]:
+    """The blocks' responses in their order, while the next block is already read and transformed."""
+    reading, inverses = Lock(), Inverses()
+
+    def deconvolved(block: Sequence[Take]) -> list[tuple[Take, ImpulseResponse]]:
+        with reading:
+            answers = read_answers(raw, block, stimulus)
+            for length in {_length(answer, stimulus) for answer in answers}:
+                _inverse(length, stimulus, inverses)
+        return list(_deconvolve_block(answers, stimulus, inverses))
+
+    pool = ThreadPoolExecutor(AT_ONCE)
+    try:
+        begun: deque[Future[list[tuple[Take, ImpulseResponse]]]] = deque()
+        for block in blocks:
+            begun.append(pool.submit(deconvolved, block))
+            if len(begun) == AT_ONCE:
+                yield from begun.popleft().result()
+        for future in begun:
+            yield from future.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 class Trial:
@@ -143,21 +173,31 @@ def _deconvolve_block(
     answers: Sequence[Answer], stimulus: Stimulus, inverses: Inverses
 ) -> Iterator[tuple[Take, ImpulseResponse]]:
     """The impulse responses of answers, in their order; those of one length are transformed together."""
-    lengths = [sweeps.block_length(a.microphone.size, stimulus.samples.size) for a in answers]
+    lengths = [_length(answer, stimulus) for answer in answers]
     found: dict[int, ImpulseResponse] = {}
     for length in sorted(set(lengths)):
-        if length not in inverses:
-            inverses[length] = sweeps.inverse_filter(
-                stimulus.samples, stimulus.sample_rate_hz, stimulus.band_hz, length
-            )
+        inverse = _inverse(length, stimulus, inverses)
         rows = [i for i, n in enumerate(lengths) if n == length]
         most = max(1, min(BLOCK, BLOCK_SAMPLES // length))
         for start in range(0, len(rows), most):
             some = rows[start : start + most]
-            responses = _deconvolved([answers[i] for i in some], stimulus, inverses[length], length)
+            responses = _deconvolved([answers[i] for i in some], stimulus, inverse, length)
             found.update(zip(some, responses, strict=True))
     for i, answer in enumerate(answers):
         yield answer.take, found[i]
+
+
+def _length(answer: Answer, stimulus: Stimulus) -> int:
+    return sweeps.block_length(answer.microphone.size, stimulus.samples.size)
+
+
+def _inverse(length: int, stimulus: Stimulus, inverses: Inverses) -> npt.NDArray[np.complex64]:
+    """The stimulus' inverse for transforms of a length, made once."""
+    if length not in inverses:
+        inverses[length] = sweeps.inverse_filter(
+            stimulus.samples, stimulus.sample_rate_hz, stimulus.band_hz, length
+        )
+    return inverses[length]
 
 
 def _deconvolved(

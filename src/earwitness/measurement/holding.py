@@ -71,9 +71,8 @@ def require_own_pace(whole: Float32s, answer: Answer, stimulus: Stimulus) -> Non
 
 def _apart_s(response: Float32s, sample_rate_hz: float) -> float:
     """How far the peaks of low and of high frequencies lie apart."""
-    bands = (LOW_BAND_HZ, HIGH_BAND_HZ)
-    low, high = (int(np.argmax(arrival.envelope(response, sample_rate_hz, band))) for band in bands)
-    return abs(low - high) / sample_rate_hz
+    low, high = arrival.peaks_s(response, sample_rate_hz, (LOW_BAND_HZ, HIGH_BAND_HZ))
+    return float(abs(low - high))
 
 
 def _of_another(take: Take, stimulus: Stimulus, found: str) -> ReadError:
