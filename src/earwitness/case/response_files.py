@@ -58,6 +58,9 @@ def save_responses(path: Path, responses: Responses) -> None:
         for name, spread in sorted(responses.components.items()):
             meaning = f"one standard uncertainty of the pressure: {name}"
             file.numbers(f"pressure_uncertainty_{name}", Variable(grid, "dB", meaning, band), spread)
+        if responses.repeat_degrees is not None:
+            meaning = "degrees of freedom of what repeats of near fields tell"
+            file.numbers("repeat_degrees", Variable(("frequency",), "1", meaning), responses.repeat_degrees)
         impulse = Variable(("take", "sample"), unit, "gated impulse response at 1 m per unit of drive")
         file.numbers("impulse_response", impulse, responses.impulse_response)
 
@@ -103,6 +106,7 @@ def _read_responses(file: NetcdfReader) -> Responses:
         notes=tuple(file.texts("notes")),
         splices=_read_splices(file, takes),
         set_aside=tuple(take.id for take, out in zip(takes, aside, strict=True) if out),
+        repeat_degrees=file.numbers("repeat_degrees") if file.has("repeat_degrees") else None,
     )
 
 

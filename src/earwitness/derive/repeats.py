@@ -7,7 +7,8 @@ hold 2.8 values that are independent, times one less than the repeats of each di
 freedom go with the spread; few of them widen what rests on it (`methods.student.student_factor`).
 
 What noise explains of the scatter is taken off: it is a component of its own. Where a near field was spliced
-in, repeats from afar say nothing: the spread of the lowest frequencies above stands there, too.
+in, repeats from afar say nothing: there its own repeats tell (`measurement.near_repeats`), and without them
+the spread of the lowest frequencies above stands there, too.
 
 Source: JCGM 100, clauses 4.2.3 and 4.2.4 (pooled variance) and annex G (recalled).
 """

@@ -43,7 +43,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.derive.directivity import MAX_STEP_DEG, TakePowers, directivity, level_db, orbit_rows
-from earwitness.derive.repeats import repeatability
+from earwitness.derive.repeats import Repeatability, repeatability
 from earwitness.records.facts import CaseFacts
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Origin, Responses
@@ -149,8 +149,10 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
         standard[name] = found.get(name) if value is None else np.full(shape, value)
     near_field = np.isin(np.asarray(responses.origin)[rows], _SHARED)
     repeat = repeatability(takes, standard[ComponentName.NOISE], near_field, stated.repeat_db)
+    repeat_db, degrees = _of_repeats(responses, found.get(ComponentName.REPEAT), repeat, rows)
+    standard[ComponentName.REPEAT] = repeat_db
     if repeat is not None:
-        standard[ComponentName.REPEAT] = np.tile(repeat.standard_db, (len(rows), 1))
+        unknown.pop(ComponentName.REPEAT, None)
     if stated.angle_deg is not None:
         standard[ComponentName.ANGLE] = _of_angle_db(takes, stated.angle_deg)
     return TakeErrors(
@@ -159,13 +161,34 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
         unknown,
         near_field,
         gate_s=np.asarray(responses.gate_s, dtype=np.float64)[rows],
-        repeat_degrees=np.full(shape[1], np.inf) if repeat is None else repeat.degrees,
+        repeat_degrees=degrees,
     )
+
+
+def _of_repeats(
+    responses: Responses, near_db: Floats | None, single: Repeatability | None, rows: list[int]
+) -> tuple[Floats | None, Floats]:
+    """How well takes repeat, (T, F), and degrees of freedom (F,): in near fields by their own repeats.
+
+    Where near field and gated response are blended the greater counts, with its degrees of freedom.
+    """
+    points = len(responses.frequency_hz)
+    afar_db = None if single is None else np.tile(single.standard_db, (len(rows), 1))
+    afar = np.full(points, np.inf) if single is None else single.degrees
+    if near_db is None or responses.repeat_degrees is None:
+        return afar_db, afar
+    if afar_db is None:
+        return near_db, responses.repeat_degrees
+    origin = np.asarray(responses.origin)[rows]
+    blended = np.isin(origin, (Origin.BLENDED, Origin.NEAR_FIELD_INTO_SEPARATED))
+    from_near = (origin == Origin.NEAR_FIELD) | (blended & (near_db > afar_db))
+    degrees = np.where(from_near.any(axis=0), responses.repeat_degrees, afar)
+    return np.where(from_near, near_db, afar_db), degrees
 
 
 def _found(
     responses: Responses, takes: TakePowers
-) -> tuple[Mapping[ComponentName, Floats | None], Mapping[ComponentName, Bools]]:
+) -> tuple[dict[ComponentName, Floats | None], dict[ComponentName, Bools]]:
     """What the reduction found of each component, shape (T, F), and of which takes it couldn't tell it, (T,).
 
     NaN at a valid point says that it can't be told. None where it can't be told of any take.

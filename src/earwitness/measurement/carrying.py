@@ -13,6 +13,7 @@ from scipy.interpolate import CubicSpline
 from earwitness.acoustics import radiation
 from earwitness.measurement.boxes import PlacedBox, carried_by_box, half_width_db
 from earwitness.measurement.near_field import NearField
+from earwitness.measurement.near_repeats import mean_uncertainty_db
 from earwitness.measurement.running import rms_over
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Radiator
@@ -168,6 +169,33 @@ def model_uncertainty_db(
     half_width = half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
     between = np.stack([np.interp(log_f, log_f[some], row) for row in half_width])
     return np.asarray(rms_over(between, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
+
+
+def repeat_uncertainty_db(
+    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
+) -> tuple[Float64s, Float64s] | None:
+    """What repeats of the near fields tell of the carried level, dB (D, F), and its degrees of freedom (F,).
+
+    Each radiator's error weighs with its part of the sum. None where nothing was repeated.
+    """
+    if near.scatter is None:
+        return None
+    some = np.unique(np.r_[np.arange(0, frequency_hz.size, STEP), frequency_hz.size - 1])
+    thin = dataclasses.replace(near, pressure=near.pressure[:, some], noise_power=near.noise_power[:, some])
+    count = len(near.radiators)
+    parts = []
+    for number in range(count):
+        alone = np.where(np.arange(count)[:, None] == number, thin.pressure, 0.0)
+        one = dataclasses.replace(thin, pressure=alone)
+        parts.append(carried(one, cabinet, frequency_hz[some], speed_m_s)[0])
+    share = np.abs(np.stack(parts) / np.sum(parts, axis=0))
+    scatter = dataclasses.replace(
+        near.scatter, single_db=near.scatter.single_db[:, some], degrees=near.scatter.degrees[:, some]
+    )
+    spread, degrees = mean_uncertainty_db(scatter, share)
+    log_f = np.log(frequency_hz)
+    between = np.stack([np.interp(log_f, log_f[some], row) for row in spread])
+    return between, np.asarray(np.interp(log_f, log_f[some], degrees))
 
 
 def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap, Float64s]]:

@@ -9,7 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import noise, splice
-from earwitness.measurement.carrying import PlacedCabinet, carried, model_uncertainty_db
+from earwitness.measurement.carrying import (
+    PlacedCabinet,
+    carried,
+    model_uncertainty_db,
+    repeat_uncertainty_db,
+)
 from earwitness.measurement.cut_off import cut_off_db, fitted_roll_off
 from earwitness.measurement.gated import Gated
 from earwitness.measurement.near_field import NearField
@@ -32,6 +37,18 @@ WARN_DB: Final = 1.5
 
 
 @dataclass(frozen=True)
+class Repeat:
+    """What repeats of near fields tell of the responses: dB (R, F), and its degrees of freedom (F,).
+
+    Below the upper end of the overlap that of the mean; above it that of a single take, for where nothing
+    else tells how well a take repeats.
+    """
+
+    standard_db: Float64s
+    degrees: Float64s
+
+
+@dataclass(frozen=True)
 class Joined:
     """R joined responses on the grid; every array has shape (R, F).
 
@@ -48,6 +65,7 @@ class Joined:
     notes: tuple[str, ...]
     over_hz: tuple[float, float]
     mismatch_db: Float64s
+    repeat: Repeat | None = None
 
 
 def common(near: NearField, frequency_hz: Float64s, gated_from_hz: float) -> slice | None:
@@ -118,7 +136,23 @@ def join(near: NearField, gated: Gated, within: slice, cabinet: PlacedCabinet, s
         notes=(*near.notes, *_warning(splice.root_mean_square(difference[:, over]))),
         over_hz=(float(below[over.start]), float(below[over.stop - 1])),
         mismatch_db=difference[:, over].mean(axis=-1),
+        repeat=_repeat(near, cabinet, frequency_hz, over, setting.speed_m_s),
     )
+
+
+def _repeat(
+    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, over: slice, speed_m_s: float
+) -> Repeat | None:
+    told = repeat_uncertainty_db(near, cabinet, frequency_hz[: over.stop], speed_m_s)
+    if told is None or near.scatter is None:
+        return None
+    of_mean, of_its_degrees = told
+    single = near.scatter.single_db.max(axis=0)
+    standard = np.tile(single, (len(of_mean), 1))
+    standard[:, : over.stop] = of_mean
+    degrees = near.scatter.degrees.min(axis=0)
+    degrees[: over.stop] = of_its_degrees
+    return Repeat(standard, degrees)
 
 
 def _gate_db(near: NearField, gated: Gated, low: Complex128s, frequency_hz: Float64s) -> Float64s:

@@ -10,8 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import arrival, gating, noise
+from earwitness.measurement import near_repeats
 from earwitness.measurement.gated import cut, noise_in
 from earwitness.measurement.impulse_response import ImpulseResponse, kept_before
+from earwitness.measurement.near_repeats import NearScatter
 from earwitness.measurement.setting import Setting
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Radiator, Sphere, Unit
@@ -47,6 +49,8 @@ class NearField:
         Shape (F,).
     gap_m
         Shape (K,): from each radiator's centre to the microphone.
+    scatter
+        How well they repeat; None where none was heard twice.
     """
 
     takes: tuple[TakeId, ...]
@@ -56,6 +60,7 @@ class NearField:
     valid: Bools
     gap_m: Float64s
     notes: tuple[str, ...]
+    scatter: NearScatter | None = None
 
 
 def read_near_field(
@@ -63,41 +68,47 @@ def read_near_field(
     takes: Sequence[Take],
     impulse_responses: Mapping[TakeId, ImpulseResponse],
     setting: Setting,
+    repeat_db: float | None = None,
 ) -> NearField | None:
-    """The near-field takes of a case; None where it has none.
+    """The near-field takes of a case, repeats averaged; None where it has none.
+
+    `repeat_db` is the standard uncertainty of a take by repetition, where the case states it.
 
     Raises
     ------
     CaseError
-        A take's radiator isn't among `unit.radiators`, two takes are of one radiator, a take doesn't state
-        its distance, or takes begin further apart than one clock allows.
+        A take's radiator isn't among `unit.radiators`, two takes of one radiator are no repeats, a take
+        doesn't state its distance, or takes begin further apart than one clock allows.
     """
     frequency_hz, calibration = setting.frequency_hz, setting.calibration
     near = sorted((t for t in takes if t.key.kind is TakeKind.NEAR_FIELD), key=lambda t: t.id)
     if not near:
         return None
-    radiators = [_radiator(unit, take) for take in near]
-    _require_one_each(near)
+    heard = [_radiator(unit, take) for take in near]
+    of_each = near_repeats.groups(near)
     responses = [impulse_responses[t.id] for t in near]
     _require_one_rate(near, responses)
     _require_one_clock(near, responses, _longest_way_m(unit) / setting.speed_m_s)
-    largest = max(range(len(near)), key=lambda i: radiators[i].diameter_m)
+    largest = max(range(len(near)), key=lambda i: heard[i].diameter_m)
     gap_m = np.array([_gap_m(take) for take in near])
     spectrum, noise_power, limit = _spectra(responses, largest, frequency_hz)
     pa, known = calibration.pressure_per_full_scale(frequency_hz)
-    signal = np.sum(np.abs(spectrum) ** 2, axis=0)
     low, high = max(limit, *(r.band_hz[0] for r in responses)), min(r.band_hz[1] for r in responses)
-    top = min(high, LARGEST_KA * setting.speed_m_s / (np.pi * radiators[largest].diameter_m))
+    top = min(high, LARGEST_KA * setting.speed_m_s / (np.pi * heard[largest].diameter_m))
     valid = known & (frequency_hz >= low) & (frequency_hz <= top)
-    valid &= ~noise.hides(signal, noise_power.sum(axis=0))
+    mean = near_repeats.averaged(near, spectrum, noise_power, frequency_hz, valid, stated_db=repeat_db)
+    signal = np.sum(np.abs(mean.pressure) ** 2, axis=0)
+    valid &= ~noise.hides(signal, mean.noise_power.sum(axis=0))
+    radiators = [heard[group[0]] for group in of_each]
     return NearField(
-        takes=tuple(t.id for t in near),
+        takes=tuple(near[place].id for used in mean.used for place in used),
         radiators=tuple(radiators),
-        pressure=spectrum * pa,
-        noise_power=noise_power * pa**2,
+        pressure=mean.pressure * pa,
+        noise_power=mean.noise_power * pa**2,
         valid=valid,
-        gap_m=gap_m,
-        notes=_notes(radiators),
+        gap_m=gap_m[[group[0] for group in of_each]],
+        notes=(*_notes(radiators), *mean.notes),
+        scatter=mean.scatter,
     )
 
 
@@ -122,15 +133,6 @@ def _radiator(unit: Unit, take: Take) -> Radiator:
         "add it with its name and diameter",
         "unit.radiators",
     )
-
-
-def _require_one_each(near: Sequence[Take]) -> None:
-    seen: dict[str | None, str] = {}
-    for take in near:
-        other = seen.setdefault(take.key.radiator, take.path)
-        if other != take.path:
-            problem = f"{other} and {take.path} are both the near field of {take.key.radiator}"
-            raise CaseError("takes.toml", problem, "keep one near field a radiator")
 
 
 def _require_one_rate(near: Sequence[Take], responses: Sequence[ImpulseResponse]) -> None:

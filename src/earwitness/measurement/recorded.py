@@ -95,7 +95,13 @@ def reduce_recorded(
     surfaces = on_surfaces(takes)
     near = None
     if near_takes:
-        near = read_near_field(facts.unit, takes, impulse_responses, settings[_shared_unit(near_takes)])
+        near = read_near_field(
+            facts.unit,
+            takes,
+            impulse_responses,
+            settings[_shared_unit(near_takes)],
+            facts.uncertainty.repeat_db,
+        )
     table.say(*_said_of_clocks([*(table.takes[row] for row in rows), *near_takes, *surfaces]))
     speed = next(iter(settings.values())).speed_m_s
     responses = [impulse_responses[table.takes[row].id] for row in rows]
@@ -257,6 +263,9 @@ def _enter_joined(table: Table, rows: list[int], near: NearField, joined: Joined
     table.pressure[rows], table.valid[rows], table.origin[rows] = joined.pressure, joined.valid, joined.origin
     table.noise_db[rows], table.gate_db[rows] = joined.noise_db, joined.gate_db
     table.splice_db[rows] = joined.splice_db
+    if joined.repeat is not None:
+        table.repeat_db.update(zip(rows, joined.repeat.standard_db, strict=True))
+        table.repeat_degrees = joined.repeat.degrees
     table.near_field_takes.update(dict.fromkeys(rows, near.takes))
     for row, mismatch in zip(rows, joined.mismatch_db, strict=True):
         table.splices[row] = Splice(*joined.over_hz, float(mismatch))

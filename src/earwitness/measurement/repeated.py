@@ -30,39 +30,59 @@ REGIONS: Final = ((250.0, "in the bass"), (4_000.0, "in the middle"), (np.inf, "
 def set_aside_outliers(table: Table) -> None:
     """Make repeats invalid that depart from the others of the same direction and drive; notes say which.
 
-    The worst goes first, and of those that are left the worst again, as long as three are.
+    See `departing`.
     """
     groups: dict[TakeKey, list[int]] = {}
     for row, take in enumerate(table.takes):
         groups.setdefault(replace(take.key, repeat=1), []).append(row)
     for rows in groups.values():
-        left = list(rows)
-        while len(left) >= LEAST_REPEATS:
-            found = _worst(table, left)
-            if found is None:
-                break
-            row, at_hz = found
-            left.remove(row)
+        odd = departing(table.pressure[rows], table.valid[rows], table.noise_db[rows], table.frequency_hz)
+        for place, at_hz in odd:
+            row = rows[place]
             table.valid[row] = False
             table.set_aside.append(table.takes[row].id)
-            table.say(_reason(table.takes[row], at_hz))
+            table.say(reason(table.takes[row], at_hz))
 
 
-def _worst(table: Table, rows: list[int]) -> tuple[int, float] | None:
+def departing(
+    pressure: npt.NDArray[np.complexfloating],
+    valid: npt.NDArray[np.bool_],
+    noise_db: Float64s,
+    frequency_hz: Float64s,
+) -> list[tuple[int, float]]:
+    """Which of R repeats (R, F) depart from the others, and where in Hz, the worst first.
+
+    Of those that are left the worst goes again, as long as three are.
+    """
+    left, odd = list(range(len(pressure))), []
+    while len(left) >= LEAST_REPEATS:
+        found = _worst(pressure[left], valid[left], noise_db[left], frequency_hz)
+        if found is None:
+            break
+        odd.append((left.pop(found[0]), found[1]))
+    return odd
+
+
+def _worst(
+    pressure: npt.NDArray[np.complexfloating],
+    valid: npt.NDArray[np.bool_],
+    noise_db: Float64s,
+    frequency_hz: Float64s,
+) -> tuple[int, float] | None:
     """The repeat that departs most, and where; None where none does."""
-    bands = band_levels_db(table.pressure[rows])
+    bands = band_levels_db(pressure)
     # noise that hides one repeat alone is a departure of it
-    valid = _banded(table.valid[rows].astype(np.float64)) == 1.0
-    known = np.asarray(valid.sum(axis=0) >= len(rows) - 1)
+    whole = _banded(valid.astype(np.float64)) == 1.0
+    known = np.asarray(whole.sum(axis=0) >= len(pressure) - 1)
     if not known.any():
         return None
-    noise = np.sqrt(_banded(np.nan_to_num(table.noise_db[rows]) ** 2))
+    noise = np.sqrt(_banded(np.nan_to_num(noise_db) ** 2))
     times = departures(bands[:, known], noise[:, known])
     which, band = np.unravel_index(int(np.argmax(times)), times.shape)
     if times[which, band] <= 1.0:
         return None
     centre = (np.flatnonzero(known)[band] + 0.5) * BAND_OCTAVES * POINTS_PER_OCTAVE
-    return rows[int(which)], float(table.frequency_hz[int(centre)])
+    return int(which), float(frequency_hz[int(centre)])
 
 
 def band_levels_db(pressure: npt.NDArray[np.complexfloating]) -> Float64s:
@@ -103,7 +123,8 @@ def _pooled(squares: Float64s) -> Float64s:
     return np.asarray((running[first + count] - running[first]) / count)
 
 
-def _reason(take: Take, at_hz: float) -> str:
+def reason(take: Take, at_hz: float) -> str:
+    """Why a take was set aside, in words."""
     where = next(words for limit, words in REGIONS if at_hz < limit)
     return (
         f"{take.path} was set aside: {where} it departs from the other repeats by far more than these do "

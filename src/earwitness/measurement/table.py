@@ -37,6 +37,8 @@ class Table:
     set_aside: list[TakeId] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     separation_db: dict[int, Float64s] = field(default_factory=dict)
+    repeat_db: dict[int, Float64s] = field(default_factory=dict)
+    repeat_degrees: Float64s | None = None
 
     @classmethod
     def empty(cls, takes: tuple[Take, ...], frequency_hz: Float64s) -> Table:
@@ -75,16 +77,22 @@ class Table:
             ComponentName.SPLICE: self.splice_db,
         }
         between = {ComponentName.INTERPOLATION: self.interpolation_db} if self.interpolation_db.any() else {}
-        return found | between | self._separation()
+        return found | between | self._of_rows(ComponentName.SEPARATION, self.separation_db) | self._repeat()
 
-    def _separation(self) -> dict[ComponentName, Float64s]:
-        """What the separation of waves leaves unsure, where a row has it."""
-        if not self.separation_db:
+    def _repeat(self) -> dict[ComponentName, Float64s]:
+        """What repeats of near fields tell; NaN in rows that rest on none."""
+        return self._of_rows(ComponentName.REPEAT, self.repeat_db, np.nan)
+
+    def _of_rows(
+        self, name: ComponentName, by_row: dict[int, Float64s], elsewhere: float = 0.0
+    ) -> dict[ComponentName, Float64s]:
+        """A component that some rows have; none where none has."""
+        if not by_row:
             return {}
-        found = np.zeros(self.valid.shape)
-        for row, spread in self.separation_db.items():
+        found = np.full(self.valid.shape, elsewhere)
+        for row, spread in by_row.items():
             found[row] = spread
-        return {ComponentName.SEPARATION: found}
+        return {name: found}
 
     def responses(self, lead_s: float) -> Responses:
         """The finished record."""
@@ -112,6 +120,7 @@ class Table:
             notes=tuple(self.notes),
             splices={self.takes[row].id: self.splices[row] for row in sorted(self.splices)},
             set_aside=tuple(self.set_aside),
+            repeat_degrees=self.repeat_degrees,
         )
 
 

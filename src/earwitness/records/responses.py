@@ -75,6 +75,9 @@ class Responses:
     set_aside
         Repeats that depart from the others so far that they count for nothing: valid nowhere. `notes` say
         why.
+    repeat_degrees
+        Shape (F,): degrees of freedom of the component of repetition, which is what near fields tell; None
+        where none of them was repeated.
     notes
         What the reduction decided and why, in words without digits where they can be (see `sentences`).
     """
@@ -96,6 +99,7 @@ class Responses:
     notes: tuple[str, ...] = ()
     splices: Mapping[TakeId, Splice] = field(default_factory=dict)
     set_aside: tuple[TakeId, ...] = ()
+    repeat_degrees: Floats | None = None
 
 
 @dataclass(frozen=True)
