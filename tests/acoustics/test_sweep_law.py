@@ -12,17 +12,18 @@ RATE = 48_000
 
 
 @pytest.mark.parametrize(
-    ("first_hz", "rate_s", "length_s", "turn", "silence", "fade"),
+    ("first_hz", "rate_s", "length_s", "turn", "around"),
     [
-        (15.0, 0.2, 1.45, 0.0, 0, 0),
-        (20.0, 1.45, 10.0, 0.0, 5_000, 480),
-        (17.3, 0.6543, 4.3, -2.0, 777, 480),
-        (10.0, 0.4, 3.0, 3.0, 0, 4_800),
+        (15.0, 0.2, 1.45, 0.0, (0, 0)),
+        (20.0, 1.45, 10.0, 0.0, (5_000, 480)),
+        (17.3, 0.6543, 4.3, -2.0, (777, 480)),
+        (10.0, 0.4, 3.0, 3.0, (0, 4_800)),
     ],
 )
 def test_rate_time_and_phase(
-    first_hz: float, rate_s: float, length_s: float, turn: float, silence: int, fade: int
+    first_hz: float, rate_s: float, length_s: float, turn: float, around: tuple[int, int]
 ) -> None:
+    silence, fade = around
     t = np.arange(int(length_s * RATE)) / RATE
     x = 0.5 * np.sin(2.0 * np.pi * first_hz * rate_s * np.exp(t / rate_s) + turn)
     x[:fade] *= np.sin(0.5 * np.pi * np.arange(fade) / max(fade, 1)) ** 2

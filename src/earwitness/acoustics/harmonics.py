@@ -1,8 +1,8 @@
 """Harmonics of every order from one recording of an exponential sweep.
 
-A sweep x(t) = sin φ(t), φ = 2π·f1·L·exp(t/L), has sin nφ(t) = x(t + L·ln n): what a loudspeaker adds at n times
-its frequency is the sweep again, early by L·ln n. So the recording's impulse response holds one response for
-each order, one after another, and each is cut out by a window of its own.
+A sweep x(t) = sin φ(t), φ = 2π·f1·L·exp(t/L), has sin nφ(t) = x(t + L·ln n): what a loudspeaker adds at n
+times its frequency is the sweep again, early by L·ln n. So the recording's impulse response holds one response
+for each order, one after another, and each is cut out by a window of its own.
 
 Source: A. Farina, AES preprint 5093 (2000); A. Novak, P. Lotton and L. Simon, JAES 63 (2015) 786 (both
 recalled). Subtraction of noise and its standard error: computed, tested by counting.
@@ -36,7 +36,7 @@ EDGE_OCTAVES: Final = 1.0 / 6.0
 #: At its lower edge the band rings on: orders begin so many times 1/T of their window above it.
 EDGE_GATES: Final = 4.0
 #: The linear response has died away so long after it arrives, and orders above this one hold nothing to speak
-#: of: between them lies the stretch that tells the noise, of which as many pieces of this length are used as fit.
+#: of: between them lies the stretch that tells the noise, in as many pieces of this length as fit.
 SETTLED_S: Final = 0.4
 QUIET_ORDER: Final = 40
 QUIET_PIECE_S: Final = 0.15
@@ -171,7 +171,8 @@ def separate(
 
     Each order costs one transform of its window; the recording isn't transformed again. An order is valid
     where 2/T of its window is reached at n·f, where n·f lies 4/T above n times the band's lower edge, and as
-    far as a sixth of an octave below its upper edge. A sweep needn't be synchronised: its law says by what phase order n is turned.
+    far as a sixth of an octave below its upper edge. A sweep needn't be synchronised: its law says by what phase
+    order n is turned.
 
     Parameters
     ----------
@@ -263,7 +264,7 @@ def level_of(orders: Orders, which: npt.ArrayLike) -> Level:
     found = np.where(used, np.abs(orders.amplitude[rows]).astype(np.float64) ** 2, 0.0).sum(axis=0)
     noise_power = np.where(used, orders.noise_power[rows], 0.0).sum(axis=0)
     spread = np.sqrt(np.where(used, orders.power_uncertainty[rows] ** 2, 0.0).sum(axis=0))
-    valid = used.any(axis=0)
+    valid: Bools = np.asarray(used.any(axis=0))
     heard = valid & ~noise.hides(found, noise_power)
     power = found - np.nan_to_num(noise_power)
     upper = (np.sqrt(found) + COVERAGE_FACTOR * np.sqrt(0.5 * noise_power)) ** 2

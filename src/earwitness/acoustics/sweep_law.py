@@ -1,7 +1,7 @@
 """The law by which an exponential sweep rises, to the last digit, from its own samples.
 
-Source: stationary phase: sin φ with φ = 2π·L·f0·exp((t − t0)/L) + c has, where it passes f, the spectrum's phase
-2π·(L·f − f·t0 − L·f·ln(f/f0)) + c − π/4 (computed, tested on sweeps of known law).
+Source: stationary phase: sin φ with φ = 2π·L·f0·exp((t − t0)/L) + c has, where it passes f, the spectrum's
+phase 2π·(L·f − f·t0 − L·f·ln(f/f0)) + c − π/4 (computed, tested on sweeps of known law).
 """
 
 from __future__ import annotations
