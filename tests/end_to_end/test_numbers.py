@@ -40,6 +40,7 @@ class CaseOnDisk:
         self.prose = Prose((root / "publication" / "index.html").read_text("utf-8"))
         self.figures: dict[str, Any] = {f["name"]: f for f in self._json("results")["figures"]}
         self.findings: list[dict[str, Any]] = self._json("findings")["findings"]
+        self.points: dict[str, Any] = {p["name"]: p["values"] for p in self._json("quality")["points"]}
         self.facts = tomllib.loads((root / "case.toml").read_text("utf-8"))
         with h5py.File(root / "build" / "curves.nc") as file:
             names = (n for n in file if file[n].ndim == 1 and file[n].shape == file["frequency"].shape)
@@ -69,8 +70,8 @@ class CaseOnDisk:
         scheme, _, path = reference.partition(":")
         steps = path.split("/")
         match scheme:
-            case "figure":
-                return _walk(self.figures, steps)
+            case "figure" | "quality":
+                return _walk(self.figures if scheme == "figure" else self.points, steps)
             case "claim":
                 return _walk(
                     {str(f["claim"]["index"]): f["claim"] for f in self.findings if f["claim"]}, steps
@@ -187,8 +188,9 @@ def test_every_number_is_what_a_file_says(case: CaseOnDisk) -> None:
         value = float(data.attrib["value"])
         # Ten digits are written.
         assert value == pytest.approx(case.resolve(reference), rel=1e-9), reference
-        # A figure's unit is its own; everything else is in seconds.
-        in_seconds = value / 1e3 if reference.startswith("figure:") and text.endswith("ms") else value
+        # A figure's unit is its own, and so is a point's; everything else is in seconds.
+        own_unit = reference.startswith(("figure:", "quality:")) and text.endswith("ms")
+        in_seconds = value / 1e3 if own_unit else value
         assert says(text, in_seconds), (reference, text, value)
 
 
@@ -201,8 +203,9 @@ def test_every_number_leads_to_an_entry_of_its_own_kind(case: CaseOnDisk) -> Non
         scheme, _, path = data.attrib["data-ref"].partition(":")
         target = link.attrib["href"][1:]
         entry = case.prose.entry(target)
-        if scheme in {"figure", "curve", "method", "claim"}:
-            assert target == f"from-{scheme}-{path.split('/')[0].replace('.', '-')}"
+        if scheme in {"figure", "curve", "method", "claim", "quality"}:
+            name = path.split("/")[0].replace(".", "-")
+            assert target == f"from-{scheme}-{name.replace('_', '-') if scheme == 'quality' else name}"
             assert entry.tag == "details"
         elif scheme == "case":
             assert target == "from-case"
@@ -263,6 +266,20 @@ def test_every_raw_file_and_every_download_has_its_hash(case: CaseOnDisk) -> Non
         assert row[0][0].attrib["href"] == text_of(row[0])
 
 
+def test_from_a_point_of_quality_to_its_code_its_limit_and_raw_files(case: CaseOnDisk) -> None:
+    entries = {t for a, _ in _numbers(case) if (t := a.attrib["href"][1:]).startswith("from-quality-")}
+    assert len(entries) > 5
+    for name in entries:
+        rows = _rows(case.prose.entry(name))
+        module, _, function = text_of(rows["Method"]).rpartition(".")
+        assert callable(getattr(importlib.import_module(module), function))
+        assert text_of(rows["File"]).startswith("quality.json")
+        for take, line in (_takes(case, rows["Takes"]) if "Takes" in rows else {}).items():
+            path, digest = (text_of(code) for code in case.prose.entry(line).findall("code"))
+            assert take.partition("#")[0] == path
+            assert hashlib.sha256((case.root / "raw" / path).read_bytes()).hexdigest() == digest
+
+
 def test_constants_are_called_by_words(case: CaseOnDisk) -> None:
     quoted = {r.split("/")[1] for r in case.prose.references if r.startswith("method:")}
     assert quoted
@@ -275,6 +292,7 @@ def test_constants_are_called_by_words(case: CaseOnDisk) -> None:
 def test_no_other_digits_in_the_pdf(context: PublicationContext, pdf: PdfReader) -> None:
     parts = (
         context.header, context.verdict, context.rows, context.findings, context.exhibits, context.trust,
+        context.checked,
         context.origins, context.take_sets, context.raw_files, context.revisions, context.downloads,
     )  # fmt: skip
     known = known_texts(parts) | {context.build_id, context.program, context.title}
@@ -289,6 +307,7 @@ def test_the_pdf_says_every_number_and_every_hash(context: PublicationContext, p
         context.rows,
         context.findings,
         context.trust,
+        context.checked,
         context.origins,
         context.take_sets,
     )

@@ -85,12 +85,18 @@ def test_both_renderers_draw_them() -> None:
 
 def test_what_wants_attention_stands_first_on_the_page() -> None:
     part = quality_part(quality(), after=3)
-    assert [line.verdict for line in part.lines] == [Verdict.LOOK, *[Verdict.FINE] * 4, Verdict.CANNOT_TELL]
+    assert [line.verdict for line in part.lines] == [Verdict.LOOK, Verdict.CANNOT_TELL, *[Verdict.FINE] * 4]
+    assert [line.wants_attention for line in part.lines] == [True, *[False] * 5]
     assert str(part.summary) == "The data are fit to conclude from; to look at: orbits on axis."
-    assert part.lines[0].exhibit == "quality-orbits"
-    assert part.lines[-1].exhibit == ""
+    assert part.lines[0].picture is not None
+    assert (part.lines[0].picture.id, part.lines[0].picture.letter) == ("quality-orbits", "G")
+    assert part.lines[1].picture is None
     assert part.fit
     unfit = replace(quality(), points=(replace(quality().points[0], verdict=Verdict.UNFIT),))
     assert str(quality_part(unfit).summary) == "The data aren’t fit to conclude from: hum."
     fine = replace(quality(), points=(replace(quality().points[1], verdict=Verdict.FINE),))
     assert "nothing that could be checked is wrong" in str(quality_part(fine).summary)
+    untold = replace(quality(), points=quality().points[:1])
+    assert str(quality_part(untold).summary).startswith("Whether the data are fit to conclude from can’t be")
+    both = replace(quality(), points=quality().points[:2])
+    assert str(quality_part(both).summary).endswith("is wrong. What can’t be told: hum.")

@@ -20,7 +20,7 @@ BLANK = b'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="60"></svg>
 
 
 def blank_pictures(context: PublicationContext) -> Pictures:
-    return Pictures({picture_path(e): BLANK for e in context.exhibits}, dict.fromkeys(context.marks, BLANK))
+    return Pictures({picture_path(e): BLANK for e in context.pictured}, dict.fromkeys(context.marks, BLANK))
 
 
 def read(content: bytes) -> PdfReader:
@@ -56,6 +56,7 @@ def test_no_other_digits(context: PublicationContext) -> None:
     found |= known_texts(
         (
             context.verdict,
+            context.checked,
             context.origins,
             context.take_sets,
             context.raw_files,
@@ -66,6 +67,42 @@ def test_no_other_digits(context: PublicationContext) -> None:
     found |= {context.build_id, context.program, context.title, "raw"}
     for page in pdf.pages:
         assert unexplained(squeezed(page.extract_text()), found) == []
+
+
+def test_it_shows_what_was_checked_with_its_pictures(context: PublicationContext, pdf: PdfReader) -> None:
+    assert context.checked is not None
+    text = squeezed("".join(page.extract_text() for page in pdf.pages))
+    places = [text.index(squeezed(str(one.text))) for one in context.checked.lines]
+    assert places == sorted(places)
+    for one in context.checked.lines:
+        assert squeezed(str(one.remedy)) in text
+        assert squeezed(str(one.limit)) in text
+    alternatives = _alternatives(pdf)
+    for exhibit in context.checked.exhibits:
+        assert squeezed(f"Exhibit {exhibit.letter}. {exhibit.title}.") in text
+        assert str(exhibit.alt) in alternatives
+
+
+def test_without_points_the_report_says_nothing_of_them(half_empty: PublicationContext) -> None:
+    text = "".join(p.extract_text() for p in read(report(half_empty, blank_pictures(half_empty))).pages)
+    assert "What was not measured" in text
+    assert "What was checked" not in text
+
+
+def _alternatives(pdf: PdfReader) -> set[str]:
+    """The alternative texts of all tagged figures."""
+    found: set[str] = set()
+    waiting: list[Any] = [cast("dict[str, Any]", pdf.trailer["/Root"])["/StructTreeRoot"]]
+    while waiting:
+        one = waiting.pop()
+        one = one.get_object() if hasattr(one, "get_object") else one
+        if isinstance(one, list):
+            waiting += one
+        elif isinstance(one, dict):
+            if "/Alt" in one:
+                found.add(str(one["/Alt"]))
+            waiting.append(one.get("/K"))
+    return found
 
 
 def test_the_same_bytes_again(context: PublicationContext) -> None:

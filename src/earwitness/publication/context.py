@@ -160,6 +160,11 @@ class PublicationContext:
             return float(here)
         raise LookupError(f"{reference} is not a number")
 
+    @property
+    def pictured(self) -> tuple[Exhibit, ...]:
+        """Every exhibit that is drawn: those of part four, then those of part seven."""
+        return self.exhibits if self.checked is None else (*self.exhibits, *self.checked.exhibits)
+
     def raw_file(self, take: TakeId) -> RawFile:
         """The raw file that holds a take."""
         path = self.take_paths[take]
@@ -190,7 +195,9 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
     findings = tuple(sorted(built.findings.findings, key=lambda f: -f.importance))
     marks = {f.id: locate(f.place, exhibits, f.id) for f in findings if f.place is not None}
     head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
-    prose = (head, rows, findings, exhibits, belief)
+    listed = {take.id for take in case.takes if take.path in case.raw_sha256}
+    checked = None if built.quality is None else quality_part(built.quality, len(exhibits), listed)
+    prose = (head, rows, findings, exhibits, belief, checked)
     context = PublicationContext(
         facts=case.facts,
         title=case.facts.unit.name,
@@ -223,11 +230,12 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         responses=built.responses,
         build_id=built.results.build_id,
         program=built.results.program,
-        checked=None if built.quality is None else quality_part(built.quality, len(exhibits)),
+        checked=checked,
         quality=built.quality,
     )
     _check(context)
-    entries = origins(built.curves, built.results.figures, prose, findings)
+    lines = () if checked is None else checked.lines
+    entries = origins(built.curves, built.results.figures, prose, findings, lines)
     lists = take_sets((entry.takes for entry in entries), case.takes)
     context = replace(context, origins=entries, take_sets=lists)
     _check(context)

@@ -18,8 +18,9 @@ from earwitness.records.curves import CurveSet
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.figures import Bound, Figure, Quantity
 
-#: Files of a build that go out as they are.
+#: Files of a build that go out as they are; the last where points of quality were looked at.
 COPIED: Final = ("curves.nc", "responses.nc", "results.json", "findings.json")
+CHECKED: Final = "quality.json"
 #: A text cell that begins with one of these could be taken for a formula by a spreadsheet.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
@@ -35,12 +36,15 @@ responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; 
                angles in degrees, frequencies in Hz.
 {aes69}results.json   every figure of merit with its components, evidence and source.
 findings.json  every statement with its place and evidence.
-
+{quality}
 A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
 Build {build_id}, {program}.
 """
 
 
+_QUALITY: Final = (
+    "quality.json   every point that was checked: verdict, limit, its numbers and what its picture shows.\n"
+)
 _AES69: Final = """\
 responses.sofa the measured directions at {drive} as AES69-2022 (FreeFieldDirectivityTF): Pa (RMS) at 1 m, at
                the frequencies at which all of them are valid; none that are interpolated. Its date is that
@@ -56,7 +60,7 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
     context
         The case.
     build
-        The folder that holds the four named files of the build (`COPIED`).
+        The folder that holds the named files of the build (`COPIED`, `CHECKED`).
 
     Raises
     ------
@@ -69,6 +73,7 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         drive=context.curves.drive,
         build_id=context.build_id,
         program=context.program,
+        quality=_QUALITY if context.quality else "",
         aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
     made = {
@@ -76,7 +81,8 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         "curves.csv": _table(_curve_rows(context.curves)),
         "figures.csv": _table(_figure_rows(context.results.figures)),
     }
-    return made | sofa | {name: (build / name).read_bytes() for name in COPIED}
+    copied = (*COPIED, CHECKED) if context.quality else COPIED
+    return made | sofa | {name: (build / name).read_bytes() for name in copied}
 
 
 def _aes69(context: PublicationContext) -> dict[str, bytes]:

@@ -15,6 +15,7 @@ from earwitness.derive.numerals import frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
+from earwitness.publication.quality import METHODS, QualityLine
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.take_sets import anchor_of
 from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
@@ -77,16 +78,21 @@ def anchor(reference: str) -> str:
         case "publication":
             return first if first == "downloads" else "why-believe-it"
         case "quality":
-            return "why-believe-it"
+            return f"from-quality-{first.replace('_', '-')}"
     return "from-case"
 
 
 def origins(
-    curves: CurveSet, figures: tuple[Figure, ...], prose: object, findings: tuple[Finding, ...] = ()
+    curves: CurveSet,
+    figures: tuple[Figure, ...],
+    prose: object,
+    findings: tuple[Finding, ...] = (),
+    checked: tuple[QualityLine, ...] = (),
 ) -> tuple[Origin, ...]:
     """The entries: every available figure, claim and curve, and each method that anything refers to.
 
-    `prose` is what the publication says elsewhere; figures that it speaks of have an entry too.
+    `prose` is what the publication says elsewhere; figures that it speaks of have an entry too. Points of
+    quality that hold numbers have one, in the order of `checked`.
     """
     available = {name: c for name, c in curves.curves.items() if c.available}
     used = {anchor(n.reference) for n in numbers_in(prose)}
@@ -96,6 +102,7 @@ def origins(
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
+        *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
     # Entries quote constants too, of figures that stand nowhere else.
     quoted = {n.reference: n for n in numbers_in((prose, found)) if n.reference.startswith("method:")}
@@ -250,6 +257,21 @@ def _time(time: TimeBehaviour) -> Origin:
         method="derive.time_behaviour",
         lines=tuple(lines),
         takes=time.takes,
+    )
+
+
+def _check(one: QualityLine) -> Origin:
+    lines = [line("Found", one.text)]
+    if one.limit.parts:
+        lines.append(line("Limit", one.limit))
+    lines.append(line("File", say(f"quality.json, the point {one.name}")))
+    return Origin(
+        anchor=anchor(f"quality:{one.name}"),
+        title=say("Check: ", one.label),
+        value=one.words,
+        method=METHODS[one.name],
+        lines=tuple(lines),
+        takes=one.takes,
     )
 
 

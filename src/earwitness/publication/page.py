@@ -48,7 +48,7 @@ def page(context: PublicationContext, script_name: str = "earwitness.js") -> str
         style=Markup(_style()),
         script=script_name,
         picture=picture_path,
-        exhibit_data=markup.json_for_script({e.id: interactive(e) for e in context.exhibits}),
+        exhibit_data=markup.json_for_script({e.id: interactive(e) for e in context.pictured}),
         mark_data=markup.json_for_script(_marks(context)),
     )
 

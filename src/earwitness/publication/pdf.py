@@ -13,12 +13,14 @@ import matplotlib
 import typst
 from matplotlib.ft2font import FT2Font
 
+from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.palette import TOKENS, Mode
 from earwitness.exhibits.typefaces import FONTS, Cut
 from earwitness.publication.budget import Budget
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.origins import Origin, anchor
 from earwitness.publication.pictures import Pictures, picture_path
+from earwitness.publication.quality import QualityPart
 from earwitness.publication.verdict import Block
 from earwitness.publication.wording import Line
 from earwitness.records.findings import Finding
@@ -108,17 +110,8 @@ def _document(c: PublicationContext) -> Json:
             for r in c.rows
         ],
         "findings": [_finding(f, c) for f in c.findings],
-        "exhibits": [
-            {
-                "letter": e.letter,
-                "title": e.title,
-                "picture": picture_path(e),
-                "alt": str(e.alt),
-                "caption": _parts(e.caption),
-                "conditions": _parts(e.conditions),
-            }
-            for e in c.exhibits
-        ],
+        "exhibits": [_exhibit(e) for e in c.exhibits],
+        "checked": _checked(c.checked) if c.checked else None,
         **_trust(c),
         "downloads": [{"name": d.name, "size": _parts(d.size), "sha256": d.sha256} for d in c.downloads],
         "revisions": [{"label": _parts(r.date), "text": _parts(r.text)} for r in c.revisions],
@@ -135,6 +128,37 @@ def _document(c: PublicationContext) -> Json:
         "raw_files": [{"path": f.path, "sha256": f.sha256, "anchor": f.anchor} for f in c.raw_files],
         "build_id": c.build_id,
         "program": c.program,
+    }
+
+
+def _exhibit(exhibit: Exhibit) -> Json:
+    return {
+        "letter": exhibit.letter,
+        "title": exhibit.title,
+        "picture": picture_path(exhibit),
+        "alt": str(exhibit.alt),
+        "caption": _parts(exhibit.caption),
+        "conditions": _parts(exhibit.conditions),
+    }
+
+
+def _checked(checked: QualityPart) -> Json:
+    return {
+        "summary": _parts(checked.summary),
+        "lines": [
+            {
+                "verdict": one.verdict.name.lower(),
+                "words": _parts(one.words),
+                "label": _parts(one.label),
+                "text": _parts(one.text),
+                "limit": _parts(one.limit),
+                "remedy": _parts(one.remedy),
+                "attention": one.wants_attention,
+                "exhibit": one.picture.letter if one.picture else "",
+            }
+            for one in checked.lines
+        ],
+        "exhibits": [_exhibit(e) for e in checked.exhibits],
     }
 
 

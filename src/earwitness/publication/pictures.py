@@ -36,7 +36,7 @@ def pictures(context: PublicationContext) -> Pictures:
     """Draw every exhibit, and the place of every finding, in two processes."""
     places = {finding: found[0] for finding, found in context.marks.items()}
     jobs = [
-        *(partial(draw, exhibit) for exhibit in context.exhibits),
+        *(partial(draw, exhibit) for exhibit in context.pictured),
         *(_marked(context.exhibits, mark) for mark in places.values()),
     ]
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
@@ -51,9 +51,9 @@ def pictures(context: PublicationContext) -> Pictures:
         except BrokenProcessPool as error:
             problem = "a process that draws was ended from outside; publish again, with more memory free"
             raise CallError(problem) from error
-    count = len(context.exhibits)
+    count = len(context.pictured)
     return Pictures(
-        stills=dict(zip(map(picture_path, context.exhibits), drawn[:count], strict=True)),
+        stills=dict(zip(map(picture_path, context.pictured), drawn[:count], strict=True)),
         marked=dict(zip(places, drawn[count:], strict=True)),
     )
 

@@ -2,20 +2,54 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.quality import describe_quality
 from earwitness.publication.wording import listing, named
-from earwitness.records.quality import PointName, Quality, Verdict
+from earwitness.records.quality import Point, PointName, Quality, Verdict
 from earwitness.records.sentences import Sentence, say
+from earwitness.records.takes import TakeId
+
+#: The code behind each point, as a dotted path under ``earwitness``.
+METHODS: Final[Mapping[PointName, str]] = {
+    PointName.RECORDINGS: "pipeline.points.sound.recordings",
+    PointName.CLIPPING: "pipeline.points.sound.clipping",
+    PointName.SIGNAL_TO_NOISE: "pipeline.points.sound.signal_to_noise",
+    PointName.HUM: "pipeline.points.sound.hum",
+    PointName.LATENCY: "pipeline.points.moment.latency",
+    PointName.POLARITY: "pipeline.points.moment.polarity",
+    PointName.MISSING: "pipeline.points.turned.missing",
+    PointName.ORDER: "pipeline.points.turned.order",
+    PointName.FIRST_LAST: "pipeline.points.sameness.first_last",
+    PointName.REPEATS: "pipeline.points.sameness.repeats",
+    PointName.ORBITS: "pipeline.points.turned.orbits",
+    PointName.LEFT_RIGHT: "pipeline.points.turned.sides",
+    PointName.UP_DOWN: "pipeline.points.turned.sides",
+    PointName.SPLICE: "pipeline.points.sameness.splice",
+    PointName.CALIBRATION: "pipeline.points.sameness.calibration",
+    PointName.REFERENCE: "pipeline.points.reference.reference",
+}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class QualityLine:
-    """One point in short: its name, its verdict, what was found, the limit, and what is to do.
+    """One point in short.
 
-    `exhibit` is the id of its picture; empty where there is none.
+    Attributes
+    ----------
+    name, label
+        Which point it is, for code and for readers.
+    verdict, words
+        What it comes to, and that in words.
+    text, limit, remedy
+        What was found, the limit that it was held against, and what is to do; the last two may be empty.
+    picture
+        Its picture; None where there is none.
+    takes
+        The takes that it is about, as far as the publication lists them.
     """
 
     name: PointName
@@ -25,7 +59,13 @@ class QualityLine:
     text: Sentence
     limit: Sentence
     remedy: Sentence
-    exhibit: str
+    picture: Exhibit | None
+    takes: tuple[TakeId, ...] = ()
+
+    @property
+    def wants_attention(self) -> bool:
+        """Whether something is wrong, or may be."""
+        return self.verdict in {Verdict.UNFIT, Verdict.LOOK}
 
 
 @dataclass(frozen=True)
@@ -41,43 +81,51 @@ class QualityPart:
     exhibits: tuple[Exhibit, ...]
 
 
-#: What wants attention stands first.
-_ORDER = (Verdict.UNFIT, Verdict.LOOK, Verdict.FINE, Verdict.CANNOT_TELL)
+#: What wants attention stands first, then what more takes would tell, then what asks for nothing.
+_ORDER: Final = (Verdict.UNFIT, Verdict.LOOK, Verdict.CANNOT_TELL, Verdict.FINE)
 
 
-def quality_part(quality: Quality, after: int = 0) -> QualityPart:
-    """The part of a case; its pictures are lettered on from the first `after` letters."""
+def quality_part(quality: Quality, after: int = 0, listed: Collection[TakeId] = ()) -> QualityPart:
+    """The part of a case.
+
+    Parameters
+    ----------
+    after
+        Its pictures are lettered on from the first so many letters.
+    listed
+        The takes whose raw files the publication lists.
+    """
     exhibits = describe_quality(quality, after)
     pictures = {exhibit.id: exhibit for exhibit in exhibits}
-    lines = [
-        QualityLine(
-            name=point.name,
-            label=say(named(point.name.words.capitalize())),
-            verdict=point.verdict,
-            words=say(str(point.verdict)),
-            text=point.sentence,
-            limit=point.limit,
-            remedy=point.remedy,
-            exhibit=_picture(point.name, pictures),
-        )
-        for point in quality.points
-    ]
-    ordered = sorted(lines, key=lambda one: _ORDER.index(one.verdict))
-    return QualityPart(quality.fit, _summary(quality), tuple(ordered), exhibits)
+    ordered = sorted(quality.points, key=lambda point: _ORDER.index(point.verdict))
+    lines = tuple(_line(point, pictures, listed) for point in ordered)
+    return QualityPart(quality.fit, _summary(quality), lines, exhibits)
 
 
-def _picture(name: PointName, pictures: dict[str, Exhibit]) -> str:
-    found = f"quality-{str(name).replace('_', '-')}"
-    return found if found in pictures else ""
+def _line(point: Point, pictures: Mapping[str, Exhibit], listed: Collection[TakeId]) -> QualityLine:
+    return QualityLine(
+        name=point.name,
+        label=say(named(point.name.words.capitalize())),
+        verdict=point.verdict,
+        words=say(str(point.verdict)),
+        text=point.sentence,
+        limit=point.limit,
+        remedy=point.remedy,
+        picture=pictures.get(f"quality-{str(point.name).replace('_', '-')}"),
+        takes=tuple(take for take in point.takes if take in listed),
+    )
 
 
 def _summary(quality: Quality) -> Sentence:
-    unfit, look = (
+    unfit, look, untold, fine = (
         [say(named(p.name.words)) for p in quality.points if p.verdict is verdict]
-        for verdict in (Verdict.UNFIT, Verdict.LOOK)
+        for verdict in (Verdict.UNFIT, Verdict.LOOK, Verdict.CANNOT_TELL, Verdict.FINE)
     )
     if unfit:
         return say("The data aren't fit to conclude from: ") + listing(unfit) + say(".")
     if look:
         return say("The data are fit to conclude from; to look at: ") + listing(look) + say(".")
-    return say("The data are fit to conclude from: nothing that could be checked is wrong.")
+    if not fine:
+        return say("Whether the data are fit to conclude from can't be told from what was measured.")
+    words = say("The data are fit to conclude from: nothing that could be checked is wrong.")
+    return words + say(" What can't be told: ") + listing(untold) + say(".") if untold else words

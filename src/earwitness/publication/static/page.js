@@ -27,6 +27,16 @@
     Earwitness.draw(plot, specs[exhibit.dataset.exhibit]).then(() => markIn(exhibit));
   }
 
+  // Pictures of what was checked are drawn as they come into view: a folded one when it is opened.
+  const seen = new IntersectionObserver((entries) => {
+    for (const entry of entries) {
+      if (!entry.isIntersecting) continue;
+      seen.unobserve(entry.target);
+      Earwitness.draw(entry.target.querySelector(".chart"), specs[entry.target.dataset.chart]);
+    }
+  }, { rootMargin: "300px 0px" });
+  for (const chart of document.querySelectorAll("[data-chart]")) seen.observe(chart);
+
   // On a phone all of them are in the flow: drawn one after the other, so that reading can begin at once.
   function drawRest() {
     const next = wide.matches ? undefined : exhibits.find((exhibit) => !plotOf(exhibit).dataset.drawn);
@@ -124,6 +134,7 @@
 
   // Pointing at a curve shows the statements about that place; choosing the place marks the first of them.
   function pointAt(point) {
+    if (!exhibits.some((e) => e.dataset.exhibit === point.exhibit)) return;
     const found = point.panel === null ? [] : places.filter((place) => place.marks.some((m) =>
       m.exhibit === point.exhibit && m.panel === point.panel
       && m.from_hz <= point.frequency_hz && point.frequency_hz <= m.to_hz));
@@ -224,8 +235,8 @@
   });
   window.addEventListener("hashchange", openTarget);
 
+  Earwitness.dress(mode());
   if (stage) {
-    Earwitness.dress(mode());
     Earwitness.onPoint(pointAt);
     addLetters();
     arrange();
