@@ -179,7 +179,7 @@ def test_an_order_lost_in_noise_adds_nothing(rig: Rig) -> None:
     some = (GRID > 100.0) & (GRID < 1_900.0)
     ratios, noises = [], []
     for seed in range(6):
-        found = rig.orders(loudspeaker, 1.0, noise=10.0 ** (-24.0 / 20.0), seed=seed)
+        found = rig.orders(loudspeaker, 1.0, noise=10.0 ** (-31.0 / 20.0), seed=seed)
         total, _ = harmonics.total_distortion(found, 10)
         assert total.heard[some].all()
         ratios.append(np.mean(total.power[some]) / 0.05**2)

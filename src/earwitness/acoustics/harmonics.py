@@ -1,8 +1,8 @@
 """Harmonics of every order from one recording of an exponential sweep.
 
 A sweep x(t) = sin φ(t), φ = 2π·f1·L·exp(t/L), has sin nφ(t) = x(t + L·ln n): what a loudspeaker adds at n
-times its frequency is the sweep again, early by L·ln n. So the recording's impulse response holds one response
-for each order, one after another, and each is cut out by a window of its own.
+times its frequency is the sweep again, early by L·ln n. So the recording's impulse response holds one
+response for each order, one after another, and each is cut out by a window of its own.
 
 Source: A. Farina, AES preprint 5093 (2000); A. Novak, P. Lotton and L. Simon, JAES 63 (2015) 786 (both
 recalled). Subtraction of noise and its standard error: computed, tested by counting.
@@ -170,9 +170,9 @@ def separate(
     """Orders 1 to `highest` from the whole circular response that `sweeps.deconvolve` gave, shape (n,).
 
     Each order costs one transform of its window; the recording isn't transformed again. An order is valid
-    where 2/T of its window is reached at n·f, where n·f lies 4/T above n times the band's lower edge, and as
-    far as a sixth of an octave below its upper edge. A sweep needn't be synchronised: its law says by what phase
-    order n is turned.
+    where 2/T of its window is reached at n·f, where n·f lies 4/T above n times the band's lower edge, and
+    up to a sixth of an octave below its upper edge. A sweep needn't be synchronised: its law says by what
+    phase order n is turned.
 
     Parameters
     ----------
