@@ -179,10 +179,10 @@ def test_an_order_lost_in_noise_adds_nothing(rig: Rig) -> None:
     some = (GRID > 100.0) & (GRID < 600.0)
     ratios, noises = [], []
     for seed in range(6):
-        found = rig.orders(loudspeaker, 1.0, noise=10.0 ** (-31.0 / 20.0), seed=seed)
+        found = rig.orders(loudspeaker, 1.0, noise=10.0 ** (-34.0 / 20.0), seed=seed)
         total, _ = harmonics.total_distortion(found, 10)
         assert total.heard[some].all()
         ratios.append(np.mean(total.power[some]) / 0.05**2)
         noises.append(np.mean(np.abs(found.amplitude[3:, some]) ** 2 / found.noise_power[3:, some]))
-    assert np.mean(ratios) == pytest.approx(1.0, abs=0.02)
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.015)
     assert np.mean(noises) == pytest.approx(1.0, abs=0.05)

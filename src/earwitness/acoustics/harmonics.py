@@ -42,7 +42,7 @@ QUIET_ORDER: Final = 40
 QUIET_PIECE_S: Final = 0.15
 #: What is left before an order by the next higher one counts as its noise where it is so many times the
 #: recording's, and where the stretch holds so many periods.
-LEFT_OVER: Final = 2.0
+LEFT_OVER: Final = 4.0
 LEFT_OVER_PERIODS: Final = 8.0
 #: Factor in amplitude of two standard uncertainties over what is found, for what can only be said to be less.
 COVERAGE_FACTOR: Final = 2.0
