@@ -18,6 +18,7 @@ from scipy.special import jv
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Frequencies
 from earwitness.virtual.interior import Opening
+from earwitness.virtual.large_signal import LargeSignal
 from earwitness.virtual.voice_coil import VoiceCoil
 
 #: End corrections in radii: free (Levine & Schwinger, Phys. Rev. 73, 383 (1948)) and flanged (Nomura,
@@ -87,6 +88,8 @@ class DriveUnit:
         Effective diameter: the piston that moves as much air.
     bending
         The resonances of its cone.
+    large_signal
+        How its parameters depend on its displacement; None for a linear driver.
     """
 
     opening: Opening
@@ -97,6 +100,7 @@ class DriveUnit:
     damping: float
     diameter_m: float
     bending: tuple[Bending, ...] = ()
+    large_signal: LargeSignal | None = None
 
     @property
     def name(self) -> str:

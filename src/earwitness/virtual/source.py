@@ -114,8 +114,8 @@ class Source:
     def output(self, frequencies: Floats, air: Air) -> Output:
         """Everything for a volt at the terminals, at frequencies (F,), f > 0."""
         motions = [enclosure.motion(frequencies, air) for enclosure in self.enclosures]
-        admittance = self._admittance(motions)
-        voltage = self._wiring @ self._solve(frequencies, admittance)
+        admittance = self.admittance(motions)
+        voltage = self.wiring @ self._solve(frequencies, admittance)
         current = np.einsum("def,ef->df", admittance, voltage)
         volume, displacement, start = [], [], 0
         for motion in motions:
@@ -152,11 +152,11 @@ class Source:
         return np.asarray(1.0 / total)
 
     @property
-    def _wiring(self) -> Floats:
+    def wiring(self) -> Floats:
         """1 where a driver (row) hangs on a branch (column)."""
         return np.array([[float(name in way.drivers) for way in self.branches] for name in self.drivers])
 
-    def _admittance(self, motions: list[Motion]) -> Complexes:
+    def admittance(self, motions: list[Motion]) -> Complexes:
         """Of all drivers, shape (D, D, F): blocks, since boxes don't feel each other."""
         drivers, bins = len(self.drivers), motions[0].admittance.shape[-1]
         total = np.zeros((drivers, drivers, bins), dtype=np.complex128)
@@ -173,7 +173,7 @@ class Source:
         if not any(branch.ladder.steps for branch in self.branches):
             return drive
         chains = np.stack([branch.ladder.chain(frequencies) for branch in self.branches], axis=1)
-        seen = np.einsum("db,def,ec->fbc", self._wiring, admittance, self._wiring)
+        seen = np.einsum("db,def,ec->fbc", self.wiring, admittance, self.wiring)
         matrix = chains[:, :, 0, 1, None] * seen
         own = np.arange(len(self.branches))
         matrix[:, own, own] += chains[:, :, 0, 0]

@@ -1,0 +1,219 @@
+"""The motion of large-signal drivers under a periodic voltage, found in the frequency domain all at once.
+
+The linear network answers exactly, inductances of eddy currents and standing waves included, whatever
+sources e and f the drivers put into it; the sources follow from its answer, sample by sample. The fixed
+point of the two is found by Anderson's mixing (J. ACM 12 (4), 1965; recalled) of the last few steps: where
+plain iteration would run away, since a suspension stiffens to several times its rest, the mixing still
+converges. A record with silence at its end is a period like any other.
+
+Products are formed at `samples` to the period. Choose them so that the period's rate is twice that of the
+recording: whatever lies above the band then folds only from three times it, where a displacement has nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import scipy.fft
+
+from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.bodies import DriveUnit
+from earwitness.virtual.large_signal import LargeSignal
+from earwitness.virtual.linear_network import LinearNetwork
+
+#: What is left of the sources' change between two steps, re the force that the voltage alone would give.
+TOLERANCE: Final = 1e-6
+#: Steps that are mixed, and the most steps before it is given up.
+DEPTH: Final = 8
+MOST_STEPS: Final = 150
+#: An iteration that runs so far comes to nothing.
+FURTHEST_M: Final = 1.0
+
+
+class NoSteadyStateError(ValueError):
+    """The drivers find no steady motion at this drive."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coil:
+    """A large-signal driver's parameters at rest: resistance, Bl, stiffness, and how the last two change."""
+
+    resistance_ohm: float
+    force_factor: float
+    stiffness: float
+    large_signal: LargeSignal
+
+    @classmethod
+    def of(cls, unit: DriveUnit) -> Coil:
+        """That of a driver."""
+        if unit.large_signal is None:
+            raise ValueError(f"{unit.name} has no large-signal facts")
+        return cls(unit.coil.resistance_ohm, unit.force_factor, unit.stiffness, unit.large_signal)
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyMotion:
+    """A period of K drivers: time series of shape (K, B, N), and the sources' spectra.
+
+    Attributes
+    ----------
+    displacement, current
+        Metres outward, amperes.
+    sources
+        e of each driver and then f of each, spectra as `scipy.fft.rfft` gives them, shape (2K, B, N//2 + 1).
+    warming
+        Of each coil, ohms above its resistance at rest, shape (K, B, N) or one that broadcasts to it.
+    steps
+        How many it took.
+    """
+
+    displacement: Floats
+    current: Floats
+    sources: Complexes
+    warming: Floats
+    steps: int
+
+
+#: What warms a coil: from each driver's current (K, B, N) to ohms above its resistance at rest.
+Warming = Callable[[Floats], Floats]
+
+
+def steady_motion(
+    network: LinearNetwork,
+    coils: tuple[Coil, ...],
+    volts: Complexes,
+    omega: Floats,
+    samples: int,
+    warming: Warming | None = None,
+    tolerance: float = TOLERANCE,
+    start: Complexes | None = None,
+) -> SteadyMotion:
+    """Solve for B periods at once, each for itself.
+
+    Parameters
+    ----------
+    network
+        At the bins of the period, whose first is 0 Hz (its limit): shapes end in (N//2 + 1,), or in
+        (B, N//2 + 1) where the periods differ.
+    volts
+        At the terminals, spectra (B, N//2 + 1).
+    omega
+        Angular frequency of the bins, (N//2 + 1,) or (B, N//2 + 1).
+    samples
+        N.
+    start
+        Sources to start from, as `SteadyMotion` has them; none where None.
+
+    Raises
+    ------
+    NoSteadyStateError
+        Where no fixed point is found in `MOST_STEPS`.
+    """
+    count, width = len(coils), volts.shape[-1]
+    motor = np.broadcast_to(
+        network.motor.reshape(*network.motor.shape[:2], -1, width),
+        (2 * count, 1 + 2 * count, len(volts), width),
+    )
+    flux = network.flux.reshape(count, -1, width)
+    scale = np.array([coil.force_factor / coil.resistance_ohm for coil in coils] + [1.0] * count)
+    weight = scale[:, None, None]
+    driven = motor[:, 0] * volts
+    norm = np.sqrt(np.sum(np.abs(volts) ** 2, axis=-1)) * max(scale[:count])
+    mixing = _Mixing(DEPTH)
+    sources = np.zeros((2 * count, *volts.shape), dtype=np.complex128) if start is None else start
+    last = SteadyMotion(np.zeros(0), np.zeros(0), sources, np.zeros(1), 0)
+    for step in range(1, MOST_STEPS + 1):
+        answer = driven.copy()
+        for column in range(2 * count):
+            answer += motor[:, 1 + column] * sources[column]
+        time = scipy.fft.irfft(answer, samples, axis=-1)
+        if not np.max(np.abs(time[:count])) < FURTHEST_M:
+            break
+        found, warm = _sources(time, answer[count:], flux, coils, 1j * omega, warming)
+        last = SteadyMotion(time[:count], time[count:], found, warm, step)
+        change = found - sources
+        left = np.sqrt(np.sum(np.abs(change * weight) ** 2, axis=(0, -1)))
+        if (left <= tolerance * norm).all():
+            return last
+        sources = mixing.next(sources * weight, change * weight) / weight
+    raise NoSteadyStateError(
+        f"no steady motion found in {step} steps; lower the drive, or soften what stops the coil"
+    )
+
+
+def _sources(
+    time: Floats,
+    current: Complexes,
+    flux: Complexes,
+    coils: tuple[Coil, ...],
+    s: Complexes,
+    warming: Warming | None,
+) -> tuple[Complexes, Floats]:
+    """What the drivers put into the network when they move so: spectra, and how warm their coils are."""
+    count = len(coils)
+    samples = time.shape[-1]
+    found = np.empty((2 * count, *current.shape[1:]), dtype=np.complex128)
+    warm = np.zeros(1) if warming is None else warming(time[count:])
+    for k, coil in enumerate(coils):
+        x, i, large = time[k], time[count + k], coil.large_signal
+        force = coil.force_factor * (large.force_share(x) - 1.0) * i
+        force -= coil.stiffness * (large.stiffness_share(x) - 1.0) * x
+        force += large.contact_force(x)
+        linked = coil.force_factor * (large.force_area(x) - x)
+        if large.bends_flux:
+            turns, slope = large.flux_turns(x)
+            carried = flux[k] * scipy.fft.rfft(turns * i, axis=-1)
+            inside = scipy.fft.irfft(carried, samples, axis=-1)
+            force += slope * inside * i
+            found[k] = s * (scipy.fft.rfft(linked + turns * inside, axis=-1) - flux[k] * current[k])
+        else:
+            found[k] = s * scipy.fft.rfft(linked, axis=-1)
+        if warming is not None:
+            found[k] += scipy.fft.rfft(np.broadcast_to(warm, time[count:].shape)[k] * i, axis=-1)
+        found[count + k] = scipy.fft.rfft(force, axis=-1)
+    return found, warm
+
+
+class _Mixing:
+    """Anderson's mixing of vectors (..., B, M), for each of B by itself."""
+
+    def __init__(self, depth: int) -> None:
+        self.depth = depth
+        self.before: tuple[Complexes, Complexes] | None = None
+        self.moves: list[tuple[Complexes, Complexes]] = []
+        self.products = np.zeros((0, 0, 0))
+
+    def next(self, here: Complexes, change: Complexes) -> Complexes:
+        """Where to go from `here`, where a plain step would add `change`."""
+        if self.before is not None:
+            self.moves.append((here - self.before[0], change - self.before[1]))
+            self.moves = self.moves[-self.depth :]
+            self._update()
+        self.before = (here, change)
+        if not self.moves:
+            return np.asarray(here + change)
+        along = np.stack([_dot(move[1], change) for move in self.moves], axis=-1)
+        trace = np.trace(self.products, axis1=1, axis2=2)[:, None, None]
+        bound = self.products + (1e-13 * trace + 1e-300) * np.eye(len(self.moves))
+        share = np.linalg.solve(bound, along[..., None])[..., 0]
+        there = here + change
+        for number, (move, turn) in enumerate(self.moves):
+            there -= share[:, number, None] * (move + turn)
+        return there
+
+    def _update(self) -> None:
+        """Scalar products of all changes, of which only the last row is new."""
+        size = len(self.moves)
+        kept = self.products
+        row = np.stack([_dot(move[1], self.moves[-1][1]) for move in self.moves], axis=-1)
+        self.products = np.zeros((len(row), size, size))
+        if size > 1:
+            self.products[:, :-1, :-1] = kept[:, -(size - 1) :, -(size - 1) :]
+        self.products[:, -1], self.products[:, :, -1] = row, row
+
+
+def _dot(one: Complexes, other: Complexes) -> Floats:
+    return np.asarray(np.einsum("k...m,k...m->...", one.conj(), other, optimize=False).real)

@@ -1,0 +1,51 @@
+"""The network about large-signal coils against the source that it is taken from."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from earwitness.virtual.ladder import Ladder, Step
+from earwitness.virtual.linear_network import linear_network
+from earwitness.virtual.network import Branch
+from earwitness.virtual.source import Source
+from virtual.large_rig import AIR, boxed, unit
+
+FREQUENCIES = np.array([1.0, 20.0, 60.0, 300.0, 2000.0, 15000.0])
+
+
+def laddered(source: Source) -> Source:
+    steps = (
+        Step("series", resistance_ohm=0.4, inductance_h=0.001),
+        Step("across", resistance_ohm=1.0, capacitance_f=1e-5),
+    )
+    return Source(source.enclosures, (Branch(("woofer",), ladder=Ladder(steps), polarity=-1),))
+
+
+@pytest.mark.parametrize("wired", [boxed(unit()), laddered(boxed(unit()))], ids=["wire", "ladder"])
+def test_what_volts_do_is_what_they_do_in_the_source(wired: Source) -> None:
+    network, expected = linear_network(wired, FREQUENCIES, AIR), wired.output(FREQUENCIES, AIR)
+    assert network.motor[0, 0] == pytest.approx(expected.displacement[0], rel=1e-9)
+    assert network.motor[1, 0] == pytest.approx(expected.current[0], rel=1e-9)
+    assert network.volume_velocity[:, 0] == pytest.approx(expected.volume_velocity, rel=1e-9)
+
+
+@pytest.mark.parametrize("wired", [boxed(unit()), laddered(boxed(unit()))], ids=["wire", "ladder"])
+def test_it_is_reciprocal(wired: Source) -> None:
+    """A voltage moves the coil as far as a force brings current: x/e = −(1/s)·i/f (a gyrator)."""
+    network = linear_network(wired, FREQUENCIES, AIR)
+    s = 2j * np.pi * FREQUENCIES
+    velocity_by_voltage, current_by_force = s * network.motor[0, 1], network.motor[1, 2]
+    assert velocity_by_voltage == pytest.approx(current_by_force, rel=1e-9)
+
+
+def test_a_force_on_an_open_coil_meets_suspension_box_and_mass() -> None:
+    """Closed form: through a ladder that blocks (a capacitor of 1 pF), x = f/(K + K_box + sR + s²M)."""
+    blocked = Source(
+        boxed(unit()).enclosures,
+        (Branch(("woofer",), ladder=Ladder((Step("series", capacitance_f=1e-12),))),),
+    )
+    network = linear_network(blocked, FREQUENCIES, AIR)
+    s = 2j * np.pi * FREQUENCIES
+    box = AIR.density * AIR.speed**2 * (np.pi * 0.11**2 / 4.0) ** 2 / 0.010
+    assert network.motor[0, 2] == pytest.approx(1.0 / (1200.0 + box + s * 1.0 + s**2 * 0.012), rel=1e-4)
