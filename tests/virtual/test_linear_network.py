@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from virtual.large_rig import AIR, boxed, unit
 
 from earwitness.virtual.ladder import Ladder, Step
 from earwitness.virtual.linear_network import linear_network
 from earwitness.virtual.network import Branch
 from earwitness.virtual.source import Source
-from virtual.large_rig import AIR, boxed, unit
 
 FREQUENCIES = np.array([1.0, 20.0, 60.0, 300.0, 2000.0, 15000.0])
 

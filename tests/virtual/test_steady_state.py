@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import scipy.fft
+from virtual.large_rig import AIR, STRONG, bins, boxed, over_time, unit
 
 from earwitness.virtual.arrays import Floats
 from earwitness.virtual.bodies import Port
@@ -12,9 +13,8 @@ from earwitness.virtual.interior import Opening
 from earwitness.virtual.large_signal import LargeSignal
 from earwitness.virtual.linear_network import linear_network
 from earwitness.virtual.source import Source
-from earwitness.virtual.steady_state import Coil, NoSteadyStateError, SteadyMotion, steady_motion
+from earwitness.virtual.steady_state import Coil, NoSteadyStateError, Period, SteadyMotion, steady_motion
 from earwitness.virtual.voice_coil import VoiceCoil
-from virtual.large_rig import AIR, STRONG, bins, boxed, over_time, unit
 
 RATE, SAMPLES = 9600.0, 9600
 TIMES = np.arange(SAMPLES) / RATE
@@ -28,14 +28,9 @@ def two_tones(volts: float, times: Floats | float) -> Floats:
 def moved(source: Source, volts: Floats, rate: float = RATE, tolerance: float = 1e-9) -> SteadyMotion:
     frequencies = bins(rate, len(volts))
     units = [each for box in source.enclosures for each in box.drive_units]
-    return steady_motion(
-        linear_network(source, frequencies, AIR),
-        tuple(map(Coil.of, units)),
-        scipy.fft.rfft(volts)[None],
-        2.0 * np.pi * np.concatenate([[0.0], frequencies[1:]]),
-        len(volts),
-        tolerance=tolerance,
-    )
+    omega = 2.0 * np.pi * np.concatenate([[0.0], frequencies[1:]])
+    period = Period(linear_network(source, frequencies, AIR), tuple(map(Coil.of, units)), omega, len(volts))
+    return steady_motion(period, scipy.fft.rfft(volts)[None], tolerance=tolerance)
 
 
 @pytest.mark.slow

@@ -1,8 +1,9 @@
 """A source as a linear network about the coils of its large-signal drivers.
 
-What such a driver does beyond the linear equations is two sources of its own: a voltage e in series with its
-coil, against the current, and a force f on it. With w = −e + f·Zₑ/Bl beside the voltage U that the branches give, the box
-moves as if the drivers had U + w, and the current is Y(U + w) − f/Bl, Y the drivers' admittance (`enclosure`).
+What such a driver does beyond the linear equations is two sources of its own: a voltage e in series with
+its coil, against the current, and a force f on it. With w = −e + f·Zₑ/Bl beside the voltage U that the
+branches give, the box moves as if the drivers had U + w, and the current is Y(U + w) − f/Bl, Y the drivers'
+admittance (`enclosure`).
 """
 
 from __future__ import annotations

@@ -77,104 +77,114 @@ class SteadyMotion:
     steps: int
 
 
-#: What warms a coil: from each driver's current (K, B, N) to ohms above its resistance at rest.
+#: What warms coils: from each driver's current (K, B, N) to ohms above its resistance at rest.
 Warming = Callable[[Floats], Floats]
 
 
-def steady_motion(
-    network: LinearNetwork,
-    coils: tuple[Coil, ...],
-    volts: Complexes,
-    omega: Floats,
-    samples: int,
-    warming: Warming | None = None,
-    tolerance: float = TOLERANCE,
-    start: Complexes | None = None,
-) -> SteadyMotion:
-    """Solve for B periods at once, each for itself.
+@dataclass(frozen=True, slots=True)
+class Period:
+    """B periods at once, each for itself.
 
-    Parameters
+    Attributes
     ----------
     network
-        At the bins of the period, whose first is 0 Hz (its limit): shapes end in (N//2 + 1,), or in
-        (B, N//2 + 1) where the periods differ.
-    volts
-        At the terminals, spectra (B, N//2 + 1).
+        At the bins of the period, whose first is 0 Hz (its limit): shapes end in (N//2 + 1,), or in (B, N//2 +
+        1) where the periods differ.
+    coils
+        Of the K large-signal drivers.
     omega
         Angular frequency of the bins, (N//2 + 1,) or (B, N//2 + 1).
     samples
         N.
-    start
-        Sources to start from, as `SteadyMotion` has them; none where None.
+    """
+
+    network: LinearNetwork
+    coils: tuple[Coil, ...]
+    omega: Floats
+    samples: int
+
+    def shortened(self, share: int) -> Period:
+        """The same period at a rate that is `share` times lower."""
+        bins = self.samples // share // 2 + 1
+        network = LinearNetwork(
+            self.network.motor[..., :bins],
+            self.network.volume_velocity[..., :bins],
+            self.network.flux[..., :bins],
+        )
+        return Period(network, self.coils, self.omega[..., :bins], self.samples // share)
+
+
+def steady_motion(
+    period: Period,
+    volts: Complexes,
+    *,
+    warming: Warming | None = None,
+    start: Complexes | None = None,
+    tolerance: float = TOLERANCE,
+) -> SteadyMotion:
+    """Solve for the motion under `volts` at the terminals, spectra (B, N//2 + 1).
+
+    `start` are sources to start from, as `SteadyMotion` has them; none where None.
 
     Raises
     ------
     NoSteadyStateError
         Where no fixed point is found in `MOST_STEPS`.
     """
-    count, width = len(coils), volts.shape[-1]
+    count, width = len(period.coils), volts.shape[-1]
+    network = period.network.motor
     motor = np.broadcast_to(
-        network.motor.reshape(*network.motor.shape[:2], -1, width),
-        (2 * count, 1 + 2 * count, len(volts), width),
+        network.reshape(*network.shape[:2], -1, width), (2 * count, 1 + 2 * count, *volts.shape)
     )
-    flux = network.flux.reshape(count, -1, width)
-    scale = np.array([coil.force_factor / coil.resistance_ohm for coil in coils] + [1.0] * count)
+    scale = np.array([coil.force_factor / coil.resistance_ohm for coil in period.coils] + [1.0] * count)
     weight = scale[:, None, None]
     driven = motor[:, 0] * volts
     norm = np.sqrt(np.sum(np.abs(volts) ** 2, axis=-1)) * max(scale[:count])
     mixing = _Mixing(DEPTH)
     sources = np.zeros((2 * count, *volts.shape), dtype=np.complex128) if start is None else start
-    last = SteadyMotion(np.zeros(0), np.zeros(0), sources, np.zeros(1), 0)
     for step in range(1, MOST_STEPS + 1):
         answer = driven.copy()
         for column in range(2 * count):
             answer += motor[:, 1 + column] * sources[column]
-        time = scipy.fft.irfft(answer, samples, axis=-1)
+        time = scipy.fft.irfft(answer, period.samples, axis=-1)
         if not np.max(np.abs(time[:count])) < FURTHEST_M:
             break
-        found, warm = _sources(time, answer[count:], flux, coils, 1j * omega, warming)
-        last = SteadyMotion(time[:count], time[count:], found, warm, step)
+        warm = np.zeros(1) if warming is None else warming(time[count:])
+        found = _sources(period, time, answer[count:], warm)
         change = found - sources
         left = np.sqrt(np.sum(np.abs(change * weight) ** 2, axis=(0, -1)))
         if (left <= tolerance * norm).all():
-            return last
+            return SteadyMotion(time[:count], time[count:], found, warm, step)
         sources = mixing.next(sources * weight, change * weight) / weight
     raise NoSteadyStateError(
         f"no steady motion found in {step} steps; lower the drive, or soften what stops the coil"
     )
 
 
-def _sources(
-    time: Floats,
-    current: Complexes,
-    flux: Complexes,
-    coils: tuple[Coil, ...],
-    s: Complexes,
-    warming: Warming | None,
-) -> tuple[Complexes, Floats]:
-    """What the drivers put into the network when they move so: spectra, and how warm their coils are."""
-    count = len(coils)
-    samples = time.shape[-1]
+def _sources(period: Period, time: Floats, current: Complexes, warm: Floats) -> Complexes:
+    """Spectra of what the drivers put into the network when they move so."""
+    count, samples, s = len(period.coils), period.samples, 1j * period.omega
+    flux = period.network.flux.reshape(count, -1, current.shape[-1])
     found = np.empty((2 * count, *current.shape[1:]), dtype=np.complex128)
-    warm = np.zeros(1) if warming is None else warming(time[count:])
-    for k, coil in enumerate(coils):
+    warm_ohms = np.broadcast_to(warm, time[count:].shape) if warm.any() else None
+    for k, coil in enumerate(period.coils):
         x, i, large = time[k], time[count + k], coil.large_signal
         force = coil.force_factor * (large.force_share(x) - 1.0) * i
         force -= coil.stiffness * (large.stiffness_share(x) - 1.0) * x
-        force += large.contact_force(x)
+        if large.contact_m is not None:
+            force += large.contact_force(x)
         linked = coil.force_factor * (large.force_area(x) - x)
         if large.bends_flux:
             turns, slope = large.flux_turns(x)
-            carried = flux[k] * scipy.fft.rfft(turns * i, axis=-1)
-            inside = scipy.fft.irfft(carried, samples, axis=-1)
+            inside = scipy.fft.irfft(flux[k] * scipy.fft.rfft(turns * i, axis=-1), samples, axis=-1)
             force += slope * inside * i
             found[k] = s * (scipy.fft.rfft(linked + turns * inside, axis=-1) - flux[k] * current[k])
         else:
             found[k] = s * scipy.fft.rfft(linked, axis=-1)
-        if warming is not None:
-            found[k] += scipy.fft.rfft(np.broadcast_to(warm, time[count:].shape)[k] * i, axis=-1)
+        if warm_ohms is not None:
+            found[k] += scipy.fft.rfft(warm_ohms[k] * i, axis=-1)
         found[count + k] = scipy.fft.rfft(force, axis=-1)
-    return found, warm
+    return found
 
 
 class _Mixing:
