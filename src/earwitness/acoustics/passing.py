@@ -1,0 +1,101 @@
+"""Where something that grows with the level passes a limit, and where over frequency it stays below one.
+
+Defined here: between two levels that were measured the value runs straight in decibels; nothing is carried
+past the highest or the lowest level.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Float64s = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Passing:
+    """The level at which a limit is passed, one a column.
+
+    Attributes
+    ----------
+    level_db
+        Shape (B,): where `found`, by interpolation; else the highest level that stays within the limit
+        ("at least" that much), or the lowest one where that passes it already ("less than" that). NaN where
+        nothing is known.
+    found, at_least, less_than
+        Shape (B,): at most one of them is true.
+    """
+
+    level_db: Float64s
+    found: Bools
+    at_least: Bools
+    less_than: Bools
+
+
+def first_passing(level_db: npt.ArrayLike, value: npt.ArrayLike, limit: float) -> Passing:
+    """The level at which `value` first passes `limit`, going up.
+
+    Parameters
+    ----------
+    level_db, value
+        Shape (D, B), in the order of rising drive; NaN where not known. What lies above an unknown value
+        isn't looked at.
+    """
+    level, y = np.broadcast_arrays(np.asarray(level_db, dtype=float), np.asarray(value, dtype=float))
+    known = np.cumprod(np.isfinite(level) & np.isfinite(y), axis=0).astype(bool)
+    over = known & (np.where(known, y, 0.0) > limit)
+    any_known, any_over = known[0], over.any(axis=0)
+    first = np.argmax(over, axis=0)
+    last = np.maximum(known.sum(axis=0) - 1, 0)
+    column = np.arange(level.shape[1])
+    found = any_over & (first > 0)
+    before = np.maximum(first - 1, 0)
+    y0, y1 = y[before, column], y[first, column]
+    x0, x1 = level[before, column], level[first, column]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        between = x0 + (limit - y0) / (y1 - y0) * (x1 - x0)
+    at_least, less_than = any_known & ~any_over, any_over & (first == 0)
+    ends = np.where(less_than, level[0], level[last, column])
+    result = np.where(found, between, np.where(any_known, ends, np.nan))
+    return Passing(result, np.asarray(found), np.asarray(at_least), np.asarray(less_than))
+
+
+def earliest(several: list[Passing]) -> Passing:
+    """Of several limits the one that is passed first, a column; "at least" only where none is passed.
+
+    A column in which any of them is unknown is unknown, unless another is passed already at the lowest level.
+    """
+    level = np.stack([one.level_db for one in several])
+    less = np.stack([one.less_than for one in several])
+    passed = np.stack([one.found for one in several])
+    known = np.isfinite(level).all(axis=0)
+    less_than = less.any(axis=0)
+    lowest = np.min(np.where(np.isfinite(level), level, np.inf), axis=0)
+    at_lowest = np.min(np.where(less, level, np.inf), axis=0)
+    # a limit that is never passed says "at least": one that is passed above that level says no more
+    by = np.argmin(np.where(np.isfinite(level), level, np.inf), axis=0)
+    found = known & ~less_than & np.take_along_axis(passed, by[None], axis=0)[0]
+    result = np.where(less_than, at_lowest, np.where(known, lowest, np.nan))
+    at_least: Bools = np.asarray(known & ~less_than & ~found)
+    return Passing(result, np.asarray(found), at_least, np.asarray(less_than))
+
+
+def runs(flags: npt.ArrayLike) -> list[tuple[int, int]]:
+    """First and last index of each stretch of True."""
+    steps = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(flags), [False]]).astype(int)))
+    return [(int(a), int(b) - 1) for a, b in zip(steps[::2], steps[1::2], strict=True)]
+
+
+def lasting_from(within: npt.ArrayLike, known: npt.ArrayLike) -> int | None:
+    """The lowest index from which up to the last known one all are known and within; None where none is."""
+    last = np.flatnonzero(np.asarray(known))
+    if not last.size:
+        return None
+    holds = (np.asarray(within) & np.asarray(known))[: last[-1] + 1]
+    if not holds[-1]:
+        return None
+    breaks = np.flatnonzero(~holds)
+    return int(breaks[-1]) + 1 if breaks.size else 0
