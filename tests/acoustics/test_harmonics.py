@@ -6,7 +6,7 @@ through the same polynomial; leads of orders and distortion of x + 0.01·x² + 0
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +35,8 @@ class Rig:
     duration_s: float = 3.0
     turn: float = 0.0
 
+    linear: npt.NDArray[np.complex64] = field(init=False)
+
     def __post_init__(self) -> None:
         self.rate_s = sweeps.sweep_rate_s(FIRST_HZ, LAST_HZ, self.duration_s)
         self.length_s = self.rate_s * np.log(LAST_HZ / FIRST_HZ)
@@ -58,6 +60,8 @@ class Rig:
         found = harmonics.separate(
             whole, RATE, law=self.law, band_hz=self.band, at=at, frequency_hz=GRID, highest=10
         )
+        linear = harmonics.through_windows(whole, RATE, law=self.law, at=at, orders=found)
+        self.linear = PEAK * linear
         return found.scaled(PEAK)
 
 
@@ -186,3 +190,26 @@ def test_an_order_lost_in_noise_adds_nothing(rig: Rig) -> None:
         noises.append(np.mean(np.abs(found.amplitude[3:, some]) ** 2 / found.noise_power[3:, some]))
     assert np.mean(ratios) == pytest.approx(1.0, abs=0.015)
     assert np.mean(noises) == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_room_is_taken_off_each_order(rig: Rig) -> None:
+    """Echoes that colour all orders alike go with the linear response at n·f, cut by the same window."""
+    clean = PolynomialLoudspeaker({1: 1.0, 2: 0.02, 3: 0.01})
+    true = clean.orders(1.0)
+    found = rig.orders(EchoingLoudspeaker(clean.coefficients), 1.0)
+    some = (GRID > 100.0) & (GRID < 5_000.0)
+    for order in (2, 3):
+        told = np.abs(found.amplitude[order - 1, some] / rig.linear[order - 1, some]) * true[1]
+        assert np.max(np.abs(20.0 * np.log10(told / np.abs(true[order])))) < 0.1
+        plain = np.abs(found.amplitude[order - 1, some]) / np.abs(true[order])
+        assert np.ptp(20.0 * np.log10(plain)) > 5.0
+
+
+class EchoingLoudspeaker(PolynomialLoudspeaker):
+    """In a room with echoes of a half and a third after 7 and 13 ms."""
+
+    def recorded(self, *args: float, silence: tuple[float, float], turn: float = 0.0) -> Float64s:
+        sound = super().recorded(*args, silence=silence, turn=turn)
+        for delay, part in ((336, 0.5), (624, 0.33)):
+            sound[delay:] += part * sound[:-delay].copy()
+        return sound

@@ -211,6 +211,28 @@ def separate(
     )
 
 
+def through_windows(
+    response: Float32s, sample_rate_hz: float, *, law: SweepLaw, at: int, orders: Orders
+) -> Complex64s:
+    """The linear response at n·f as each order's window sees it, shape (N, F); 0 where an order isn't valid.
+
+    What a room adds to order n it adds to the linear response at n·f alike, cut by the same window. So an
+    order over this is free of the room, as far as both come from the same place.
+    """
+    found = np.zeros(orders.amplitude.shape, dtype=np.complex64)
+    windows = order_windows(law.rate_s, int(orders.order[-1]))
+    for row, window in enumerate(windows):
+        inside = orders.valid[row]
+        if row == 0:
+            found[row] = orders.amplitude[row]
+        elif inside.any():
+            alike = replace(window, arrives_s=0.0)
+            segment, start_s, _ = _cut(response, sample_rate_hz, at, alike)
+            sounds_at = window.order * orders.frequency_hz[inside]
+            found[row, inside] = gating.spectra(segment, sample_rate_hz, sounds_at, start_s)
+    return found
+
+
 def _cut(
     response: Float32s, sample_rate_hz: float, at: int, window: OrderWindow
 ) -> tuple[Float32s, float, Float64s]:
