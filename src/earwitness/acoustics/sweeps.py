@@ -21,6 +21,8 @@ FADE_OCTAVES: Final = (1.0, 1.0 / 6.0)
 BANDS_PER_OCTAVE: Final = 12
 #: The sweep's band ends where a band holds this much less energy than the middle ones.
 BAND_EDGE_DB: Final = -3.0
+#: A band with so much less energy than the fullest is empty.
+EMPTY_DB: Final = -80.0
 #: The stretch about a pulse from which its place is found, and the part of the sweep's band.
 PULSE_SAMPLES: Final = 2**10
 PULSE_BAND_PART: Final = (10.0, 0.5)
@@ -58,6 +60,30 @@ def band_and_rate(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[tuple
     group delay over ln f. A signal whose group delay isn't a line over ln f (its residual is over 5 % of
     the sweep's length) raises `NotASweepError`.
     """
+    edges, energy, delay = _bands(stimulus, sample_rate_hz)
+    filled = _longest_run(energy > 10.0 ** (BAND_EDGE_DB / 10.0) * _middle(energy))
+    band = (float(edges[filled.start]), float(edges[filled.stop]))
+    return band, _rate(np.sqrt(edges[:-1] * edges[1:])[filled], delay[filled])
+
+
+def rate_in(stimulus: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[float, float]) -> float:
+    """The rate L in s of an exponential sweep inside a stated band, whatever amplitude it has there.
+
+    Raises
+    ------
+    NotASweepError
+        The band is less than an octave, holds a part without any energy to speak of (−80 dB re the rest), or
+        the group delay inside isn't a line over ln f.
+    """
+    edges, energy, delay = _bands(stimulus, sample_rate_hz)
+    inside = (edges[:-1] >= band_hz[0]) & (edges[1:] <= band_hz[1])
+    if np.any(energy[inside] <= 10.0 ** (EMPTY_DB / 10.0) * energy.max()):
+        raise NotASweepError("its band has a part in which there is nothing")
+    return _rate(np.sqrt(edges[:-1] * edges[1:])[inside], delay[inside])
+
+
+def _bands(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[Float64s, Float64s, Float64s]:
+    """Edges in Hz (B + 1,), energies (B,) and mean group delays in s (B,) of fractional octaves."""
     # in single precision, which tells the bands' energies and delays to 10⁻⁶ in half the memory
     x = np.asarray(stimulus, dtype=np.float32)
     length = scipy.fft.next_fast_len(2 * x.size, real=True)
@@ -68,17 +94,19 @@ def band_and_rate(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[tuple
     time = (np.arange(x.size) / sample_rate_hz).astype(np.float32)
     moment = scipy.fft.rfft(x * time, length)
     moment *= np.conjugate(spectrum, out=spectrum)
-    delay = _sums(moment.real, bins) / np.maximum(energy, np.finfo(float).tiny)
-    filled = _longest_run(energy > 10.0 ** (BAND_EDGE_DB / 10.0) * _middle(energy))
-    band = (float(edges[filled.start]), float(edges[filled.stop]))
-    log_f = np.log(np.sqrt(edges[:-1] * edges[1:]))[filled]
+    return edges, energy, _sums(moment.real, bins) / np.maximum(energy, np.finfo(float).tiny)
+
+
+def _rate(frequency_hz: Float64s, delay_s: Float64s) -> float:
+    """The slope of group delays over ln f, where they lie on a line."""
+    log_f = np.log(frequency_hz)
     if log_f.size < BANDS_PER_OCTAVE:
         raise NotASweepError("it fills less than an octave")
-    rate, start = np.polyfit(log_f, delay[filled], 1)
-    residual = delay[filled] - (rate * log_f + start)
+    rate, start = np.polyfit(log_f, delay_s, 1)
+    residual = delay_s - (rate * log_f + start)
     if rate <= 0.0 or np.sqrt(np.mean(residual**2)) > 0.05 * rate * np.ptp(log_f):
         raise NotASweepError("its frequency doesn't rise exponentially with time")
-    return band, float(rate)
+    return float(rate)
 
 
 def _band_edges_hz(duration_s: float, sample_rate_hz: float) -> Float64s:

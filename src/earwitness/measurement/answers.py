@@ -16,6 +16,7 @@ from earwitness.measurement.readers.audio import LOOPBACK, selector_of, stated_c
 from earwitness.measurement.readers.contents import Recording, Source
 from earwitness.measurement.readers.registry import reader_of
 from earwitness.measurement.readers.signals import read_sounds, sound_of, source_of
+from earwitness.measurement.readers.sound_options import StatedSweep, stated_sweep
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Take, TakeKey, TakeKind
 
@@ -23,6 +24,8 @@ Float32s = npt.NDArray[np.float32]
 
 #: What is weaker than this re a stimulus' greatest sample is its silent head or tail.
 HEARD_PART: Final = 1e-3
+#: A sweep's rate, found from its samples, may differ so much from what is stated.
+RATE_PART: Final = 0.02
 _AGAIN: Final = "record the whole sweep again"
 
 
@@ -94,17 +97,36 @@ def stimulus_in(file: Path, take: Take) -> Stimulus:
     Raises
     ------
     ReadError
-        It can't be read, or is no exponential sweep.
+        It can't be read, is no exponential sweep, or isn't the one that its entry states.
     """
     source = Source(file, take.path, take.read, may_touch_full_scale=True)
     recording = sound_of(reader_of(source).read(source, [take.selector])[0], take)
     samples = recording.samples[0]
+    sample_rate_hz = recording.sample_rate_hz
+    stated = stated_sweep(source)
     try:
-        band, rate = sweeps.band_and_rate(samples, recording.sample_rate_hz)
+        if stated is None:
+            band, rate = sweeps.band_and_rate(samples, sample_rate_hz)
+        else:
+            band, rate = stated.band_hz, stated.rate_s
+            _require_stated(take, stated, samples, sample_rate_hz)
     except sweeps.NotASweepError as error:
         problem = f"is no exponential sweep: {error}"
         raise ReadError(take.id, problem, "add the sweep that was played") from error
-    return Stimulus(take.id, samples, recording.sample_rate_hz, band, rate)
+    return Stimulus(take.id, samples, sample_rate_hz, band, rate)
+
+
+def _require_stated(take: Take, stated: StatedSweep, samples: Float32s, sample_rate_hz: int) -> None:
+    """Refuse a sweep that can't reach so high as is stated, or rises at another pace."""
+    high = stated.band_hz[1]
+    if high > sample_rate_hz / 2.0:
+        problem = f"can't reach the stated {high:g} Hz at {sample_rate_hz} Hz"
+    else:
+        found_s = sweeps.rate_in(samples, sample_rate_hz, stated.band_hz)
+        if abs(found_s / stated.rate_s - 1.0) <= RATE_PART:
+            return
+        problem = f"rises by the factor e in {found_s:.3g} s, and {stated.rate_s:.3g} s are stated"
+    raise ReadError(take.id, problem, "correct read in takes.toml, or add the sweep that was played")
 
 
 def read_answers(raw: Path, takes: Sequence[Take], stimulus: Stimulus) -> list[Answer]:

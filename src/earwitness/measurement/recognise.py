@@ -19,7 +19,7 @@ from earwitness.measurement.recognition.kind import Repeat, calibrator_level_db,
 from earwitness.measurement.recognition.levels import Levels, why_not_of_kind
 from earwitness.measurement.recognition.near_field import distance_in, radiator_in
 from earwitness.measurement.recognition.sets import Sets
-from earwitness.measurement.recognition.stimulus import with_stimulus
+from earwitness.measurement.recognition.stimulus import Step, with_stimulus
 from earwitness.measurement.recognition.tokens import Text, text_of, text_of_path
 from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Drive, Take, TakeKey, TakeKind
 
@@ -86,6 +86,7 @@ def recognise(
     drive: Drive | None = None,
     stimuli: Mapping[str, float | None] | None = None,
     radiators: Collection[str] = (),
+    steps: Mapping[str, Step] | None = None,
 ) -> tuple[Recognition, ...]:
     """Takes of the parts of `files`, in the order of their paths.
 
@@ -97,6 +98,8 @@ def recognise(
         The stimuli that the case has already, each with its sample rate in Hz where that is known.
     radiators
         The names that the case gives to radiators.
+    steps
+        Stimuli that are known to be one sweep at several levels.
     """
     ordered = sorted(files, key=lambda file: file.path)
     texts = [
@@ -114,7 +117,7 @@ def recognise(
     for one in found:
         if one.take is not None and one.take.key.kind is TakeKind.STIMULUS:
             played[one.path] = rates[one.path]
-    return tuple(with_stimulus(one, rates[one.path], played) for one in found)
+    return tuple(with_stimulus(one, rates[one.path], played, steps) for one in found)
 
 
 def parts_of(contents: Contents) -> tuple[Part, ...]:

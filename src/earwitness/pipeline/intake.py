@@ -17,6 +17,7 @@ from earwitness.case.lock import exclusive
 from earwitness.case.manifest import read_facts
 from earwitness.case.raw_store import read_hashes
 from earwitness.case.removal import returning
+from earwitness.case.sidecar import sidecar_of
 from earwitness.case.source_files import source_digest
 from earwitness.case.takes import read_takes
 from earwitness.measurement.readers.contents import Source
@@ -30,6 +31,7 @@ from earwitness.measurement.recognition.tokens import text_of
 from earwitness.measurement.recognition.words import PLANES
 from earwitness.pipeline.arrivals import Arrivals, Doubt, Progress, Whole, arrivals, whole_of
 from earwitness.pipeline.entry_examples import example_for
+from earwitness.pipeline.sidecars import Told, sidecars_among, with_sidecars
 from earwitness.pipeline.takes_seen import Change, Correction, changes, corrections, remember
 from earwitness.pipeline.tried import tried
 from earwitness.pipeline.unsettled import doubt_of, other_drives, signs_of
@@ -145,6 +147,7 @@ def look_at(
     given = _Given.of(CaseFolder.open(root), files)
     arrived = arrivals(given.unsettled, given.settled, read, progress)
     stimuli = _stimuli(given)
+    told = given.told
     recognised = recognise(
         [
             replace(f, within=given.within.get(f.path, ""))
@@ -154,12 +157,13 @@ def look_at(
         drive=wanted,
         stimuli=stimuli,
         radiators=[radiator.name for radiator in given.facts.unit.radiators],
+        steps=told.steps,
     )
-    takes = [replace(r.take, read=arrived.read[r.path]) for r in recognised if r.take is not None]
+    takes = [replace(r.take, read=told.read(r.path, arrived.read[r.path])) for r in recognised if r.take]
     takes += given.back
     doubtful = [r for r in recognised if r.take is None]
     played = _may_have_been_played(doubtful, takes, arrived, stimuli)
-    doubts = [*arrived.doubts, *_untold(doubtful, played, arrived, given.facts.rig)]
+    doubts = [*arrived.doubts, *told.doubts, *_untold(doubtful, played, arrived, given.facts.rig)]
     doubts += [*_taken_twice(takes, given.known), *_others_there(given)]
     new = [*takes, *(take for take in given.stated if take.path not in given.there)]
     doubts += _of_other_size([take for take in new if take.path in given.settled], arrived)
@@ -171,7 +175,11 @@ def look_at(
         stated=given.stated,
         doubts=tuple(sorted(doubts, key=lambda doubt: (doubt.path, doubt.selector))),
         there=given.there,
-        remarks={file.path: file.contents.remark for file in arrived.files if file.contents.remark},
+        remarks={
+            file.path: remark
+            for file in arrived.files
+            if (remark := file.contents.remark or told.remarks.get(file.path))
+        },
         wholes={file.path: whole for file in arrived.files if (whole := whole_of(file.contents))},
         corrections=corrections(given.stated),
         changes=changes(given.case, given.known_before),
@@ -222,7 +230,7 @@ class _Given:
     @classmethod
     def of(cls, case: CaseFolder, files: Sequence[Path]) -> _Given:
         facts = read_facts(case)
-        sources = gather(files)
+        sources = with_sidecars(gather(files))
         names = {name for _, name in sources}
         back = returning(case, sources)
         returned = {take.path for take in back}
@@ -239,6 +247,14 @@ class _Given:
     def places(self) -> Mapping[str, Path]:
         """Where each given file lies, by its name."""
         return {name: path for path, name in self.sources}
+
+    @cached_property
+    def told(self) -> Told:
+        """What the sidecars of stimuli say, of those that come in and of those that are in the case."""
+        played = [take.path for take in self.known if take.key.kind is TakeKind.STIMULUS]
+        names = [name for path in played for name in (path, sidecar_of(Path(path)).as_posix())]
+        held = {name: file for name in names if (file := self.case.raw / name).is_file()}
+        return Told.by({**held, **self.places})
 
     @cached_property
     def lying(self) -> Mapping[str, Path]:
@@ -259,8 +275,12 @@ class _Given:
     @cached_property
     def unsettled(self) -> list[tuple[Path, str]]:
         """The files to look at: those that are new, or of which nothing is stated."""
-        settled = self.settled
-        return [(p, name) for p, name in self.sources if name not in self.there or name not in settled]
+        settled, sidecars = self.settled, sidecars_among(self.sources)
+        return [
+            (path, name)
+            for path, name in self.sources
+            if name not in sidecars and (name not in self.there or name not in settled)
+        ]
 
     @cached_property
     def returned(self) -> frozenset[str]:

@@ -283,7 +283,7 @@ def _at_level(wave: Float64s, signal: Signal, level: _Level) -> Float64s:
         highest = math.floor(10.0 * (level.dbfs - peak_db + HIGHEST_PEAK_DBFS + _ROUNDING_DB)) / 10.0
         line = f"{level.drive.label} would clip: its peak would be {peak_db:+.2f} dBFS; give at most"
         raise CallError(f"{line} {highest:.1f} dBFS".replace("-", "−"))
-    return scaled
+    return np.asarray(scaled)
 
 
 def _file(

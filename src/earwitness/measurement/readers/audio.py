@@ -28,7 +28,14 @@ from earwitness.measurement.readers.contents import (
 )
 from earwitness.measurement.readers.files import require_regular
 from earwitness.measurement.readers.options import whole_number
-from earwitness.measurement.readers.sound_options import IMPULSE_RESPONSE, PA_PER_UNIT, require_possible
+from earwitness.measurement.readers.sound_options import (
+    IMPULSE_RESPONSE,
+    PA_PER_UNIT,
+    SWEEP_FROM,
+    SWEEP_RATE,
+    SWEEP_TO,
+    require_possible,
+)
 from earwitness.records.errors import ReadError
 
 Float32s = npt.NDArray[np.float32]
@@ -61,6 +68,9 @@ class AudioReader:
         LOOPBACK: "the channel that recorded the stimulus itself, by wire: time counts from its arrival",
         IMPULSE_RESPONSE: "true for a near field that is an impulse response and no recording of a sweep",
         PA_PER_UNIT: "for an impulse response: the pascals that a sample of 1 stands for",
+        SWEEP_FROM: "for a stimulus: the hertz at which its sweep begins, after its fade; with the other two",
+        SWEEP_TO: "for a stimulus: the hertz at which its sweep ends, before its fade",
+        SWEEP_RATE: "for a stimulus: the seconds in which its sweep rises by the factor e",
     }
 
     def look(self, source: Source) -> Contents:

@@ -1,24 +1,44 @@
-"""Which stimulus a recording is of: the only one, or the only one of its sample rate."""
+"""Which stimulus a recording is of: the only one, the only one of its sample rate, or a step of one sweep."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from earwitness.measurement.recognition.answers import Recognition, Unclear
-from earwitness.records.takes import TakeKind
+from earwitness.records.takes import Drive, TakeKind
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A stimulus that is one of several levels of the same sweep.
+
+    `sweep` is the same text for all of them; `drives` say at what drive this one plays, in each unit.
+    """
+
+    sweep: str
+    drives: frozenset[Drive] = frozenset()
 
 
 def with_stimulus(
-    recognition: Recognition, rate_hz: float | None, stimuli: Mapping[str, float | None]
+    recognition: Recognition,
+    rate_hz: float | None,
+    stimuli: Mapping[str, float | None],
+    steps: Mapping[str, Step] | None = None,
 ) -> Recognition:
-    """Name the stimulus in a recording's take, else doubt it. `stimuli` are sample rates by path."""
+    """Name the stimulus in a recording's take, else doubt it.
+
+    `stimuli` are sample rates by path. Of those that are steps of one sweep it is the one of the take's
+    drive, or the first: a response is the same by any of them.
+    """
     take = recognition.take
     if take is None or take.key.kind not in (TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE):
         return recognition
     fitting = fitting_stimuli(rate_hz, stimuli)
-    if len(fitting) == 1:
-        return replace(recognition, take=replace(take, stimulus=fitting[0]))
+    step = _step_at(fitting, take.key.drive, steps or {})
+    played = fitting[0] if len(fitting) == 1 else step
+    if played is not None:
+        return replace(recognition, take=replace(take, stimulus=played))
     doubt = Unclear("stimulus", _why_none(fitting, rate_hz, stimuli))
     return replace(recognition, take=None, doubts=(*recognition.doubts, doubt))
 
@@ -26,6 +46,14 @@ def with_stimulus(
 def fitting_stimuli(rate_hz: float | None, stimuli: Mapping[str, float | None]) -> list[str]:
     """Those that may have been played in a recording of that sample rate."""
     return [path for path, rate in stimuli.items() if _may_fit(rate, rate_hz)]
+
+
+def _step_at(fitting: list[str], drive: Drive | None, steps: Mapping[str, Step]) -> str | None:
+    """The step of one sweep that plays at `drive`; None where `fitting` are more sweeps than one."""
+    if not fitting or len({steps[path].sweep if path in steps else path for path in fitting}) > 1:
+        return None
+    ordered = sorted(fitting)
+    return next((path for path in ordered if path in steps and drive in steps[path].drives), ordered[0])
 
 
 def _may_fit(rate: float | None, recorded: float | None) -> bool:
