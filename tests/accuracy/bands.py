@@ -11,9 +11,8 @@ uncertainties, and the world is off by draws from them:
 - *temperature*: the air's stated temperature is off by 1 K.
 
 Noise, the gate's truncation and the splice are as they are. What nobody knows isn't varied: positions,
-distances, the near microphone's gap, the cabinet's sizes and faces are exactly as stated, and the air absorbs
-nothing: a case can't state its humidity, and what the air takes (0.7 dB at 16 kHz on 1.5 m at 27 %) is a
-test of its own.
+distances, the near microphone's gap, the cabinet's sizes and faces and the air's humidity are exactly as
+stated. The air absorbs (0.7 dB at 16 kHz on 1.5 m at 27 %); truth is that of air that absorbs nothing.
 
 **The count.** The band is level ± 1.96 standard uncertainties of the on-axis curve, at fixed frequencies a
 third of an octave apart (1000·2^(k/3) Hz), where the curve is valid. It is a band for single points: at any
@@ -115,7 +114,7 @@ class Share:
 
 def banded(seed: int) -> Banded:
     """One case, from its drawing to its band."""
-    made = drawn(seed)
+    made = drawn(seed, absorbing=True)
     folder = Path(tempfile.mkdtemp(prefix="accuracy_"))
     try:
         return _points(seed, measure_astray(seed, made, folder))

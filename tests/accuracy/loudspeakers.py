@@ -122,6 +122,8 @@ def described(scenario: Scenario) -> Made:
         "positive_horizontal": "left",
         "positive_vertical": "up",
     }
+    if scenario.air.humidity_percent is not None:
+        rig["humidity_percent"] = scenario.air.humidity_percent
     if height is not None:
         rig |= {"height_m": height, "microphone_height_m": height + turntable.microphone_up_m}
     unit = {"name": scenario.name, "cabinet": _stated(cabinet), "radiators": radiators}

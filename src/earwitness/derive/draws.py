@@ -39,6 +39,7 @@ _STREAMS: Final = {
     ComponentName.FIT: 9,
     ComponentName.INTERPOLATION: 11,
     ComponentName.SEPARATION: 12,
+    ComponentName.AIR: 14,
 }
 #: Streams of what takes share through a common near-field take.
 _COMMON_STREAMS: Final = {ComponentName.NOISE: 10, ComponentName.REPEAT: 13}

@@ -24,6 +24,8 @@ level
 interpolation
     of directions between those that were measured, one draw for each times what the fit misses of a direction
     that is left out; only in cases that have such directions.
+air
+    one draw for everything times what the air may have absorbed; only in cases that don't state it.
 temperature
     one draw for everything: distance is taken from time of flight, so an error of the speed of sound is one
     of the level, 20·lg(e)·u_T/(2T) = 0.015 dB for 1 K.
@@ -65,9 +67,10 @@ TAKE_COMPONENTS: Final = (
     ComponentName.TEMPERATURE,
     ComponentName.INTERPOLATION,
     ComponentName.SEPARATION,
+    ComponentName.AIR,
 )
 #: Components that few cases have: they are left out where no take has them.
-_SELDOM: Final = frozenset({ComponentName.INTERPOLATION, ComponentName.SEPARATION})
+_SELDOM: Final = frozenset({ComponentName.INTERPOLATION, ComponentName.SEPARATION, ComponentName.AIR})
 #: Where the value of a take rests, wholly or in part, on takes that others share.
 _SHARED: Final = (
     Origin.NEAR_FIELD,
@@ -90,8 +93,8 @@ class TakeErrors:
     ----------
     standard_db
         For each of `TAKE_COMPONENTS` shape (T, F), or None where it is neither stated nor found. Of the angle
-        it is signed, as the slope along the orbit is. Interpolation and separation are
-        there only where a take has them.
+        it is signed, as the slope along the orbit is. Interpolation, separation and
+        air are there only where a take has them.
     unknown
         For components found in the data shape (T,): the takes of which they can't be told. They count as
         zero in `standard_db`.

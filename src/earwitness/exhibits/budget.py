@@ -33,6 +33,7 @@ SHORT: Final[Mapping[str, str]] = {
     ComponentName.TEMPERATURE: "temp.",
     ComponentName.INTERPOLATION: "interp.",
     ComponentName.SEPARATION: "separ.",
+    ComponentName.AIR: "air",
 }
 #: The axis ends no lower, dB, and has so much room above the largest total.
 LEAST_DB: Final = 0.1

@@ -225,9 +225,10 @@ def gate_takes(
     high = min(0.48 * rate, *(r.band_hz[1] for r in responses))
     valid = known & (frequency_hz >= low) & (frequency_hz <= high)
     scale = gate.factor * distances_m[:, None]
+    added_db = 0.0 if setting.absorption is None else setting.absorption.added_db * distances_m[:, None]
     window = gating.gate(stretch.time_s, LEAD_S, gate.seconds)
     return Gated(
-        pressure=(spectrum * (scale * pa)).astype(np.complex64),
+        pressure=(spectrum * (scale * pa * 10.0 ** (np.asarray(added_db) / 20.0))).astype(np.complex64),
         valid=valid & ~noise.hides(power, noise_power),
         noise_db=noise.level_uncertainty_db(power, noise_power),
         gate_db=rms_over(change_db, GATE_BAND_OCTAVES),

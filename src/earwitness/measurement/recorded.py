@@ -13,6 +13,7 @@ import numpy.typing as npt
 from earwitness.acoustics import gating
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement import stated
+from earwitness.measurement.absorption import absorption_in
 from earwitness.measurement.boxes import placed_box
 from earwitness.measurement.calibration import Calibration, calibrate
 from earwitness.measurement.carrying import PlacedCabinet, PlacedSphere, fits
@@ -116,6 +117,7 @@ def reduce_recorded(
         gated = gate_takes(*geometry.of(group), geometry.gate, setting)
         rate = geometry.responses[geometry.rows.index(group[0])].sample_rate_hz
         _enter(table, group, gated, geometry.gate.seconds, rate)
+        _unsure_of_air(table, group, geometry, setting)
         alone = Layer.of(table, group) if field is not None else None
         if near is not None:
             _join(table, group, gated, geometry, near=near, facts=facts, setting=setting)
@@ -132,14 +134,16 @@ def _settings(
     near = [take for take in takes if take.key.kind in (TakeKind.NEAR_FIELD, TakeKind.SURFACE)]
     wanted = {in_pascals(take) for take in [*(table.takes[row] for row in rows), *near]}
     speed = speed_of_sound_m_s(facts.rig.temperature_c)
+    absorption = absorption_in(facts.rig, table.frequency_hz)
+    table.say(absorption.note)
     settings = {}
     if False in wanted:
         calibration = calibrate(raw, takes, facts.rig.pa_per_full_scale)
         table.say(*calibration.notes)
-        settings[False] = Setting(table.frequency_hz, speed, calibration)
+        settings[False] = Setting(table.frequency_hz, speed, calibration, absorption)
     if True in wanted:
         table.say("Impulse responses whose scale is stated in pascals are taken as calibrated.")
-        settings[True] = Setting(table.frequency_hz, speed, _IN_PASCALS)
+        settings[True] = Setting(table.frequency_hz, speed, _IN_PASCALS, absorption)
     return settings
 
 
@@ -206,6 +210,14 @@ def _enter(table: Table, rows: list[int], gated: Gated, gate_s: float, rate_hz: 
     table.impulse_responses.update(zip(rows, gated.impulse_response, strict=True))
     if np.isnan(gated.noise_db[gated.valid]).any():
         table.say("Noise can't be told in impulse responses that hold too little from before the sound.")
+
+
+def _unsure_of_air(table: Table, rows: list[int], geometry: _Geometry, setting: Setting) -> None:
+    """What isn't known of the air's absorption on the way to each row's microphone."""
+    if setting.absorption is not None and setting.absorption.unsure_db.any():
+        _, _, distances_m = geometry.of(rows)
+        for row, distance_m in zip(rows, distances_m, strict=True):
+            table.air_db[row] = setting.absorption.unsure_db * distance_m
 
 
 def _join(

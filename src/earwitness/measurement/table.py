@@ -38,6 +38,7 @@ class Table:
     notes: list[str] = field(default_factory=list)
     separation_db: dict[int, Float64s] = field(default_factory=dict)
     repeat_db: dict[int, Float64s] = field(default_factory=dict)
+    air_db: dict[int, Float64s] = field(default_factory=dict)
     repeat_degrees: Float64s | None = None
 
     @classmethod
@@ -77,11 +78,18 @@ class Table:
             ComponentName.SPLICE: self.splice_db,
         }
         between = {ComponentName.INTERPOLATION: self.interpolation_db} if self.interpolation_db.any() else {}
-        return found | between | self._of_rows(ComponentName.SEPARATION, self.separation_db) | self._repeat()
+        return found | between | self._of_some_rows()
 
-    def _repeat(self) -> dict[ComponentName, Float64s]:
-        """What repeats of near fields tell; NaN in rows that rest on none."""
-        return self._of_rows(ComponentName.REPEAT, self.repeat_db, np.nan)
+    def _of_some_rows(self) -> dict[ComponentName, Float64s]:
+        """What the separation of waves, repeats of near fields and the air leave unsure.
+
+        NaN where it can't be told: in rows that rest on no near field, or that came as responses.
+        """
+        return (
+            self._of_rows(ComponentName.SEPARATION, self.separation_db)
+            | self._of_rows(ComponentName.REPEAT, self.repeat_db, np.nan)
+            | self._of_rows(ComponentName.AIR, self.air_db, np.nan)
+        )
 
     def _of_rows(
         self, name: ComponentName, by_row: dict[int, Float64s], elsewhere: float = 0.0

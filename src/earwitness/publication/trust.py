@@ -127,6 +127,12 @@ def _rig(case: CaseFiles, built: Built) -> tuple[Line, ...]:
             if rig.temperature_c is not None
             else NOT_STATED,
         ),
+        line(
+            "Relative humidity",
+            say(quantity(rig.humidity_percent, "%", "case:rig.humidity_percent", 0))
+            if rig.humidity_percent is not None
+            else NOT_STATED,
+        ),
     ]
     band = built.curves.valid_band_hz(CurveName.ON_AXIS)
     if band:

@@ -114,7 +114,8 @@ class Rig:
     `gate_s` ends the gate after the arrival, where the reviewer states it; `gate_cycles` ends it sooner at
     high frequencies, after so many of their cycles. `ground_plane` says that loudspeaker and microphone lay
     on a hard floor, which doubles the pressure and reflects nothing later. `pa_per_full_scale` is the
-    recording chain's level, where no calibrator take gives it. `positive_horizontal` and `positive_vertical`
+    recording chain's level, where no calibrator take gives it. `humidity_percent` is the air's relative
+    humidity: with `temperature_c` it says what the air absorbs. `positive_horizontal` and `positive_vertical`
     say to which side of the loudspeaker the positive angles of ``takes.toml`` lie; files that state their
     positions as AES69 does speak for themselves. `earlier` are folders of earlier cases of the same rig,
     oldest first, counted from the case's own: the rig's reference loudspeaker is held against them.
@@ -130,6 +131,7 @@ class Rig:
     ground_plane: bool = False
     pa_per_full_scale: Positive | None = None
     temperature_c: Annotated[float, Field(gt=-40, lt=60, allow_inf_nan=False)] | None = None
+    humidity_percent: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] | None = None
     microphone: Line | None = None
     room: Line | None = None
     positive_horizontal: Literal["left", "right"] | None = None

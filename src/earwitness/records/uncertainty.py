@@ -23,6 +23,7 @@ class ComponentName(StrEnum):
     FIT = "fit"
     INTERPOLATION = "interpolation"
     SEPARATION = "separation"
+    AIR = "air"
 
 
 #: Below this, in the value's own unit, a standard uncertainty is zero but for rounding, and isn't printed.
@@ -50,6 +51,7 @@ SHARING: Final[Mapping[ComponentName, Sharing]] = {
     ComponentName.FIT: Sharing(over_frequency=True, over_takes=True),
     ComponentName.INTERPOLATION: Sharing(over_frequency=True, over_takes=False),
     ComponentName.SEPARATION: Sharing(over_frequency=True, over_takes=True),
+    ComponentName.AIR: Sharing(over_frequency=True, over_takes=True),
 }
 
 
