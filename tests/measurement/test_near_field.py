@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy.bench import Recorded, record
+from accuracy.loudspeakers import drawn
 from arriving import arrived
 from made_recordings import FULL_SCALE_PA, Bench
 
@@ -11,13 +14,14 @@ from earwitness.measurement.calibration import Calibration
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.joining import common
 from earwitness.measurement.near_field import NearField, read_near_field
+from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.setting import Setting
 from earwitness.measurement.table import Table
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Radiator, Sphere, Unit
 from earwitness.records.grid import derived_grid
-from earwitness.records.takes import Take, TakeId
+from earwitness.records.takes import ReadOptions, Take, TakeId
 
 GRID = derived_grid()
 SPEED = 343.2
@@ -100,6 +104,32 @@ def test_near_fields_on_two_clocks_are_refused(bench: Bench, late_s: float) -> N
     # FACTS §8: 343.2 mm are 1 ms; 0.4 m of cabinet 1.17 ms, and 1 ms for the rise of a port
     with pytest.raises(CaseError, match=r"near_field_.*begin .* apart.*allows 2\.17 ms"):
         measured(bench.folder, names, unit)
+
+
+@pytest.fixture(scope="module")
+def slow_port(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
+    """A port in the back whose sound below 300 Hz builds up over 4 ms."""
+    return record(drawn(99), tmp_path_factory.mktemp("port"), ())
+
+
+@pytest.mark.parametrize(("late_s", "options"), [(0.0, ()), (4e-3, ((LOOPBACK, 2),)), (4e-3, ())])
+def test_a_port_s_clock_is_told_although_its_sound_builds_up_slowly(
+    slow_port: Recorded, late_s: float, options: ReadOptions
+) -> None:
+    """A latency of its own of 4 ms is refused, but for takes whose time counts from a loopback."""
+    takes = [dataclasses.replace(take, read=options) for take in slow_port.takes]
+    responses = slow_port.impulse_responses()
+    for take in takes:
+        if take.key.radiator == "port":
+            heard = responses[take.id]
+            responses[take.id] = dataclasses.replace(heard, start_s=heard.start_s + late_s)
+    setting = Setting(GRID, SPEED, Calibration(FULL_SCALE_PA, None, None, ()))
+    unit = slow_port.facts().unit
+    if late_s and not options:
+        with pytest.raises(CaseError, match=r"begin .* apart"):
+            read_near_field(unit, takes, responses, setting)
+    else:
+        assert read_near_field(unit, takes, responses, setting) is not None
 
 
 def test_what_is_common_is_two_octaves_or_at_least_half_of_one() -> None:
