@@ -260,3 +260,15 @@ def test_refuses_curves_as_responses(tmp_path: Path) -> None:
     save_curves(tmp_path / "responses.nc", curves())
     with pytest.raises(IntegrityError, match="isn't what a build writes"):
         load_responses(tmp_path / "responses.nc")
+
+
+@pytest.mark.parametrize("order", [slice(None, -1), slice(None, None, -1)], ids=["fewer", "another order"])
+def test_refuses_curves_of_a_version_with_other_components(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, order: slice
+) -> None:
+    every = tuple(ComponentName)
+    with monkeypatch.context() as patched:
+        patched.setattr("earwitness.case.curve_files._COMPONENTS", every[order])
+        save_curves(tmp_path / "curves.nc", curves())
+    with pytest.raises(IntegrityError, match=r"build/curves\.nc: isn't what a build writes; build again"):
+        load_curves(tmp_path / "curves.nc")

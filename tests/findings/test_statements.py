@@ -90,3 +90,13 @@ def test_a_response_that_hasnt_fallen_says_where_it_still_is() -> None:
     figure = replace(given, value=Bound(20.1, "at most"))
     (found,) = statements(specimen.curve_set(), {FigureName.F6: figure})
     assert str(found.statement) == "Bass is still there at 20.1 Hz, the lowest frequency that is valid."
+
+
+def test_bass_whose_end_is_lost_in_its_uncertainty_is_not_determined() -> None:
+    given = {f.name: f for f in specimen.results().figures}
+    lost = {name: replace(given[name], uncertainty=60.0) for name in (FigureName.F6, FigureName.F10)}
+    (found,) = statements(specimen.curve_set(), lost)
+    assert str(found.statement) == (
+        "How far down bass reaches is not determined within ± 60 Hz; it reads 50 Hz."
+    )
+    assert "F10 is not determined within ± 60 Hz; it reads 40 Hz." in str(found.explanation)

@@ -18,7 +18,7 @@ from earwitness.publication.rows import row, table
 from earwitness.publication.wording import date_words, listing, named
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, Unit
-from earwitness.records.figures import Bound, Check, Figure, FigureName, NotAvailable
+from earwitness.records.figures import Bound, Check, Figure, FigureName, NotAvailable, Quantity
 from earwitness.records.responses import Origin
 from earwitness.records.sentences import Number, Quoted, Term, Words, say
 from earwitness.records.takes import Drive
@@ -44,6 +44,44 @@ def test_a_value_has_the_digits_of_its_uncertainty(
     assert str(said) == text
     assert said.numbers[0].reference == "figure:f6/value/value"
     assert [n.value for n in said.numbers[1:]] == ([uncertainty] if uncertainty else [])
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "text"),
+    [
+        (50.0, 60.0, "not determined within ± 60 Hz; it reads 50 Hz"),
+        (60.0, 60.0, "not determined within ± 60 Hz; it reads 60 Hz"),
+        (61.0, 60.0, "not determined within ± 60 Hz; it reads 60 Hz"),
+        (66.0, 60.0, "70 ± 60 Hz"),
+        (50.0, None, "50.0 Hz"),
+    ],
+)
+def test_what_its_uncertainty_reaches_down_to_zero_is_not_determined(
+    value: float, uncertainty: float | None, text: str
+) -> None:
+    """A frequency can't be negative: 50 ± 60 Hz would say that it may be."""
+    given = replace(figure(FigureName.F6), value=Quantity(value), uncertainty=uncertainty)
+    said = row(given).value
+    assert str(said) == text
+    references = {"figure:f6/value/value": value, "figure:f6/uncertainty": uncertainty}
+    assert {n.reference: n.value for n in said.numbers}.items() <= references.items()
+
+
+def test_what_may_be_negative_keeps_its_uncertainty() -> None:
+    given = replace(figure(FigureName.IN_ROOM_TILT), value=Quantity(-0.1), uncertainty=0.3)
+    assert str(row(given).value) == "−0.1 ± 0.3 dB/octave"
+
+
+@pytest.mark.parametrize(
+    ("band", "text"),
+    [
+        ((9720.0, 9720.0), "not available: not valid at 9.72 kHz"),
+        ((9720.0, 9791.0), "not available: not valid from 9.72 kHz to 9.79 kHz"),
+    ],
+)
+def test_a_hole_of_one_point_is_one_frequency(band: tuple[float, float], text: str) -> None:
+    absent = NotAvailable("not valid", invalid_band_hz=band)
+    assert str(row(replace(figure(FigureName.F6), value=absent)).value) == text
 
 
 @pytest.mark.parametrize(

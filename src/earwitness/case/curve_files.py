@@ -190,6 +190,8 @@ def _orders(of: Sequence[Sequence[TakeId]], takes: Sequence[TakeId]) -> Array:
 
 
 def _read(file: NetcdfReader) -> CurveSet:
+    if tuple(file.texts("component")) != _COMPONENTS:
+        raise ValueError("components of uncertainty of another version")
     takes = [TakeId(take) for take in file.texts("take")]
     names = [CurveName(name) for name in file.texts("curve")]
     values, stated = file.numbers("component_uncertainty"), file.numbers("component_stated")

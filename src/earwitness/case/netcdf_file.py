@@ -148,7 +148,7 @@ def read_file(path: Path, read: Callable[[NetcdfReader], Read]) -> Read:
     try:
         with h5netcdf.File(path, "r", decode_vlen_strings=True) as file:
             return read(NetcdfReader(file))
-    except (OSError, KeyError, ValueError, TypeError) as error:
+    except (OSError, LookupError, ValueError, TypeError) as error:
         problem = "isn't there" if isinstance(error, FileNotFoundError) else "isn't what a build writes"
         raise IntegrityError(f"build/{path.name}", problem, "build again") from error
 

@@ -51,6 +51,24 @@ def measured_size(value: float, uncertainty: float | None, unit: str, reference:
     return _measured(value, abs(value), uncertainty, unit, reference)
 
 
+def lost(value: float, uncertainty: float | None) -> bool:
+    """Whether a quantity that can't be negative is lost in its uncertainty as printed: ``50 ± 60 Hz``."""
+    if uncertainty is None or not uncertainty >= NEGLIGIBLE:
+        return False
+    decimals = decimals_for(uncertainty)
+    return round(uncertainty, decimals) >= round(value, decimals)
+
+
+def not_determined(value: float, uncertainty: float, unit: str, reference: str) -> Sentence:
+    """``not determined within ± 60 Hz; it reads 50 Hz``, of a quantity that is `lost`."""
+    return say(
+        "not determined within ± ",
+        spread(uncertainty, unit, f"{reference}/uncertainty"),
+        "; it reads ",
+        quantity(value, unit, f"{reference}/value/value", decimals_for(uncertainty)),
+    )
+
+
 def _measured(value: float, shown: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
     if uncertainty is None or not uncertainty >= NEGLIGIBLE:
         return say(Number(value_text(shown, unit, 1), value, f"{reference}/value/value"))

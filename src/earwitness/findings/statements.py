@@ -20,7 +20,15 @@ from earwitness.derive.coverage_words import (
 from earwitness.derive.formatting import angle_text
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
-from earwitness.derive.numerals import frequency, measured, measured_size, quantity, spread
+from earwitness.derive.numerals import (
+    frequency,
+    lost,
+    measured,
+    measured_size,
+    not_determined,
+    quantity,
+    spread,
+)
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
 from earwitness.derive.wording import band_words
@@ -183,17 +191,28 @@ def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, 
         return _still_there(figure, value, curves)
     if not isinstance(value, Quantity):
         return None
-    statement = say(
-        "Bass reaches down to ", measured(value.value, figure.uncertainty, "Hz", f"figure:{figure.name}"), "."
-    )
+    statement = _reaches(value.value, figure)
     explanation = say("There the response on axis has fallen to half its mean pressure (", Term("F6"), ").")
     others = [available[n] for n in (FigureName.F3, FigureName.F10) if n in available]
     for other in others:
         if isinstance(other.value, Quantity):
-            number = measured(other.value.value, other.uncertainty, "Hz", f"figure:{other.name}")
+            number = _edge(other.value.value, other)
             explanation += say(" ", Term(str(other.name).upper()), " is ", number, ".")
     place = _about(curves, CurveName.ON_AXIS, value.value)
     return _finding(figure, statement, explanation, place, *(o.name for o in others))
+
+
+def _reaches(value_hz: float, figure: Figure) -> Sentence:
+    if lost(value_hz, figure.uncertainty):
+        return say("How far down bass reaches is ", _edge(value_hz, figure), ".")
+    return say("Bass reaches down to ", _edge(value_hz, figure), ".")
+
+
+def _edge(value_hz: float, figure: Figure) -> Sentence:
+    here = f"figure:{figure.name}"
+    if figure.uncertainty and lost(value_hz, figure.uncertainty):
+        return not_determined(value_hz, figure.uncertainty, "Hz", here)
+    return measured(value_hz, figure.uncertainty, "Hz", here)
 
 
 def _still_there(figure: Figure, value: Bound, curves: CurveSet) -> Finding:

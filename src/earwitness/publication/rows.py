@@ -7,7 +7,7 @@ from typing import Final
 
 from earwitness.derive.coverage_words import coverage_sentence
 from earwitness.derive.formatting import number_text, value_text
-from earwitness.derive.numerals import frequency, measured, quantity, spread
+from earwitness.derive.numerals import frequency, lost, measured, not_determined, quantity, spread
 from earwitness.publication.wording import FIGURE_LABELS, named
 from earwitness.records.figures import (
     Bound,
@@ -33,6 +33,16 @@ TABLED: Final = (
     FigureName.COVERAGE_VERTICAL,
     FigureName.IN_ROOM_TILT,
     FigureName.IN_ROOM_SMOOTHNESS,
+)
+#: Figures that can't be negative: one that its uncertainty reaches down to zero isn't determined.
+NEVER_NEGATIVE: Final = frozenset(
+    {
+        FigureName.F3,
+        FigureName.F6,
+        FigureName.F10,
+        FigureName.IN_ROOM_SMOOTHNESS,
+        FigureName.BURST_DECAY,
+    }
 )
 
 
@@ -62,7 +72,7 @@ def value_sentence(figure: Figure) -> Sentence:
     here = f"figure:{figure.name}"
     match figure.value:
         case Quantity(value):
-            return measured(value, figure.uncertainty, figure.unit, here)
+            return _quantity(figure, value)
         case Bound(value, sense):
             sign = "≥ " if sense == "at least" else "≤ "
             return say(sign, quantity(value, figure.unit, f"{here}/value/value"))
@@ -74,6 +84,13 @@ def value_sentence(figure: Figure) -> Sentence:
             return say("passed" if passed else "not passed")
         case NotAvailable() as absent:
             return reason(absent, here)
+
+
+def _quantity(figure: Figure, value: float) -> Sentence:
+    here = f"figure:{figure.name}"
+    if figure.name in NEVER_NEGATIVE and figure.uncertainty and lost(value, figure.uncertainty):
+        return not_determined(value, figure.uncertainty, figure.unit, here)
+    return measured(value, figure.uncertainty, figure.unit, here)
 
 
 def _tolerance(figure: Figure, limits: Tolerance) -> Sentence:
@@ -99,5 +116,7 @@ def reason(absent: NotAvailable, reference: str) -> Sentence:
             frequency(edge, f"{reference}/value/invalid_band_hz/{i}")
             for i, edge in enumerate(absent.invalid_band_hz)
         )
+        if low.text == high.text:
+            return say("not available: not valid at ", low)
         return say("not available: not valid from ", low, " to ", high)
     return say(named(absent.reason))
