@@ -33,6 +33,7 @@ from earwitness.measurement.impulse_response import (
     kept_samples,
     noise_samples,
 )
+from earwitness.measurement.order_responses import orders_in, tells_orders
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, Take, TakeKind
 
@@ -255,6 +256,7 @@ def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | N
         noise=whole[noise % length] * scale,
         band_hz=band_hz,
         heard=_heard(answer, stimulus, peak),
+        orders=orders_in(whole, stimulus, peak) if tells_orders(take) else None,
     )
 
 

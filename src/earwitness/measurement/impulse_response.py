@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.measurement.heard import HEARD_VALUES, Heard
+from earwitness.measurement.order_responses import OrderResponses, order_values
 from earwitness.records.errors import CallError, IntegrityError, ReadError
 from earwitness.records.takes import Drive, Take
 
@@ -23,8 +24,8 @@ KEPT_BEFORE_PART: Final = 0.25
 #: The longest stretch from which noise is taken, re what is kept.
 NOISE_PART: Final = 0.5
 
-_HEADER: Final = struct.Struct("<4s3I4d")
-_MAGIC: Final = b"EWI2"
+_HEADER: Final = struct.Struct("<4s4I4d")
+_MAGIC: Final = b"EWI3"
 
 
 def kept_samples(sample_rate_hz: float) -> int:
@@ -61,6 +62,8 @@ class ImpulseResponse:
         The band that the sweep fills; outside it the response is no measurement.
     heard
         What the recording itself tells; None for a response that came as a file.
+    orders
+        The orders of its distortion, where they are looked at (`order_responses.tells_orders`).
     """
 
     samples: Float32s
@@ -69,6 +72,7 @@ class ImpulseResponse:
     noise: Float32s
     band_hz: tuple[float, float]
     heard: Heard | None = None
+    orders: OrderResponses | None = None
 
     @property
     def end_s(self) -> float:
@@ -78,28 +82,35 @@ class ImpulseResponse:
     def to_bytes(self) -> bytes:
         """A compact form in which the same response has the same bytes."""
         told = np.empty(0) if self.heard is None else self.heard.to_array()
+        orders = np.empty(0) if self.orders is None else self.orders.to_array()
         head = _HEADER.pack(
             _MAGIC,
             self.samples.size,
             self.noise.size,
             told.size,
+            orders.size,
             self.sample_rate_hz,
             self.start_s,
             *self.band_hz,
         )
-        return head + b"".join(part.astype("<f4").tobytes() for part in (self.samples, self.noise, told))
+        return head + b"".join(
+            part.astype("<f4").tobytes() for part in (self.samples, self.noise, told, orders)
+        )
 
     @classmethod
     def from_bytes(cls, data: bytes) -> ImpulseResponse:
         """The response that `to_bytes` wrote; anything else raises `IntegrityError`."""
         if len(data) < _HEADER.size or data[:4] != _MAGIC:
             raise _damaged()
-        _, n, m, told, rate, start, low, high = _HEADER.unpack_from(data)
-        if len(data) != _HEADER.size + 4 * (n + m + told) or told not in (0, HEARD_VALUES):
+        _, n, m, told, orders, rate, start, low, high = _HEADER.unpack_from(data)
+        if len(data) != _HEADER.size + 4 * (n + m + told + orders):
+            raise _damaged()
+        if told not in (0, HEARD_VALUES) or orders not in (0, order_values()):
             raise _damaged()
         values = np.frombuffer(data, dtype="<f4", offset=_HEADER.size).astype(np.float32)
-        heard = Heard.from_array(values[n + m :]) if told else None
-        return cls(values[:n], rate, start, values[n : n + m], (low, high), heard)
+        heard = Heard.from_array(values[n + m : n + m + told]) if told else None
+        separated = OrderResponses.from_array(values[n + m + told :]) if orders else None
+        return cls(values[:n], rate, start, values[n : n + m], (low, high), heard, separated)
 
 
 def _damaged() -> IntegrityError:
