@@ -47,20 +47,24 @@ def joined(
     ratio_db: npt.NDArray[np.float64],
     cabinet: PlacedCabinet = PLAIN,
     pressure: npt.NDArray[np.complex128] | None = None,
+    *,
+    near: NearField = NEAR,
+    noise_db: float = FAR_NOISE_DB,
 ) -> Joined:
     """Near field joined with a far field that is higher by `ratio_db` (F,) in every direction."""
-    assert OVER is not None
+    over = common(near, GRID, 500.0)
+    assert over is not None
     if pressure is None:
         pressure, _ = carried(NEAR, PLAIN, GRID, SETTING.speed_m_s)
     gated = Gated(
         pressure=(pressure * 10.0 ** (ratio_db / 20.0)).astype(np.complex64),
         valid=np.broadcast_to(GRID >= 500.0, pressure.shape),
-        noise_db=np.full(pressure.shape, FAR_NOISE_DB),
+        noise_db=np.full(pressure.shape, noise_db),
         gate_db=np.zeros(pressure.shape),
         impulse_response=np.zeros((len(pressure), 1), dtype=np.float32),
         gate_s=GATE_S,
     )
-    return join(NEAR, gated, OVER, cabinet, SETTING)
+    return join(near, gated, over, cabinet, SETTING)
 
 
 def test_what_agrees_is_joined_without_a_word() -> None:
@@ -98,9 +102,43 @@ def test_the_octave_is_the_one_in_which_they_agree() -> None:
     assert GRID[[within.start, within.stop - 1]] == pytest.approx([500.0, 2_000.0], rel=0.0073)
     for low_hz in (500.0, 700.0, 990.0):
         agrees = (low_hz * 0.97 < GRID) & (low_hz * 2.06 > GRID)
-        over = best_overlap(np.where(agrees, 0.1, 1.0) * np.ones((2, 1)), within)
+        differ = np.where(agrees, 0.1, 1.0) * np.ones((2, 1))
+        over = best_overlap(differ, within, np.ones(differ.shape))
         assert GRID[over.start] == pytest.approx(low_hz, rel=0.04)
         assert GRID[over.stop - 1] == pytest.approx(2.0 * GRID[over.start], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("explained_db", "begins_hz"), [(0.1, 500.0), (1.4, 500.0), (1.6, 700.0), (100.0, 700.0)]
+)
+def test_what_near_and_far_contradict_each_other_in_is_not_passed_over(
+    explained_db: float, begins_hz: float
+) -> None:
+    """A wall behind a tall box: 3 dB apart up to 700 Hz, alike above; twice the uncertainty is explained."""
+    within = common(dataclasses.replace(NEAR, valid=GRID <= 3_000.0), GRID, 500.0)
+    assert within is not None
+    difference = np.where(GRID < 700.0, 3.0, 0.0) * np.ones((2, 1))
+    over = best_overlap(difference, within, np.full(difference.shape, explained_db))
+    assert GRID[over.start] == pytest.approx(begins_hz, rel=0.06)
+
+
+def test_what_agrees_below_is_passed_over() -> None:
+    """3 dB apart between 900 and 1100 Hz alone: the octave may begin up to there, and no higher."""
+    within = common(dataclasses.replace(NEAR, valid=GRID <= 3_000.0), GRID, 500.0)
+    assert within is not None
+    apart = (GRID > 900.0) & (GRID < 1_100.0)
+    difference = np.where(apart, 3.0, np.where(GRID < 600.0, 0.4, 0.0)) * np.ones((2, 1))
+    over = best_overlap(difference, within, np.full(difference.shape, 0.2))
+    assert GRID[over.start] <= 900.0
+
+
+def test_a_join_weighs_gate_and_noise_of_both() -> None:
+    """The same bump below 620 Hz: passed over where the gated response's noise explains it, and else not."""
+    bump = np.where(GRID < 620.0, 2.0, 0.0)
+    wide = dataclasses.replace(NEAR, valid=GRID <= 3_000.0)
+    plain, noisy = joined(bump, near=wide), joined(bump, near=wide, noise_db=1.5)
+    assert plain.over_hz[0] == pytest.approx(500.0, rel=0.0073)
+    assert noisy.over_hz[0] == pytest.approx(620.0, rel=0.07)
 
 
 def test_a_near_field_keeps_its_level_and_the_mismatch_is_told() -> None:

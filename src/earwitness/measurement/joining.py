@@ -32,6 +32,13 @@ LEAST_OVERLAP_OCTAVES: Final = 0.5
 #: It is sought within so many octaves from the gate's limit, in steps of this part of one.
 SOUGHT_OCTAVES: Final = 2.0
 STEP_OCTAVES: Final = 1.0 / 12.0
+#: A third of an octave in which they differ by more than so many standard uncertainties, and than so much, is
+#: not passed over.
+CONTRADICTED_OCTAVES: Final = 1.0 / 3.0
+CONTRADICTED_TIMES: Final = 2.0
+CONTRADICTED_DB: Final = 0.5
+#: Noise that hides one of them explains whatever they differ by.
+ANYTHING_DB: Final = 100.0
 #: Near and far that differ by more in the overlap, as a root mean square, are pointed out.
 WARN_DB: Final = 1.5
 
@@ -82,20 +89,40 @@ def common(near: NearField, frequency_hz: Float64s, gated_from_hz: float) -> sli
     return slice(first, last)
 
 
-def best_overlap(difference_db: Float64s, within: slice) -> slice:
+def best_overlap(difference_db: Float64s, within: slice, explained_db: Float64s | None = None) -> slice:
     """The octave in which near and far differ least, of those that begin a twelfth of an octave apart.
 
     `difference_db` (R, F) is the level of one over the other; what counts is its root mean square over all R
-    directions. Where less than an octave is common it is all of that.
+    directions. Where less than an octave is common it is all of that. It doesn't begin above a third of an
+    octave in which they differ by more than twice what `explained_db` (R, F), their uncertainty where it is told, explains:
+    there the gated response holds, and the near field would be taken against it.
     """
     width = round(OVERLAP_OCTAVES * POINTS_PER_OCTAVE) + 1
     step = round(STEP_OCTAVES * POINTS_PER_OCTAVE)
     first = np.arange(within.start, within.stop - width + 1, step)
     if first.size < 2:
         return slice(within.start, min(within.stop, within.start + width))
-    running = np.concatenate([[0.0], np.cumsum(np.mean(difference_db**2, axis=0))])
+    square = np.mean(difference_db**2, axis=0)
+    if explained_db is not None:
+        contradicted = _contradicted(square, np.mean(explained_db**2, axis=0))
+        against = np.flatnonzero(contradicted[within.start : first[-1]])
+        first = first[first <= within.start + int(against[0])] if against.size else first
+    running = np.concatenate([[0.0], np.cumsum(square)])
     start = int(first[np.argmin(running[first + width] - running[first])])
     return slice(start, start + width)
+
+
+def _contradicted(square_db: Float64s, explained_db: Float64s | None = None) -> Bools:
+    """Where near and far differ by more than is explained, as squares over a third of an octave, (F,)."""
+    width = round(CONTRADICTED_OCTAVES * POINTS_PER_OCTAVE)
+
+    def pooled(values: Float64s) -> Float64s:
+        running = np.concatenate([[0.0], np.cumsum(values)])
+        stop = np.minimum(np.arange(values.size) + width, values.size)
+        return np.asarray((running[stop] - running[:-1]) / (stop - np.arange(values.size)))
+
+    allowed = np.maximum(CONTRADICTED_TIMES**2 * pooled(explained_db), CONTRADICTED_DB**2)
+    return np.asarray(pooled(square_db) > allowed)
 
 
 def join(near: NearField, gated: Gated, within: slice, cabinet: PlacedCabinet, setting: Setting) -> Joined:
@@ -111,16 +138,17 @@ def join(near: NearField, gated: Gated, within: slice, cabinet: PlacedCabinet, s
     low, low_noise = carried(near, cabinet, below, setting.speed_m_s)
     high = gated.pressure[:, : within.stop].astype(np.complex128)
     difference = splice.difference_db(low, high)
-    over = best_overlap(difference, within)
     gate_db = _gate_db(near, gated, low, frequency_hz)
+    near_db, splice_db = np.zeros((2, rows, count))
+    near_db[:, : within.stop] = noise.level_uncertainty_db(np.abs(low) ** 2, low_noise)
+    model_db = model_uncertainty_db(near, cabinet, below, setting.speed_m_s)
+    explained_db = np.sqrt(np.nan_to_num(gated.noise_db) ** 2 + gate_db**2 + near_db**2)[:, : within.stop]
+    over = best_overlap(difference, within, np.minimum(np.hypot(explained_db, model_db), ANYTHING_DB))
     weight = splice.crossfade_weight(frequency_hz, frequency_hz[over.start], frequency_hz[over.stop - 1])
     pressure = gated.pressure.copy()
     low_aligned = splice.aligned(low, high, below, over)[:, : over.stop]
     pressure[:, : over.stop] = splice.blended(low_aligned, high[:, : over.stop], weight[: over.stop])
-    near_db, splice_db = np.zeros((2, rows, count))
-    near_db[:, : within.stop] = noise.level_uncertainty_db(np.abs(low) ** 2, low_noise)
     mismatch_db = _splice_db(difference, np.hypot(gated.noise_db, gate_db), within, below, gated.gate_s)
-    model_db = model_uncertainty_db(near, cabinet, below, setting.speed_m_s)
     splice_db[:, : within.stop] = np.maximum(mismatch_db[:, None], model_db)
     far_db = np.where(weight > 0.0, gated.noise_db, 0.0)
     origin = np.full((rows, count), Origin.GATED, dtype=np.uint8)
