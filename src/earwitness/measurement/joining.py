@@ -93,9 +93,10 @@ def best_overlap(difference_db: Float64s, within: slice, explained_db: Float64s 
     """The octave in which near and far differ least, of those that begin a twelfth of an octave apart.
 
     `difference_db` (R, F) is the level of one over the other; what counts is its root mean square over all R
-    directions. Where less than an octave is common it is all of that. It doesn't begin above a third of an
-    octave in which they differ by more than twice what `explained_db` (R, F), their uncertainty where it is told, explains:
-    there the gated response holds, and the near field would be taken against it.
+    directions. Where less than an octave is common it is all of that.
+
+    It doesn't begin above a third of an octave in which they differ by more than twice their uncertainty,
+    `explained_db` (R, F) where it is told: there the near field would be taken against the gated response.
     """
     width = round(OVERLAP_OCTAVES * POINTS_PER_OCTAVE) + 1
     step = round(STEP_OCTAVES * POINTS_PER_OCTAVE)
@@ -112,7 +113,7 @@ def best_overlap(difference_db: Float64s, within: slice, explained_db: Float64s 
     return slice(start, start + width)
 
 
-def _contradicted(square_db: Float64s, explained_db: Float64s | None = None) -> Bools:
+def _contradicted(square_db: Float64s, explained_db: Float64s) -> Bools:
     """Where near and far differ by more than is explained, as squares over a third of an octave, (F,)."""
     width = round(CONTRADICTED_OCTAVES * POINTS_PER_OCTAVE)
 
