@@ -14,13 +14,16 @@ from earwitness.virtual.air import Air
 from earwitness.virtual.bodies import Bending, DriveUnit, Mouth, Port, Resonator
 from earwitness.virtual.box import BoxCabinet, RoundRadiator
 from earwitness.virtual.enclosure import LOSSLESS, Enclosure, Losses
+from earwitness.virtual.heating import Heating
 from earwitness.virtual.interior import Interior, Opening, Place, StandingWave
 from earwitness.virtual.ladder import Ladder, Step
+from earwitness.virtual.large_signal import LargeSignal
 from earwitness.virtual.loudspeaker import Cabinet, Loudspeaker
 from earwitness.virtual.network import AllPass, Bell, Branch, Cut, Section, Shelf
+from earwitness.virtual.port_noise import PortNoise
 from earwitness.virtual.radiator import Cap, SphericalCabinet
 from earwitness.virtual.source import Source
-from earwitness.virtual.tables import Table
+from earwitness.virtual.tables import Part, Table
 from earwitness.virtual.voice_coil import VoiceCoil
 
 SECTIONS: Final[dict[str, type[Section]]] = {
@@ -106,6 +109,8 @@ def _opening(table: Table) -> Opening:
 
 
 def _drive_unit(table: Table) -> DriveUnit:
+    if "heating" in table.content and "large_signal" not in table.content:
+        raise table.error("a coil that warms has large_signal facts too: add the table, be it empty")
     return table.build(
         DriveUnit,
         "name",
@@ -113,22 +118,31 @@ def _drive_unit(table: Table) -> DriveUnit:
         "at",
         "coil",
         "bending",
+        "large_signal",
+        "heating",
         opening=_opening(table),
         coil=table.table("coil").build(VoiceCoil),
         bending=tuple(mode.build(Bending) for mode in table.tables("bending")),
+        large_signal=_optional(table, "large_signal", LargeSignal),
+        heating=_optional(table, "heating", Heating),
     )
 
 
+def _optional(table: Table, key: str, kind: type[Part]) -> Part | None:
+    return table.table(key).build(kind) if key in table.content else None
+
+
 def _port(table: Table, volume_m3: float) -> Port:
-    table.only("name", "inside", "at", "diameter_m", "length_m", "tuning_hz", "resonant")
+    table.only("name", "inside", "at", "diameter_m", "length_m", "tuning_hz", "resonant", "noise")
     diameter, resonant = table.take(float, "diameter_m"), table.take(bool, "resonant", False)
+    noise = _optional(table, "noise", PortNoise)
     if ("length_m" in table.content) == ("tuning_hz" in table.content):
         raise table.error("a port has either length_m or tuning_hz")
     if "length_m" in table.content:
-        return Port(_opening(table), diameter, table.take(float, "length_m"), resonant)
+        return Port(_opening(table), diameter, table.take(float, "length_m"), resonant, noise)
     tuning = table.take(float, "tuning_hz")
     port = table.made(Port.tuned, _opening(table), diameter, tuning, volume_m3, WORKBENCH)
-    return replace(port, resonant=resonant)
+    return replace(port, resonant=resonant, noise=noise)
 
 
 def _resonator(table: Table) -> Resonator:

@@ -17,8 +17,10 @@ from scipy.special import jv
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Frequencies
+from earwitness.virtual.heating import Heating
 from earwitness.virtual.interior import Opening
 from earwitness.virtual.large_signal import LargeSignal
+from earwitness.virtual.port_noise import PortNoise
 from earwitness.virtual.voice_coil import VoiceCoil
 
 #: End corrections in radii: free (Levine & Schwinger, Phys. Rev. 73, 383 (1948)) and flanged (Nomura,
@@ -90,6 +92,8 @@ class DriveUnit:
         The resonances of its cone.
     large_signal
         How its parameters depend on its displacement; None for a linear driver.
+    heating
+        How its coil warms; None where it doesn't. It needs large-signal facts, be they empty.
     """
 
     opening: Opening
@@ -101,6 +105,7 @@ class DriveUnit:
     diameter_m: float
     bending: tuple[Bending, ...] = ()
     large_signal: LargeSignal | None = None
+    heating: Heating | None = None
 
     @property
     def name(self) -> str:
@@ -161,6 +166,7 @@ class Port:
     diameter_m: float
     length_m: float
     resonant: bool = True
+    noise: PortNoise | None = None
 
     @property
     def name(self) -> str:

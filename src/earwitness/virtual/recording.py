@@ -14,6 +14,7 @@ import soundfile
 from earwitness.virtual.arrays import Floats
 from earwitness.virtual.chain import convolve
 from earwitness.virtual.files import CALIBRATOR, MICROPHONE, STIMULUS, NearField, Turn
+from earwitness.virtual.playing import Player, Playing
 from earwitness.virtual.stimulus import Stimulus, Sweep
 from earwitness.virtual.turntable import Turntable, View
 from earwitness.virtual.workshop import Workshop
@@ -44,6 +45,10 @@ class Session:
     evenly from the first take to the last. Each file's noise and the error of its angle have seeds of their
     own, made of `seed` and the file's name, so that a file doesn't depend on which others are written (for a
     box, which is computed in single precision, but for the last of its bits).
+
+    `levels` are takes at other drives, one after the other with `pause_s` between them: coils come to each as
+    warm as the one before left them. All other takes begin cold. `player` plays what isn't linear; None for a
+    linear loudspeaker.
     """
 
     workshop: Workshop
@@ -54,11 +59,14 @@ class Session:
     tail_s: float
     seed: int
     warming_k: float = 0.0
+    levels: tuple[Turn, ...] = ()
+    player: Player | None = None
+    pause_s: float = 0.0
 
     @property
     def takes(self) -> tuple[Turn | NearField, ...]:
         """In the order in which they are recorded."""
-        return (*self.turns, *self.near_fields)
+        return (*self.turns, *self.near_fields, *self.levels)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -97,25 +105,51 @@ class Session:
         Shape (response_samples,), digital full scale for each volt that the amplifier gives without a load.
         """
         found: dict[str, Floats] = {}
-        turns = [turn for turn in self.turns if turn.name in names]
+        for takes, view in self._views(names):
+            responses = self.workshop.impulse_responses(view, self._temperatures(takes))
+            found |= dict(zip((take.name for take in takes), responses, strict=True))
+        return found
+
+    def _views(self, names: Collection[str]) -> Iterator[tuple[list[Turn] | list[NearField], View]]:
+        """Those takes, far off and close, each with how the loudspeaker sees the room."""
+        turns = [turn for turn in (*self.turns, *self.levels) if turn.name in names]
         near = [each for each in self.near_fields if each.name in names]
         place = self.workshop.loudspeaker.in_front_of
         # Close to a ball far more terms count than far off: not for all takes.
-        for takes, views in (
-            (turns, [self._turned(turn) for turn in turns]),
-            (near, [View.close(place(each.way, each.gap_m)) for each in near]),
-        ):
-            if takes:
-                responses = self.workshop.impulse_responses(View.joined(views), self._temperatures(takes))
-                found |= dict(zip((take.name for take in takes), responses, strict=True))
-        return found
+        if turns:
+            yield turns, View.joined([self._turned(turn) for turn in turns])
+        if near:
+            yield near, View.joined([View.close(place(each.way, each.gap_m)) for each in near])
 
     def recordings(self, names: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats]]:
         """Those takes by name, re full scale, shape (N,), or (N, 2) with the loopback as second channel."""
+        if self.player is not None:
+            yield from self._played_large(self.player, names, stimulus)
+            return
         responses = self.impulse_responses(names)
         for take in self.takes:
             if take.name in responses:
                 yield take.name, self.played(take, responses[take.name], stimulus)
+
+    def _played_large(
+        self, player: Player, names: Collection[str], stimulus: Stimulus
+    ) -> Iterator[tuple[str, Floats]]:
+        radiated: dict[str, Floats] = {}
+        for takes, view in self._views(names):
+            responses = self.workshop.radiated_responses(view, self._temperatures(takes))
+            radiated |= dict(zip((take.name for take in takes), responses, strict=True))
+        samples = stimulus.samples()
+        count = len(samples) + round(self.tail_s * self.workshop.chain.sample_rate_hz)
+        moved = Playing(player, samples, stimulus.peak, count, self.pause_s)
+        drives = tuple(take.drive_v for take in self.levels)
+        for take in self.takes:
+            if take.name in radiated:
+                played = (
+                    moved.at(take.drive_v) if take not in self.levels else moved.after(drives, take.drive_v)
+                )
+                noise = player.port_noise(played, np.random.default_rng([*self._seed(take.name), 2]))
+                heard = moved.heard(played.volume_velocity + noise, radiated[take.name])
+                yield take.name, self._with_channel(take.name, heard, samples)
 
     def _contents(self, wanted: Collection[str], stimulus: Stimulus) -> Iterator[tuple[str, Floats | str]]:
         if STIMULUS in wanted:
@@ -142,7 +176,12 @@ class Session:
         chain, samples = self.workshop.chain, stimulus.samples()
         gain = take.drive_v * np.sqrt(2.0) / stimulus.peak
         count = len(samples) + round(self.tail_s * chain.sample_rate_hz)
-        recorded = convolve(gain * response, samples, count) + self._background(take.name, count)
+        return self._with_channel(take.name, convolve(gain * response, samples, count), samples)
+
+    def _with_channel(self, name: str, heard: Floats, samples: Floats) -> Floats:
+        """What is heard with its background, and the loopback where there is one."""
+        chain, count = self.workshop.chain, len(heard)
+        recorded = heard + self._background(name, count)
         if not chain.loopback:
             return recorded
         return np.stack([recorded, chain.looped(samples, count)], axis=-1)

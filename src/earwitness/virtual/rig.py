@@ -5,14 +5,17 @@ Any loudspeaker can be measured in any rig.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from earwitness.virtual.air import Air
 from earwitness.virtual.chain import Chain
-from earwitness.virtual.files import NearField, turns
+from earwitness.virtual.electronics import PLAIN, Electronics
+from earwitness.virtual.files import NearField, Turn, turns
 from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.microphone import Microphone
+from earwitness.virtual.playing import Player
 from earwitness.virtual.recording import Session
 from earwitness.virtual.room import Room, Surface
 from earwitness.virtual.scatterer import Scatterer
@@ -36,6 +39,18 @@ class Habits:
 
 
 @dataclass(frozen=True, slots=True)
+class Levels:
+    """A series of takes on axis: volts RMS one after the other, and the seconds between two takes."""
+
+    drives_v: tuple[float, ...]
+    pause_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not self.drives_v or any(high <= low for low, high in itertools.pairwise(self.drives_v)):
+            raise ValueError("drives_v rise, and there is one at least: the loudest take comes last")
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     """Everything that stands in the workshop but the loudspeaker. `near_*` are for takes close to a cone."""
 
@@ -51,12 +66,19 @@ class Rig:
     scatterers: tuple[Scatterer, ...] = ()
 
     def session(
-        self, loudspeaker: Loudspeaker, near_fields: Sequence[str], full_scale_v: float | None = None
+        self,
+        loudspeaker: Loudspeaker,
+        near_fields: Sequence[str],
+        full_scale_v: float | None = None,
+        electronics: Electronics = PLAIN,
+        levels: Levels | None = None,
     ) -> Session:
-        """A session with both orbits and one take close to each radiator named.
+        """A session with both orbits, one take close to each radiator named, and a series of levels.
 
         An active loudspeaker says what digital full scale is in volts at its amplifiers' inputs.
         """
+        player = Player(loudspeaker.source, self.air, self.chain.sample_rate_hz, electronics)
+        drives = () if levels is None else levels.drives_v
         workshop = Workshop(loudspeaker, self.room, self.microphone, self.chain, self.air, self.scatterers)
         return Session(
             workshop=workshop,
@@ -69,6 +91,9 @@ class Rig:
             tail_s=self.habits.tail_s,
             seed=self.habits.seed,
             warming_k=self.habits.warming_k,
+            levels=tuple(Turn("horizontal", 0, drive_v, full_scale_v) for drive_v in drives),
+            player=None if player.plain else player,
+            pause_s=0.0 if levels is None else levels.pause_s,
         )
 
 

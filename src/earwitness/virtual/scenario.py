@@ -15,16 +15,21 @@ from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.assembly import loudspeaker
 from earwitness.virtual.box import BoxCabinet
+from earwitness.virtual.electronics import Clipping, Electronics, Limiter
 from earwitness.virtual.faults import Fault, read, replaced
 from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.radiator import SphericalCabinet
 from earwitness.virtual.recording import Session
-from earwitness.virtual.rig import Rig, rig
+from earwitness.virtual.rig import Levels, Rig, rig
 from earwitness.virtual.tables import ScenarioError, Table
 from earwitness.virtual.turntable import Turntable
 
 FOLDER: Final = Path(__file__).parent / "scenarios"
 RIGS: Final = Path(__file__).parent / "rigs"
+
+
+#: Tables of what isn't linear besides drivers and ports.
+LARGE: Final = ("limiter", "clipping", "levels")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,7 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
     `name` is what messages and `facts` call it.
     """
     document = _document(name, text)
-    document.only("rig", "near_fields", "full_scale_v", "cabinet", "enclosures", "branches", "faults")
+    document.only("rig", "near_fields", "full_scale_v", "cabinet", "enclosures", "branches", "faults", *LARGE)
     own = document.take(str, "rig")
     workshop = rig(_document(f"{name}, rig" if rig_text else own, rig_text or _text(RIGS, "rig", own)))
     near_fields = document.take(tuple[str, ...], "near_fields", ())
@@ -152,8 +157,33 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
     faults = read(document)
     _require_what_is_named(document, parts, near_fields, faults)
     _require_a_place(document, parts, workshop)
-    session = workshop.session(parts, near_fields, full_scale)
+    electronics, levels = _large(document)
+    session = workshop.session(parts, near_fields, full_scale, electronics, levels)
+    _require_a_drive_once(document, session, workshop)
     return Scenario(name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale)
+
+
+def _large(document: Table) -> tuple[Electronics, Levels | None]:
+    """What isn't linear in the amplifier, and at which drives it is recorded."""
+    limiter, clipping, levels = (document.table(name) if name in document.content else None for name in LARGE)
+    electronics = Electronics(
+        None if limiter is None else limiter.build(Limiter),
+        None if clipping is None else clipping.build(Clipping),
+    )
+    return electronics, None if levels is None else levels.build(Levels)
+
+
+def _require_a_drive_once(document: Table, session: Session, workshop: Rig) -> None:
+    """Refuse a take that is there twice, and a long cable before what isn't linear."""
+    if len(set(session.names)) < len(session.names):
+        raise document.error(
+            f"levels: {workshop.habits.drive_v:g} V is the drive of the turns already; leave it out"
+        )
+    if session.player is not None and workshop.chain.output_ohm:
+        raise document.error(
+            "at large signal the rig's amplifier has no output_ohm; measure it in another, or put the cable "
+            "into the ladder"
+        )
 
 
 def _require_what_is_named(

@@ -28,7 +28,7 @@ from earwitness.virtual.linear_network import LinearNetwork
 TOLERANCE: Final = 1e-6
 #: Steps that are mixed, and the most steps before it is given up.
 DEPTH: Final = 8
-MOST_STEPS: Final = 150
+MOST_STEPS: Final = 200
 #: An iteration that runs so far comes to nothing.
 FURTHEST_M: Final = 1.0
 
@@ -88,8 +88,8 @@ class Period:
     Attributes
     ----------
     network
-        At the bins of the period, whose first is 0 Hz (its limit): shapes end in (N//2 + 1,), or in (B, N//2 +
-        1) where the periods differ.
+        At the bins of the period, whose first is 0 Hz (its limit): shapes end in (N//2 + 1,), or in
+        (B, N//2 + 1) where the periods differ.
     coils
         Of the K large-signal drivers.
     omega
@@ -121,10 +121,12 @@ def steady_motion(
     warming: Warming | None = None,
     start: Complexes | None = None,
     tolerance: float = TOLERANCE,
+    depth: int = DEPTH,
 ) -> SteadyMotion:
     """Solve for the motion under `volts` at the terminals, spectra (B, N//2 + 1).
 
-    `start` are sources to start from, as `SteadyMotion` has them; none where None.
+    `start` are sources to start from, as `SteadyMotion` has them; none where None. `depth` is how many steps
+    are mixed: more take memory, and reach further.
 
     Raises
     ------
@@ -140,7 +142,7 @@ def steady_motion(
     weight = scale[:, None, None]
     driven = motor[:, 0] * volts
     norm = np.sqrt(np.sum(np.abs(volts) ** 2, axis=-1)) * max(scale[:count])
-    mixing = _Mixing(DEPTH)
+    mixing = _Mixing(depth)
     sources = np.zeros((2 * count, *volts.shape), dtype=np.complex128) if start is None else start
     for step in range(1, MOST_STEPS + 1):
         answer = driven.copy()

@@ -54,6 +54,22 @@ POSITIVE: Final = frozenset(
         "wanted_s",
         "peak",
         "sample_rate_hz",
+        "force_half_m",
+        "stiffness_double_m",
+        "inductance_reach_m",
+        "contact_stiffness",
+        "coil_k_per_w",
+        "coil_s",
+        "magnet_k_per_w",
+        "magnet_s",
+        "threshold_v",
+        "attack_s",
+        "release_s",
+        "ratio",
+        "clips_v",
+        "softness",
+        "at_m_s",
+        "drives_v",
     ]
 )
 #: these 0 or above,
@@ -80,6 +96,8 @@ NOT_NEGATIVE: Final = frozenset(
         "fade_in_s",
         "fade_out_s",
         "seed",
+        "knee_db",
+        "pause_s",
     ]
 )
 #: and these between two numbers.

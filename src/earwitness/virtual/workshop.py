@@ -15,7 +15,7 @@ enclosed volume depends on the pressure alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,22 +93,41 @@ class Workshop:
         Shape (D, response_samples), digital full scale for each volt that the amplifier gives without a load.
         """
         bins = self.chain.bins()
-        airs = self._airs(temperatures_c, len(view.axes))
-        highest = bins[-1] * max(self.air.speed / air.speed for air in airs)
-        coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, highest + COARSE_HZ, COARSE_HZ)])
         sources = self.loudspeaker.volume_velocities(bins, self.air) * (2j * np.pi * bins)
         sources *= self.chain.amplifier(self.loudspeaker, bins, self.air)
         sources *= self.microphone.transfer(bins) * self.chain.converter(bins) / self.chain.full_scale_pa
-        spectra = np.empty((len(airs), len(bins)), dtype=np.complex128)
+        spectra = np.empty((len(view.axes), len(bins)), dtype=np.complex128)
+        for take, arrived in self._arriving(view, bins, temperatures_c):
+            spectra[take] = np.sum(sources * arrived, axis=0)
+        return self.chain.impulse_responses(spectra)
+
+    def radiated_responses(self, view: View, temperatures_c: Floats | None = None) -> Floats:
+        """The same for each radiator's volume velocity by itself, whatever moves it.
+
+        Returns
+        -------
+        Shape (D, C, response_samples), digital full scale for each m³/s.
+        """
+        bins = self.chain.bins()
+        heard = 2j * np.pi * bins * self.microphone.transfer(bins)
+        heard *= self.chain.converter(bins) / self.chain.full_scale_pa
+        arriving = self._arriving(view, bins, temperatures_c)
+        return np.stack([self.chain.impulse_responses(heard * arrived) for _, arrived in arriving])
+
+    def _arriving(
+        self, view: View, bins: Floats, temperatures_c: Floats | None
+    ) -> Iterator[tuple[int, Complexes]]:
+        """Takes in order, with what arrives for each radiator's volume acceleration, (C, B)."""
+        airs = self._airs(temperatures_c, len(view.axes))
+        highest = bins[-1] * max(self.air.speed / air.speed for air in airs)
+        coarse = np.concatenate([[1.0], np.arange(COARSE_HZ, highest + COARSE_HZ, COARSE_HZ)])
         paths = self.paths(view, coarse)
         goes = int(np.ceil(len(paths) * len(airs) / MOST_POINTS))
         for takes in np.array_split(np.arange(len(airs)), goes):
             radiation, flight = self._radiation([path.of(takes) for path in paths], coarse)
             for place, take in enumerate(takes):
                 here = radiation[:, :, place], flight[:, place]
-                arrived = self._arrived(bins, coarse, *here, airs[take])
-                spectra[take] = np.sum(sources * arrived, axis=0)
-        return self.chain.impulse_responses(spectra)
+                yield int(take), self._arrived(bins, coarse, *here, airs[take])
 
     def paths(self, view: View, coarse: Floats) -> list[Path]:
         """Straight, by surfaces, by scatterers; `coarse` (F,) is the grid of the gains."""
