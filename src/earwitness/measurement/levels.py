@@ -1,0 +1,187 @@
+"""Harmonics at several drives: from orders as they were recorded to pressures at 1 m.
+
+Fundamental and harmonic meet the room, the microphone and the cabinet at different frequencies. So order n is
+referred to the free field by the linear response at n·f: by what the reduction made of it, over what the same
+window of the recording at the lowest drive holds of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.measurement import stated
+from earwitness.measurement.calibration import calibrate
+from earwitness.measurement.given_impulse import in_pascals
+from earwitness.measurement.impulse_response import ImpulseResponse, drive_of, drive_units
+from earwitness.measurement.order_responses import OrderResponses
+from earwitness.records.distortion import LevelSeries
+from earwitness.records.facts import CaseFacts
+from earwitness.records.responses import Origin, Responses
+from earwitness.records.takes import Drive, Take, TakeId, TakeKind
+
+Float64s = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+IN_ROOM: Final = (
+    "Where the free field isn't known at a frequency or at its harmonics, distortion is that of the "
+    "microphone's place, with the room's part in it."
+)
+NEAR: Final = "Distortion near a radiator is carried to one metre by its linear response; others add none."
+#: Parts of a response that the near fields alone make.
+_NEAR_ORIGINS: Final = (Origin.NEAR_FIELD, Origin.BLENDED, Origin.NEAR_FIELD_INTO_SEPARATED)
+
+
+def level_series(
+    facts: CaseFacts,
+    takes: Sequence[Take],
+    impulse_responses: Mapping[TakeId, ImpulseResponse],
+    responses: Responses,
+    raw: Path,
+) -> tuple[LevelSeries, ...]:
+    """The series on axis, and that near the one radiator that has near fields; none without their takes.
+
+    At each drive the first repeat counts, on the horizontal orbit before the vertical one; a repeat that was
+    set aside doesn't. Drives in volts and in dBFS don't go together: the unit with more drives counts.
+
+    Raises
+    ------
+    CaseError, ReadError
+        Recordings have no level (`calibration.calibrate`), or the distance isn't stated.
+    """
+    told = {t.id: r.orders for t in takes if (r := impulse_responses.get(t.id)) and r.orders is not None}
+    chosen = [t for t in takes if t.id in told and t.id not in responses.set_aside]
+    on_axis = _one_a_drive([t for t in chosen if t.key.kind is TakeKind.SWEEP])
+    near = [t for t in chosen if t.key.kind is TakeKind.NEAR_FIELD]
+    found = []
+    reference = _reference(responses, on_axis)
+    if on_axis:
+        in_room = _in_room(facts, takes, on_axis, raw)
+        found.append(_series(None, on_axis, told, reference, in_room))
+    if reference is not None and len({t.key.radiator for t in near}) == 1:
+        only = _by_near_field(reference, responses)
+        series = _series(near[0].key.radiator, _one_a_drive(near), told, only, None)
+        found.append(series)
+    return tuple(found)
+
+
+def _one_a_drive(takes: Sequence[Take]) -> list[Take]:
+    """One take for each drive of the commoner unit, in the order of rising drive."""
+    first: dict[Drive, Take] = {}
+
+    def preference(take: Take) -> tuple[str, int, str]:
+        direction = take.key.direction
+        return "" if direction is None else str(direction.orbit), take.key.repeat, take.id
+
+    for take in sorted(takes, key=preference):
+        first.setdefault(drive_of(take), take)
+    units = [drive.unit for drive in first]
+    unit = max(sorted(set(units), reverse=True), key=units.count, default="V")
+    return [first[drive] for drive in sorted(first) if drive.unit == unit]
+
+
+#: Level of the linear response at 1 m per unit of drive, shape (F,), where it is known, and its row.
+_Reference = tuple[Float64s, Bools, int]
+#: Pa at 1 m per full scale at frequencies, as the microphone had it, and where that is known.
+_InRoom = Callable[[Float64s], tuple[Float64s, Bools]]
+
+
+def _reference(responses: Responses, on_axis: Sequence[Take]) -> _Reference | None:
+    """The linear response on axis at the lowest drive; None where there is none."""
+    rows = {take.id: row for row, take in enumerate(responses.takes)}
+    if not on_axis or on_axis[0].id not in rows:
+        return None
+    row = rows[on_axis[0].id]
+    magnitude = np.abs(np.nan_to_num(responses.pressure[row])).astype(np.float64)
+    return magnitude, np.asarray(responses.valid[row] & (magnitude > 0.0)), row
+
+
+def _by_near_field(reference: _Reference, responses: Responses) -> _Reference:
+    """The part of the reference that the near field alone makes."""
+    magnitude, valid, row = reference
+    return magnitude, valid & np.isin(responses.origin[row], _NEAR_ORIGINS), row
+
+
+def _in_room(facts: CaseFacts, takes: Sequence[Take], on_axis: Sequence[Take], raw: Path) -> _InRoom:
+    """Pa at 1 m per full scale, by frequency, of sound as the microphone had it."""
+    distance_m = stated.distance_m(facts.rig)
+    if in_pascals(on_axis[0]):
+        return lambda f: (np.full(f.shape, distance_m), np.ones(f.shape, dtype=np.bool_))
+    calibration = calibrate(raw, takes, facts.rig.pa_per_full_scale)
+
+    def factor(frequency_hz: Float64s) -> tuple[Float64s, Bools]:
+        pressure, known = calibration.pressure_per_full_scale(frequency_hz)
+        return pressure * distance_m, known
+
+    return factor
+
+
+def _series(
+    radiator: str | None,
+    takes: Sequence[Take],
+    told: Mapping[TakeId, OrderResponses],
+    reference: _Reference | None,
+    in_room: _InRoom | None,
+) -> LevelSeries:
+    """One place's orders, referred to 1 m."""
+    orders = [told[take.id].orders for take in takes]
+    factor, known, free = _factors(told[takes[0].id], drive_of(takes[0]), reference, in_room)
+    scaled = [one.scaled(factor, known) for one in orders]
+    notes = [NEAR] if radiator is not None else []
+    if in_room is not None and not free[0, known[0]].all():
+        notes.append(IN_ROOM)
+    return LevelSeries(
+        radiator=radiator,
+        takes=tuple(take.id for take in takes),
+        drives=tuple(drive_of(take) for take in takes),
+        frequency_hz=orders[0].frequency_hz,
+        order=tuple(int(n) for n in orders[0].order),
+        pressure=np.stack([np.where(one.valid, one.amplitude, np.complex64(0.0)) for one in scaled]),
+        noise_power=np.stack([np.where(one.valid, one.noise_power, np.nan) for one in scaled]),
+        valid=np.stack([one.valid for one in scaled]),
+        free_field=free,
+        notes=tuple(notes),
+    )
+
+
+def _factors(
+    lowest: OrderResponses, drive: Drive, reference: _Reference | None, in_room: _InRoom | None
+) -> tuple[Float64s, Bools, Bools]:
+    """Pa at 1 m per full scale for each order and frequency, where known, and where of the free field.
+
+    Shapes (N, F). An order whose own frequency has no free field is held against its fundamental as both
+    were in the room, so that their ratio is of one place.
+    """
+    sounds_at = lowest.orders.sounds_at_hz
+    as_heard, heard = np.zeros(sounds_at.shape), np.zeros(sounds_at.shape, dtype=np.bool_)
+    if in_room is not None:
+        as_heard, heard = in_room(sounds_at)
+    if reference is None:
+        return as_heard, heard, np.zeros(heard.shape, dtype=np.bool_)
+    magnitude, valid, _ = reference
+    level, reaches = _at(lowest.orders.frequency_hz, magnitude, valid, sounds_at)
+    linear = np.abs(lowest.linear).astype(np.float64)
+    free = reaches & (linear > 0.0)
+    carried = np.where(free, level * drive_units(drive) / np.where(free, linear, 1.0), 0.0)
+    free &= free[:1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        beside = np.where(free[:1] & (as_heard[:1] > 0), carried[:1] / as_heard[:1], 1.0)
+    return np.where(free, carried, as_heard * beside), free | heard, free
+
+
+def _at(
+    frequency_hz: Float64s, magnitude: Float64s, valid: Bools, wanted_hz: Float64s
+) -> tuple[Float64s, Bools]:
+    """A magnitude at other frequencies, straight in log-log, and where both neighbours are valid."""
+    place = np.interp(np.log(wanted_hz), np.log(frequency_hz), np.arange(frequency_hz.size), right=np.inf)
+    inside = np.isfinite(place)
+    below = np.floor(np.where(inside, place, 0.0) + 1e-9).astype(int)
+    part = np.clip(np.where(inside, place, 0.0) - below, 0.0, 1.0)
+    above = np.minimum(below + (part > 1e-6), frequency_hz.size - 1)
+    level = np.log(np.where(valid, magnitude, 1.0))
+    found = np.exp(level[below] * (1.0 - part) + level[above] * part)
+    return found, inside & valid[below] & valid[above]
