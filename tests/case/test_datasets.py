@@ -19,7 +19,7 @@ from earwitness.case.datasets import load_curves, load_responses, save_curves, s
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.errors import IntegrityError
 from earwitness.records.grid import derived_grid
-from earwitness.records.responses import Origin, Responses
+from earwitness.records.responses import Origin, Responses, ToldApart
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
 
@@ -62,6 +62,12 @@ def responses(number: int = 3, samples: int = 64) -> Responses:
         valid_from_hz=300.0,
         notes=("the gate ends before the floor's reflection", "ein Hinweis: −"),
     )
+
+
+def told_apart() -> ToldApart:
+    hz = np.array([50.0, 60.0, 70.0])
+    taken = np.array([False, True, True])
+    return ToldApart(hz, np.array([3.0, 3.0, 4.0]), np.array([np.inf, 9.5, 12.0]), hz / 7e3, taken)
 
 
 def assert_same(one: Any, other: Any) -> None:
@@ -254,6 +260,12 @@ def test_refuses_what_no_build_wrote(tmp_path: Path, content: bytes | None) -> N
     for load in (load_responses, load_curves):
         with pytest.raises(IntegrityError, match=r"build/responses\.nc: isn't .*; build again"):
             load(path)
+
+
+def test_how_waves_were_told_apart_comes_back(tmp_path: Path) -> None:
+    given = dataclasses.replace(responses(), told_apart=told_apart())
+    save_responses(tmp_path / "responses.nc", given)
+    assert_same(load_responses(tmp_path / "responses.nc"), given)
 
 
 def test_refuses_curves_as_responses(tmp_path: Path) -> None:

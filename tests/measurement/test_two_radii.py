@@ -85,12 +85,21 @@ def test_a_ball_in_a_workshop_below_the_gate(ball: SurfaceRig) -> None:
     assert 0.0 < np.nanmax(spread) <= REACHED_DB
     assert any(note.startswith("Two surfaces of 120 points at 0.3 m and 0.36 m") for note in found.notes)
     assert {take.id for take in ball.points} <= set(found.near_field_takes[0])
+    told = found.told_apart
+    assert told is not None
+    taken_hz = told.frequency_hz[told.taken]
+    separated_hz = found.frequency_hz[found.origin[0] == Origin.SEPARATED]
+    assert taken_hz[0] <= separated_hz[0]
+    assert separated_hz[-1] <= taken_hz[-1]
+    # outgoing waves of order n have (n + 1)² terms, standing ones as many: no more than there are points
+    assert (2 * (told.order + 1) ** 2 <= len(ball.points)).all()
 
 
 def test_without_surfaces_nothing_is_separated(ball: SurfaceRig) -> None:
     found = ball.reduced(ball.takes)
     assert not np.isin(found.origin, OF_SURFACES).any()
     assert ComponentName.SEPARATION not in found.components
+    assert found.told_apart is None
 
 
 def test_a_hum_in_some_recordings_is_refused_and_named(ball: SurfaceRig) -> None:

@@ -18,12 +18,19 @@ from earwitness.case.netcdf_file import (
     new_file,
     read_file,
 )
-from earwitness.records.responses import Origin, Responses, Splice
+from earwitness.records.responses import Origin, Responses, Splice, ToldApart
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
 
 _COORDINATES: Final = "kind orbit orbit_angle azimuth elevation drive drive_unit repeat"
 _ANGLES: Final = "AES69: azimuth counter-clockwise from above, +90 the loudspeaker's left; elevation up"
+#: Fields of `ToldApart` over frequency → unit and meaning.
+_TOLD_APART: Final = {
+    "frequency_hz": ("Hz", "frequency"),
+    "order": ("1", "order of outgoing waves"),
+    "condition": ("1", "condition of the matrix of all waves"),
+    "residual": ("1", "what the waves leave of the pressures, root mean square re theirs"),
+}
 
 
 def save_responses(path: Path, responses: Responses) -> None:
@@ -35,6 +42,8 @@ def save_responses(path: Path, responses: Responses) -> None:
         "sample": responses.impulse_response.shape[-1],
         "note": len(responses.notes),
     }
+    if responses.told_apart is not None:
+        dims["separation_frequency"] = len(responses.told_apart.frequency_hz)
     band: Attributes = {
         "valid_band_hz": band_hz(responses.frequency_hz, responses.valid),
         "coordinates": _COORDINATES,
@@ -63,6 +72,8 @@ def save_responses(path: Path, responses: Responses) -> None:
             file.numbers("repeat_degrees", Variable(("frequency",), "1", meaning), responses.repeat_degrees)
         impulse = Variable(("take", "sample"), unit, "gated impulse response at 1 m per unit of drive")
         file.numbers("impulse_response", impulse, responses.impulse_response)
+        if responses.told_apart is not None:
+            _write_told_apart(file, responses.told_apart)
 
 
 def load_responses(path: Path) -> Responses:
@@ -106,6 +117,7 @@ def _read_responses(file: NetcdfReader) -> Responses:
         notes=tuple(file.texts("notes")),
         splices=_read_splices(file, takes),
         set_aside=tuple(take.id for take, out in zip(takes, aside, strict=True) if out),
+        told_apart=_read_told_apart(file),
         repeat_degrees=file.numbers("repeat_degrees") if file.has("repeat_degrees") else None,
     )
 
@@ -149,6 +161,23 @@ def _read_splices(file: NetcdfReader, takes: Sequence[Take]) -> dict[TakeId, Spl
     columns = [file.numbers(f"splice_{name}").tolist() for name in ("low", "high", "mismatch")]
     rows = zip(takes, *columns, strict=True)
     return {take.id: Splice(low, high, apart) for take, low, high, apart in rows if not np.isnan(low)}
+
+
+def _write_told_apart(file: NetcdfWriter, told: ToldApart) -> None:
+    along = ("separation_frequency",)
+    for field, (units, meaning) in _TOLD_APART.items():
+        file.numbers(
+            f"separation_{field.removesuffix('_hz')}", Variable(along, units, meaning), getattr(told, field)
+        )
+    taken = Variable(along, "1", "whether the separated response was taken")
+    file.flags("separation_taken", taken, told.taken)
+
+
+def _read_told_apart(file: NetcdfReader) -> ToldApart | None:
+    if not file.has("separation_taken"):
+        return None
+    values = {field: file.numbers(f"separation_{field.removesuffix('_hz')}") for field in _TOLD_APART}
+    return ToldApart(**values, taken=file.truths("separation_taken"))
 
 
 def _write_takes(file: NetcdfWriter, takes: Sequence[Take]) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.records.responses import Responses, Splice
+from earwitness.records.responses import Responses, Splice, ToldApart
 from earwitness.records.takes import Take, TakeId
 from earwitness.records.uncertainty import ComponentName
 
@@ -37,6 +37,7 @@ class Table:
     set_aside: list[TakeId] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     separation_db: dict[int, Float64s] = field(default_factory=dict)
+    told_apart: ToldApart | None = None
     repeat_db: dict[int, Float64s] = field(default_factory=dict)
     air_db: dict[int, Float64s] = field(default_factory=dict)
     repeat_degrees: Float64s | None = None
@@ -128,6 +129,7 @@ class Table:
             notes=tuple(self.notes),
             splices={self.takes[row].id: self.splices[row] for row in sorted(self.splices)},
             set_aside=tuple(self.set_aside),
+            told_apart=self.told_apart,
             repeat_degrees=self.repeat_degrees,
         )
 

@@ -14,7 +14,7 @@ from earwitness.measurement.joining import LEAST_OVERLAP_OCTAVES, OVERLAP_OCTAVE
 from earwitness.measurement.table import Table
 from earwitness.measurement.two_radii import FreeField
 from earwitness.records.grid import POINTS_PER_OCTAVE
-from earwitness.records.responses import Origin, Splice
+from earwitness.records.responses import Origin, Splice, ToldApart
 
 Float64s = npt.NDArray[np.float64]
 Complex128s = npt.NDArray[np.complex128]
@@ -85,6 +85,7 @@ def enter_separated(
     """
     rows = list(rows)
     table.say(*field.notes)
+    table.told_apart = _told_apart(field)
     count = field.frequency_hz.size
     turn = np.exp(2j * np.pi / speed_m_s * np.multiply.outer(distances_m, field.frequency_hz))
     separated = field.pressure * turn * distances_m[:, None]
@@ -108,6 +109,12 @@ def enter_separated(
     if (rms > WARN_DB).any():
         where = "every direction" if (rms > WARN_DB).all() else "some directions"
         table.say(f"Separated and gated responses don't agree in level where they overlap, in {where}.")
+
+
+def _told_apart(field: FreeField) -> ToldApart:
+    found = field.separation
+    order = found.orders.outgoing.astype(np.float64)
+    return ToldApart(field.frequency_hz, order, found.condition, found.residual, field.accepted)
 
 
 def _common(both: Bools) -> slice | None:

@@ -25,6 +25,8 @@ CONSTANT_WORDS: Final[Mapping[str, str]] = {
     "FALL_DB": "falls below the mean",
     "FREQUENCY_LIMITS_HZ": "frequency axis from",
     "HEAVY_DB": "heavy line at",
+    "LARGEST_CONDITION": "condition no more than",
+    "LARGEST_RESIDUAL": "part of the pressures left over, no more than",
     "NIOSH_CRITERION_DB": "level",
     "NIOSH_CRITERION_H": "time a day at that level",
     "NIOSH_EXCHANGE_DB": "half the time for every",

@@ -20,6 +20,7 @@ from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.quality import QualityPart, quality_part
 from earwitness.publication.rows import Row, table
 from earwitness.publication.take_sets import TakeSet, take_sets
+from earwitness.publication.told_apart import SeparationPart, separation_part
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import date_words
 from earwitness.records.curves import CurveSet
@@ -109,6 +110,8 @@ class PublicationContext:
         The points of quality as part seven says them, with their pictures; None where none were looked at.
     quality
         The same as the build has them.
+    separation
+        How two surfaces told waves apart, in part seven; None where none were measured.
     """
 
     facts: CaseFacts
@@ -135,6 +138,7 @@ class PublicationContext:
     program: str
     checked: QualityPart | None = None
     quality: Quality | None = None
+    separation: SeparationPart | None = None
 
     def resolve(self, reference: str) -> float:
         """The number that a `Number.reference` in any prose of the publication names.
@@ -163,7 +167,8 @@ class PublicationContext:
     @property
     def pictured(self) -> tuple[Exhibit, ...]:
         """Every exhibit that is drawn: those of part four, then those of part seven."""
-        return self.exhibits if self.checked is None else (*self.exhibits, *self.checked.exhibits)
+        checked = () if self.checked is None else self.checked.exhibits
+        return (*self.exhibits, *checked, *(() if self.separation is None else (self.separation.exhibit,)))
 
     def raw_file(self, take: TakeId) -> RawFile:
         """The raw file that holds a take."""
@@ -197,7 +202,9 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
     head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
     listed = {take.id for take in case.takes if take.path in case.raw_sha256}
     checked = None if built.quality is None else quality_part(built.quality, len(exhibits), listed)
-    prose = (head, rows, findings, exhibits, belief, checked)
+    lettered = len(exhibits) + (0 if checked is None else len(checked.exhibits))
+    apart = separation_part(built.responses.told_apart, lettered)
+    prose = (head, rows, findings, exhibits, belief, checked, apart)
     context = PublicationContext(
         facts=case.facts,
         title=case.facts.unit.name,
@@ -231,6 +238,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         build_id=built.results.build_id,
         program=built.results.program,
         checked=checked,
+        separation=apart,
         quality=built.quality,
     )
     _check(context)

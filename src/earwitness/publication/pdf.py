@@ -112,6 +112,12 @@ def _document(c: PublicationContext) -> Json:
         "findings": [_finding(f, c) for f in c.findings],
         "exhibits": [_exhibit(e) for e in c.exhibits],
         "checked": _checked(c.checked) if c.checked else None,
+        "separation": {
+            "sentence": _parts(c.separation.sentence),
+            "exhibit": _exhibit(c.separation.exhibit),
+        }
+        if c.separation
+        else None,
         **_trust(c),
         "downloads": [{"name": d.name, "size": _parts(d.size), "sha256": d.sha256} for d in c.downloads],
         "revisions": [{"label": _parts(r.date), "text": _parts(r.text)} for r in c.revisions],

@@ -38,6 +38,21 @@ class Splice:
 
 
 @dataclass(frozen=True)
+class ToldApart:
+    """How two surfaces told waves that leave from waves that the room sends back, at F frequencies.
+
+    Each of shape (F,): the order of outgoing waves, the condition of the matrix of all waves, what they leave
+    of the pressures (root mean square re theirs), and whether the result was `taken`.
+    """
+
+    frequency_hz: Floats
+    order: Floats
+    condition: Floats
+    residual: Floats
+    taken: Bools
+
+
+@dataclass(frozen=True)
 class Responses:
     """All directional responses of a case on the derived grid.
 
@@ -80,6 +95,8 @@ class Responses:
         where none of them was repeated.
     notes
         What the reduction decided and why, in words without digits where they can be (see `sentences`).
+    told_apart
+        How two surfaces told waves apart; None where none were measured.
     """
 
     takes: tuple[Take, ...]
@@ -100,6 +117,7 @@ class Responses:
     splices: Mapping[TakeId, Splice] = field(default_factory=dict)
     set_aside: tuple[TakeId, ...] = ()
     repeat_degrees: Floats | None = None
+    told_apart: ToldApart | None = None
 
 
 @dataclass(frozen=True)
