@@ -28,6 +28,8 @@ ORDERS: Final = (1, 2, 3, 4, 5)
 #: What is left of the sources' change; harmonics further below the fundamental than FLOOR_DB aren't told.
 TOLERANCE: Final = 1e-8
 FLOOR_DB: Final = 120.0
+#: Orders above it aren't told.
+HIGHEST_HZ: Final = 20_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,9 @@ class Tones:
             Where a drive is too large for some tone.
         """
         period, radiated = self._period(), self._radiated()
-        found, sources, before = [], None, 1.0
+        found: list[Complexes] = []
+        sources: Complexes | None = None
+        before = 1.0
         for drive in drives_v:
             spectrum = self._volts(drive)
             begun = None if sources is None else sources * (drive / before)
@@ -65,7 +69,7 @@ class Tones:
 
     def linear(self, drive_v: float) -> Complexes:
         """The fundamental's pressure of the same loudspeaker if it were linear, (F,)."""
-        return self.loudspeaker.pressure(self.points, self.frequencies, drive_v, self.air)[0]
+        return np.asarray(self.loudspeaker.pressure(self.points, self.frequencies, drive_v, self.air)[0])
 
     def _volts(self, drive_v: float) -> Complexes:
         wave = self.electronics.tone(drive_v * np.sqrt(2.0), SAMPLES)
@@ -93,10 +97,6 @@ class Tones:
         found = np.zeros((len(flat), *asked.shape), dtype=np.complex128)
         found[:, heard] = flat
         return found
-
-
-#: Above it nobody listens.
-HIGHEST_HZ: Final = 20_000.0
 
 
 def _come_to(period: Period, spectrum: Complexes, begun: Complexes | None) -> SteadyMotion:
