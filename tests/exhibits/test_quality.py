@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from earwitness.exhibits import matplotlib, plotly
+from earwitness.exhibits.bands import outlines
 from earwitness.exhibits.description import Role
 from earwitness.exhibits.quality import describe_quality, picture
 from earwitness.publication.quality import quality_part
@@ -77,6 +78,13 @@ def test_lines_keep_their_values_gaps_and_bands() -> None:
     assert [line.role for line in chart.panels[0].lines] == [Role.ON_AXIS, Role.TREND, Role.TREND]
 
 
+def test_a_band_of_octaves_keeps_every_octave() -> None:
+    (line,) = describe_quality(quality())[2].panels[0].lines
+    (ring,) = outlines(line)
+    # Up along the upper edge, back along the lower: 0.0 ± 0.05, −0.1 ± 0.05, −1.0 ± 0.1.
+    assert ring[:6, 1] == pytest.approx([0.05, -0.05, -0.9, -1.1, -0.15, -0.05])
+
+
 def test_both_renderers_draw_them() -> None:
     for exhibit in describe_quality(quality()):
         assert matplotlib.draw(exhibit).startswith(b"<?xml")
@@ -89,7 +97,7 @@ def test_what_wants_attention_stands_first_on_the_page() -> None:
     assert [line.wants_attention for line in part.lines] == [True, *[False] * 5]
     assert str(part.summary) == "The data are fit to conclude from; to look at: orbits on axis."
     assert part.lines[0].picture is not None
-    assert (part.lines[0].picture.id, part.lines[0].picture.letter) == ("quality-orbits", "G")
+    assert (part.lines[0].picture.id, part.lines[0].picture.letter) == ("quality-orbits", "D")
     assert part.lines[1].picture is None
     assert part.fit
     unfit = replace(quality(), points=(replace(quality().points[0], verdict=Verdict.UNFIT),))

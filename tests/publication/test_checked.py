@@ -34,7 +34,7 @@ def test_what_wants_attention_stands_first_and_says_so_in_words(prose: Prose) ->
     shown = [(e.attrib["id"], e.attrib["class"].split()[1], text_of(e[0])) for e in points(prose)]
     assert shown == [
         ("check-first_against_last", "unfit", "unfit"),
-        ("check-orbits", "look", "look"),
+        ("check-orbits", "look", "to look at"),
         ("check-repeats", "cannot_tell", "can’t tell"),
         ("check-signal_to_noise", "fine", "fine"),
     ]
@@ -73,6 +73,10 @@ def test_the_still_of_each_is_drawn_and_its_alternative_holds_the_numbers(
         assert [n for n in point.text.numbers if n.text not in image.attrib["alt"]] == []
     letters = [e.letter for e in context.pictured]
     assert len(letters) == len(set(letters))
+    # In the order in which a reader meets them.
+    shown = [f.attrib["id"].removeprefix("exhibit-") for e in points(prose) for f in e.iter("figure")]
+    assert shown == [e.id for e in context.checked.exhibits]
+    assert letters == sorted(letters)
 
 
 def test_a_number_of_a_point_leads_to_its_code_its_file_and_its_takes(

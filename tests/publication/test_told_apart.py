@@ -50,6 +50,9 @@ def test_the_sentence_names_what_was_taken_and_what_was_refused() -> None:
         "Refused between: 200 Hz to 300 Hz."
     )
     assert part.exhibit.letter == "D"
+    alike = separation_part(replace(told(), order=np.full(7, 5.0)))
+    assert alike is not None
+    assert "to 500 Hz, by order 5, with" in str(alike.sentence)
 
 
 def test_the_picture_has_nothing_refused_in_its_strong_lines() -> None:

@@ -9,8 +9,10 @@ import numpy as np
 from earwitness.exhibits.description import Line
 from earwitness.records.grid import Bools, Floats
 
-#: A band is smooth: every second point of its line will do.
+#: A band on a fine grid is smooth: every second point of its line will do.
 STRIDE: Final = 2
+#: A stretch of fewer points is no fine grid, and keeps them all.
+FINE: Final = 100
 
 
 def outlines(line: Line) -> tuple[Floats, ...]:
@@ -32,6 +34,6 @@ def stretches(drawn: Bools) -> tuple[slice, ...]:
 
 
 def _outline(x: Floats, y: Floats, uncertainty: Floats) -> Floats:
-    kept = np.unique(np.r_[: x.size : STRIDE, x.size - 1])
+    kept = np.unique(np.r_[: x.size : STRIDE if x.size >= FINE else 1, x.size - 1])
     x, low, high = x[kept], (y - uncertainty)[kept], (y + uncertainty)[kept]
     return np.column_stack((np.r_[x, x[::-1], x[:1]], np.r_[high, low[::-1], high[:1]]))

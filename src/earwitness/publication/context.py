@@ -167,8 +167,8 @@ class PublicationContext:
     @property
     def pictured(self) -> tuple[Exhibit, ...]:
         """Every exhibit that is drawn: those of part four, then those of part seven."""
-        checked = () if self.checked is None else self.checked.exhibits
-        return (*self.exhibits, *checked, *(() if self.separation is None else (self.separation.exhibit,)))
+        apart = () if self.separation is None else (self.separation.exhibit,)
+        return (*self.exhibits, *apart, *(() if self.checked is None else self.checked.exhibits))
 
     def raw_file(self, take: TakeId) -> RawFile:
         """The raw file that holds a take."""
@@ -201,9 +201,9 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
     marks = {f.id: locate(f.place, exhibits, f.id) for f in findings if f.place is not None}
     head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
     listed = {take.id for take in case.takes if take.path in case.raw_sha256}
-    checked = None if built.quality is None else quality_part(built.quality, len(exhibits), listed)
-    lettered = len(exhibits) + (0 if checked is None else len(checked.exhibits))
-    apart = separation_part(built.responses.told_apart, lettered)
+    apart = separation_part(built.responses.told_apart, len(exhibits))
+    lettered = len(exhibits) + (0 if apart is None else 1)
+    checked = None if built.quality is None else quality_part(built.quality, lettered, listed)
     prose = (head, rows, findings, exhibits, belief, checked, apart)
     context = PublicationContext(
         facts=case.facts,

@@ -190,6 +190,8 @@ def _also(figure: Figure, here: str) -> Sentence:
         # What is a largest or a least value says where it is.
         say("at ", frequency(value, f"{here}/also/{name}"))
         if name == "frequency" or name.endswith(" at")
+        else say(named(name.removesuffix(", dB")), " ", quantity(value, "dB", f"{here}/also/{name}", 1))
+        if name.endswith(", dB")
         else say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
         for name, value in figure.also.items()
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from earwitness.exhibits.description import Exhibit
@@ -84,6 +84,8 @@ class QualityPart:
 #: What wants attention stands first, then what more takes would tell, then what asks for nothing.
 _ORDER: Final = (Verdict.UNFIT, Verdict.LOOK, Verdict.CANNOT_TELL, Verdict.FINE)
 
+_WORDS: Final[Mapping[Verdict, str]] = {Verdict.LOOK: "to look at"}
+
 
 def quality_part(quality: Quality, after: int = 0, listed: Collection[TakeId] = ()) -> QualityPart:
     """The part of a case.
@@ -95,9 +97,9 @@ def quality_part(quality: Quality, after: int = 0, listed: Collection[TakeId] = 
     listed
         The takes whose raw files the publication lists.
     """
-    exhibits = describe_quality(quality, after)
+    ordered = tuple(sorted(quality.points, key=lambda point: _ORDER.index(point.verdict)))
+    exhibits = describe_quality(replace(quality, points=ordered), after)
     pictures = {exhibit.id: exhibit for exhibit in exhibits}
-    ordered = sorted(quality.points, key=lambda point: _ORDER.index(point.verdict))
     lines = tuple(_line(point, pictures, listed) for point in ordered)
     return QualityPart(quality.fit, _summary(quality), lines, exhibits)
 
@@ -107,7 +109,7 @@ def _line(point: Point, pictures: Mapping[str, Exhibit], listed: Collection[Take
         name=point.name,
         label=say(named(point.name.words.capitalize())),
         verdict=point.verdict,
-        words=say(str(point.verdict)),
+        words=say(_WORDS.get(point.verdict, str(point.verdict))),
         text=point.sentence,
         limit=point.limit,
         remedy=point.remedy,

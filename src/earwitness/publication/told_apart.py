@@ -89,15 +89,14 @@ def _sentence(
 ) -> Sentence:
     if ends is None:
         return say("Two surfaces tell the loudspeaker's waves from the room's at no frequency.")
+    order = Number(f"{most['order_most']:.0f}", most["order_most"], f"{_HERE}/order_most")
+    least = Number(f"{most['order_least']:.0f}", most["order_least"], f"{_HERE}/order_least")
     words = say(
         "Two surfaces tell the loudspeaker's waves from the room's from ",
         frequency(ends[0], f"{_HERE}/from_hz"),
         " to ",
         frequency(ends[1], f"{_HERE}/to_hz"),
-        ", by orders ",
-        Number(f"{most['order_least']:.0f}", most["order_least"], f"{_HERE}/order_least"),
-        " to ",
-        Number(f"{most['order_most']:.0f}", most["order_most"], f"{_HERE}/order_most"),
+        say(", by order ", order) if least.text == order.text else say(", by orders ", least, " to ", order),
         ", with a condition of no more than ",
         quantity(most["condition_most"], "", f"{_HERE}/condition_most", 1),
         " and a residual of no more than ",

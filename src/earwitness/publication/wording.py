@@ -29,6 +29,12 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.GROUP_DELAY: say("Group delay at ", Term("F6")),
     FigureName.EXCESS_DELAY: say("Excess group delay"),
     FigureName.BURST_DECAY: say("Decay of a short tone"),
+    FigureName.DISTORTION_0_3: say("Distortion below ", Term("0.3 %"), " from"),
+    FigureName.DISTORTION_1: say("Distortion below ", Term("1 %"), " from"),
+    FigureName.DISTORTION_3: say("Distortion below ", Term("3 %"), " from"),
+    FigureName.DISTORTION_10: say("Distortion below ", Term("10 %"), " from"),
+    FigureName.COMPRESSION: say("Level at which it changes"),
+    FigureName.CLEAN_OUTPUT: say("Clean output"),
 }
 
 
