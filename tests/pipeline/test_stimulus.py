@@ -22,6 +22,7 @@ from earwitness.measurement.answers import read_stimulus
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import Intake, accept, look_at
+from earwitness.pipeline.plan import Wanted, plan_of
 from earwitness.pipeline.stimulus import Asked, Layout, Multitone, Noise, Sweep, Written, write_stimuli
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey, TakeKind
@@ -191,6 +192,11 @@ def test_a_sweep_comes_back_as_the_known_response(tmp_path: Path) -> None:
     assert plain == pytest.approx(true_db(f), abs=0.05)
     assert np.array_equal(found["tinted"][0], f)
     assert found["tinted"][1] == pytest.approx(plain, abs=0.02)
+    # the case has a sensitivity then, which a plan goes by: 0.14 Pa/V at 2.83 V, the band-pass all but flat
+    sensitivity = plan_of(case.root, Wanted()).sensitivity
+    assert sensitivity is not None
+    assert sensitivity.origin == "as built from this case's takes"
+    assert sensitivity.level_db == pytest.approx(20.0 * np.log10(PA_PER_V * 2.83 / 20e-6), abs=0.1)
 
 
 def deconvolved_db(folder: Path, asked: Sweep) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

@@ -12,13 +12,15 @@ from earwitness.cli.build import build
 from earwitness.cli.check import check
 from earwitness.cli.demo import demo
 from earwitness.cli.new import new
+from earwitness.cli.plan import plan
 from earwitness.cli.publish import publish
 from earwitness.cli.readers import readers
 from earwitness.cli.remove import remove
 from earwitness.cli.schema import schema
+from earwitness.cli.stimulus import stimulus
 from earwitness.cli.verify import verify
 
-COMMANDS: Final = (demo, new, add, remove, check, build, publish, verify, readers, schema)
+COMMANDS: Final = (demo, new, plan, stimulus, add, remove, check, build, publish, verify, readers, schema)
 
 app = typer.Typer(
     name="earwitness",

@@ -21,6 +21,8 @@ SENSITIVITY_BAND_HZ: Final = (300.0, 3000.0)
 REFERENCE_VOLTAGE_V: Final = 2.83
 #: Distance to which levels are referred (recalled).
 REFERENCE_DISTANCE_M: Final = 1.0
+#: Clause 16: the least impedance in the rated range, re the rated one (recalled).
+LEAST_PART_OF_RATED: Final = 0.8
 
 SOURCE: Final = Source("IEC 60268-5", "", "20.3, 20.4 (band of ANSI/CTA-2034-A)", Standing.RECALLED)
 

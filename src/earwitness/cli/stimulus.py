@@ -1,0 +1,192 @@
+"""`earwitness stimulus`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from earwitness.cli.arguments import JsonOption
+from earwitness.cli.console import print_json, print_table
+from earwitness.records.errors import CallError
+
+if TYPE_CHECKING:
+    from earwitness.pipeline.loudness import Sensitivity
+    from earwitness.pipeline.stimulus import Asked, Written
+    from earwitness.records.takes import Drive
+
+
+class Kind(StrEnum):
+    """What can be made."""
+
+    SWEEP = "sweep"
+    MULTITONE = "multitone"
+    PINK = "pink"
+    WHITE = "white"
+
+
+def stimulus(
+    *,
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Where the files go; made where it isn't.")
+    ],
+    kind: Annotated[
+        Kind, typer.Option("--kind", metavar="KIND", help="sweep, multitone, pink or white (noise).")
+    ] = Kind.SWEEP,
+    level: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--level", metavar="LEVEL", help="-20dBFS, or 2.83V with --full-scale; again for one file each."
+        ),
+    ] = None,
+    full_scale: Annotated[
+        float | None,
+        typer.Option(
+            "--full-scale", metavar="V", help="Volts RMS at the terminals that a full-scale sine gives."
+        ),
+    ] = None,
+    first: Annotated[
+        float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency: 10, 20 where no sweep.")
+    ] = None,
+    last: Annotated[
+        float | None,
+        typer.Option("--to", metavar="HZ", help="Highest frequency: 22000, 20000 where no sweep."),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", metavar="S", help="About how long it sounds, without silences.")
+    ] = 10.0,
+    rate: Annotated[int, typer.Option("--rate", metavar="HZ", help="Sample rate.")] = 48_000,
+    fade_in: Annotated[
+        float, typer.Option("--fade-in", metavar="S", help="How long a sweep fades in.")
+    ] = 0.1,
+    fade_out: Annotated[
+        float, typer.Option("--fade-out", metavar="S", help="How long a sweep fades out.")
+    ] = 0.005,
+    lead: Annotated[
+        float | None, typer.Option("--lead", metavar="S", help="Silence before: 0.5, 0 where no sweep.")
+    ] = None,
+    tail: Annotated[
+        float | None, typer.Option("--tail", metavar="S", help="Silence after: 1, 0 where no sweep.")
+    ] = None,
+    shelf: Annotated[
+        float,
+        typer.Option("--shelf-db", metavar="DB", help="Raises a sweep's bass by so much, or lowers it."),
+    ] = 0.0,
+    shelf_at: Annotated[
+        float, typer.Option("--shelf-hz", metavar="HZ", help="Where half of the shelf's dB are reached.")
+    ] = 200.0,
+    tilt: Annotated[
+        float,
+        typer.Option("--tilt-db", metavar="DB", help="Raises a sweep by so much for each octave upward."),
+    ] = 0.0,
+    tones: Annotated[int, typer.Option("--tones", metavar="N", help="How many tones a multitone has.")] = 31,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="Which random phases or which noise.")] = 1,
+    sensitivity: Annotated[
+        float | None,
+        typer.Option("--sensitivity", metavar="DB", help="Level at 1 m for 2.83 V; else 90 is assumed."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write files to play, with sidecars that say what they are.
+
+    A synchronised sweep to measure with, a multitone, or noise; one file for each level, with its crest
+    factor, and how loud it will be where volts are stated. Levels are RMS re a full-scale sine, of a sweep
+    that of a sine at its peak. Nothing clips: what would is refused. Start quietly, protect your ears.
+    """
+    from earwitness.acoustics.signals import Emphasis
+    from earwitness.case.drives import parse_drive
+    from earwitness.pipeline.stimulus import Layout, Multitone, Noise, Sweep, write_stimuli
+
+    sweeps = kind is Kind.SWEEP
+    low = first if first is not None else 10.0 if sweeps else 20.0
+    high = last if last is not None else 22_000.0 if sweeps else 20_000.0
+    _require_fitting(kind, shelf=shelf, tilt=tilt)
+    asked: Asked
+    if sweeps:
+        asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
+    elif kind is Kind.MULTITONE:
+        asked = Multitone(low, high, seconds, tones, seed)
+    else:
+        asked = Noise(low, high, seconds, "pink" if kind is Kind.PINK else "white", seed)
+    levels: list[Drive] = []
+    for text in level or ["-20dBFS"]:
+        drive = parse_drive(text)
+        if drive is None:
+            raise CallError(f"--level {text!r} is no level; write it like -20dBFS or 2.83V")
+        levels.append(drive)
+    if full_scale is not None and not 1e-3 <= full_scale <= 1000.0:
+        raise CallError(f"--full-scale {full_scale:g} isn't from 0.001 to 1000 V")
+    silent = (0.5, 1.0) if sweeps else (0.0, 0.0)
+    layout = Layout(
+        rate, silent[0] if lead is None else lead, silent[1] if tail is None else tail, full_scale
+    )
+    if sensitivity is not None and not 40.0 <= sensitivity <= 130.0:
+        raise CallError(f"--sensitivity {sensitivity:g} isn't from 40 to 130")
+    written = write_stimuli(folder, asked, levels, layout)
+    _tell(folder, written, _sensitivity(sensitivity), as_json=as_json)
+
+
+def _require_fitting(kind: Kind, *, shelf: float, tilt: float) -> None:
+    if kind is not Kind.SWEEP and (shelf or tilt):
+        raise CallError("--shelf-db and --tilt-db go with a sweep alone; leave them out")
+
+
+def _sensitivity(stated_db: float | None) -> Sensitivity:
+    from earwitness.pipeline.loudness import REFERENCE_DRIVE, Sensitivity, assumed
+
+    return assumed() if stated_db is None else Sensitivity(stated_db, REFERENCE_DRIVE, "stated")
+
+
+def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity, *, as_json: bool) -> None:
+    """What was written, how loud it plays, and the caution."""
+    from earwitness.pipeline.loudness import allowed_text
+    from earwitness.records.takes import Drive
+
+    levels = [None if one.facts.drive_v is None else loud.at(Drive(one.facts.drive_v)) for one in written]
+    if as_json:
+        files = [
+            {
+                **asdict(one.facts),
+                "kind": one.facts.kind,
+                "new": one.new,
+                "level_at_1m_db": level,
+                "niosh_allows": None if level is None else allowed_text(level),
+            }
+            for one, level in zip(written, levels, strict=True)
+        ]
+        sensitivity = None if levels[0] is None else asdict(loud)
+        print_json({"folder": str(folder), "sensitivity": sensitivity, "files": files})
+        return
+    heads = ("file", "level", "peak", "RMS", "crest", "lasts", "at 1 m", "NIOSH a day")
+    rows = [
+        (
+            one.facts.file,
+            f"{_number(one.facts.level_dbfs)} dBFS",
+            f"{_number(one.facts.peak_dbfs)} dBFS",
+            f"{_number(one.facts.rms_dbfs)} dBFS",
+            f"{one.facts.crest_factor_db:.1f} dB",
+            f"{one.facts.length_s:.1f} s",
+            "not known" if level is None else f"{level:.0f} dB",
+            "not known" if level is None else allowed_text(level),
+        )
+        for one, level in zip(written, levels, strict=True)
+    ]
+    print_table(heads, rows)
+    if levels[0] is not None:
+        print(f"levels by a sensitivity of {loud.label}, taken as A-weighted")
+    new = sum(one.new for one in written)
+    same = "" if new == len(written) else f", {len(written) - new} there already, the same"
+    print(f"wrote {new} {'file' if new == 1 else 'files'} and sidecars to {folder}{same}")
+    print(
+        "caution: start quietly. NIOSH allows one hour a day at 94 dB(A), fifteen minutes at 100 dB(A).\n"
+        "Leave the room or wear hearing protection; steady signals destroy loudspeakers and amplifiers;\n"
+        "local law and qualified people come first."
+    )
+
+
+def _number(value: float) -> str:
+    return f"{value:.1f}".replace("-", "−")

@@ -1,0 +1,97 @@
+"""`stimulus` and `plan` from the outside: tables, sheets, JSON and refusals."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from told import Call
+
+
+def test_a_stimulus_and_its_caution(call: Call, tmp_path: Path) -> None:
+    told = call("stimulus", tmp_path / "s", "--seconds", "2", "--level", "2.83V", "--full-scale", "28.3")
+    assert told.code == 0
+    assert sorted(p.name for p in (tmp_path / "s").iterdir()) == ["stimulus_2.83V.toml", "stimulus_2.83V.wav"]
+    assert "90 dB at 1 m for 2.83 V (assumed), taken as A-weighted" in told.out
+    # NIOSH 98-126: 8 h/2^(5/3) = 2.52 h at 90 dB
+    assert re.search(r"stimulus_2.83V.wav .* 90 dB +2.5 h", told.out)
+    assert "wear hearing protection" in told.out
+    again = call("stimulus", tmp_path / "s", "--seconds", "2", "--level", "2.83V", "--full-scale", "28.3")
+    assert "wrote 0 files and sidecars" in again.out
+    assert "1 there already, the same" in again.out
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"), [("multitone", "multitone"), ("pink", "pink_noise"), ("white", "white_noise")]
+)
+def test_other_kinds_as_json(call: Call, tmp_path: Path, kind: str, name: str) -> None:
+    told = call("stimulus", tmp_path, "--kind", kind, "--seconds", "2", "--json")
+    (file,) = told.json["files"]
+    x, _ = soundfile.read(tmp_path / f"{name}_-20dBFS.wav")
+    crest = 20.0 * np.log10(np.max(np.abs(x)) / np.sqrt(np.mean(x**2)))
+    assert file["crest_factor_db"] == pytest.approx(crest, abs=1e-3)
+    assert file["level_at_1m_db"] is None
+    assert x.size == 96_000
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--level", "loud"), "--level 'loud' is no level; write it like -20dBFS or 2.83V"),
+        (("--level", "2.83V"), "needs --full-scale"),
+        (("--full-scale", "0"), "--full-scale 0 isn't from 0.001 to 1000 V"),
+        (("--kind", "pink", "--tilt-db", "3"), "go with a sweep alone"),
+        (("--kind", "white", "--level", "-1dBFS"), "would clip"),
+        (("--to", "30000"), "above half the sample rate"),
+        (("--sensitivity", "nan"), "--sensitivity nan"),
+        (("--rate", "100"), "a sample rate of 100 Hz"),
+    ],
+)
+def test_impossible_stimuli_end_in_one_line(
+    call: Call, tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
+    ended = call("stimulus", tmp_path / "s", *words)
+    assert ended.code == 2
+    assert told in ended.refusal
+    assert not (tmp_path / "s").exists()
+
+
+def test_the_sheet_fits_a_page_and_is_written(call: Call, empty: Path, tmp_path: Path) -> None:
+    sheet = tmp_path / "plan.txt"
+    told = call("plan", empty, "--level", "8.95V", "--amplifier", "20", "--to", sheet)
+    assert told.code == 0
+    text = sheet.read_text(encoding="utf-8")
+    assert told.out.startswith(text)
+    assert max(len(line) for line in text.split("\n")) <= 78
+    # 20 lg(20/8.95) = 6.98 dB; 90 dB + 10 dB are assumed, of which NIOSH allows 15 min
+    assert re.search(r"8\.95 V +1 +12 s +100 dB +90 dB +15 min +- +- +7\.0 dB", text)
+    assert "(assumed)" in text
+    assert "hearing protection" in text
+    assert "Local law and qualified people" in text
+    assert text.count("[ ] ") == 76
+
+
+def test_what_a_case_has_is_ticked(call: Call, case: Path) -> None:
+    told = call("plan", case, "--json").json
+    there = [f["file"] for block in told["blocks"] for f in block["recordings"] if f["there"]]
+    assert there == ["calibrator_94.wav", "horizontal_+000_2.83V.wav"]
+    # its gate doesn't reach down to 300 Hz, so its build has no sensitivity
+    assert told["sensitivity"]["origin"] == "assumed"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--drive", "loud"), "--drive 'loud' is no drive"),
+        (("--step", "7"), "don't come to 180°"),
+        (("--level", "30V", "--amplifier", "20"), "over the 20 V that the amplifier gives"),
+        (("--to", "no/such/folder/plan.txt"), "no file can be there"),
+    ],
+)
+def test_impossible_plans_end_in_one_line(call: Call, empty: Path, words: tuple[str, ...], told: str) -> None:
+    ended = call("plan", empty, *words)
+    assert ended.code == 2
+    assert told in ended.refusal
