@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import numpy as np
@@ -95,3 +96,38 @@ def test_impossible_plans_end_in_one_line(call: Call, empty: Path, words: tuple[
     ended = call("plan", empty, *words)
     assert ended.code == 2
     assert told in ended.refusal
+
+
+def test_the_page_is_followed_to_the_letter(
+    call: Call, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every command in its order, up to `add`; what is recorded is the stimulus itself, later."""
+    page = (Path(__file__).parents[2] / "docs" / "measuring.md").read_text(encoding="utf-8")
+    commands = [shlex.split(line) for line in re.findall(r"^    earwitness (.*)$", page, re.MULTILINE)]
+    assert [words[0] for words in commands] == ["new", "plan", "stimulus", "add", "check"]
+    monkeypatch.chdir(tmp_path)
+    for words in commands[:3]:
+        assert call(*words).code == 0
+    stimulus, rate = soundfile.read("played/stimulus_2.83V.wav")
+    Path("recordings").mkdir()
+    names = re.findall(
+        r"^\[ \] (horizontal_\S+_2.83V\.wav)", Path("plan.txt").read_text("utf-8"), re.MULTILINE
+    )
+    assert len(names) == 37
+    soundfile.write(f"recordings/{names[0]}", np.r_[np.zeros(400), stimulus], rate, subtype="PCM_24")
+    told = call(*commands[3], "--yes")
+    assert told.code == 0, told.err
+    entries = (tmp_path / "my-case" / "takes.toml").read_text(encoding="utf-8")
+    assert 'stimulus = "stimulus_2.83V.wav"' in entries
+    assert "sweep_rate_s = 1.3" in entries
+
+
+def test_the_page_names_every_key_of_a_sidecar(call: Call, tmp_path: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "measuring.md").read_text(encoding="utf-8")
+    for kind in ("sweep", "multitone", "pink"):
+        words = ("--kind", kind, "--seconds", "1", "--full-scale", "20")
+        assert call("stimulus", tmp_path / kind, *words).code == 0
+        (sidecar,) = (tmp_path / kind).glob("*.toml")
+        keys = re.findall(r"^(\w+) = ", sidecar.read_text(encoding="utf-8"), re.MULTILINE)
+        assert len(keys) > 14
+        assert [key for key in keys if f"`{key}`" not in page] == []
