@@ -32,7 +32,7 @@ def test_both_rise_with_their_time_constants() -> None:
 
 
 def test_it_settles_where_power_and_rise_agree() -> None:
-    """From the equations' own fixed point, T = R_th I²R(1 + αT): held by an unchanging current for an hour."""
+    """From the equations' own fixed point, T = R_th I²R(1 + αT): held by an unchanging current."""
     settled = HEATING.settled(1.0, 6.0)
     assert settled == pytest.approx(8.0 * 1.0 * 6.0 * (1.0 + 0.00393 * settled), rel=1e-9)
     _, (coil, magnet) = HEATING.rises(np.full(36_000, 1.0), 6.0, 10.0, COLD)

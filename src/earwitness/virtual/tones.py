@@ -42,8 +42,8 @@ class Tones:
     frequencies: Floats
     points: Floats
 
-    def pressures(self, drives_v: Sequence[float]) -> list[Complexes]:
-        """Of each order at each drive, Pa RMS, (O, F); orders whose frequency isn't heard are 0.
+    def volume_velocities(self, drives_v: Sequence[float]) -> list[Complexes]:
+        """Of each radiator and order at each drive, m³/s RMS, (C, O, F).
 
         Drives rise: each starts from where the one before came to.
 
@@ -52,20 +52,28 @@ class Tones:
         NoSteadyStateError
             Where a drive is too large for some tone.
         """
-        period, radiated = self._period(), self._radiated()
+        period = self._period()
         found: list[Complexes] = []
         sources: Complexes | None = None
         before = 1.0
         for drive in drives_v:
             spectrum = self._volts(drive)
             begun = None if sources is None else sources * (drive / before)
-            motion = _come_to(period, spectrum, begun)
-            sources, before = motion.sources, drive
             moved = period.network.volume_velocity[:, 0] * spectrum
-            moved = moved + np.einsum("csbf,sbf->cbf", period.network.volume_velocity[:, 1:], sources)
-            orders = np.moveaxis(moved[..., list(ORDERS)], -1, 1) * (np.sqrt(2.0) / SAMPLES)
-            found.append(np.asarray(np.einsum("cof,cof->of", orders, radiated)))
+            if period.coils:
+                sources, before = _come_to(period, spectrum, begun).sources, drive
+                moved = moved + np.einsum("csbf,sbf->cbf", period.network.volume_velocity[:, 1:], sources)
+            found.append(np.moveaxis(moved[..., list(ORDERS)], -1, 1) * (np.sqrt(2.0) / SAMPLES))
         return found
+
+    def pressures(self, volume_velocities: Sequence[Complexes]) -> list[Complexes]:
+        """Of each order, Pa RMS, (O, F); 0 where an order lies above `HIGHEST_HZ`."""
+        asked = np.outer(ORDERS, self.frequencies)
+        heard = asked <= HIGHEST_HZ
+        flat = self.loudspeaker.cabinet.transfer(self.points, asked[heard], self.air)[:, 0]
+        radiated = np.zeros((len(flat), *asked.shape), dtype=np.complex128)
+        radiated[:, heard] = flat
+        return [np.asarray(np.einsum("cof,cof->of", each, radiated)) for each in volume_velocities]
 
     def linear(self, drive_v: float) -> Complexes:
         """The fundamental's pressure of the same loudspeaker if it were linear, (F,)."""
@@ -88,15 +96,6 @@ class Tones:
         )
         units = [unit for box in source.enclosures for unit in box.drive_units if unit.large_signal]
         return Period(network, tuple(map(Coil.of, units)), 2.0 * np.pi * bins, SAMPLES)
-
-    def _radiated(self) -> Complexes:
-        """Pressure for each radiator's volume velocity, (C, O, F)."""
-        asked = np.outer(ORDERS, self.frequencies)
-        heard = asked <= HIGHEST_HZ
-        flat = self.loudspeaker.cabinet.transfer(self.points, asked[heard], self.air)[:, 0]
-        found = np.zeros((len(flat), *asked.shape), dtype=np.complex128)
-        found[:, heard] = flat
-        return found
 
 
 def _come_to(period: Period, spectrum: Complexes, begun: Complexes | None) -> SteadyMotion:

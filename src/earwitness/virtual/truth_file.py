@@ -9,6 +9,7 @@ Pressure is taken in 72 directions as seen from the reference point, at the rig'
 by it, for 2.83 V (an active loudspeaker's volt is one of its input), without room, microphone or noise.
 
 What the rig does to the recorded set is a list of its own, the artefacts, effects and all (`artefacts`).
+What isn't linear has a part of its own too (`truth_large`); all the rest is of small signals.
 """
 
 from __future__ import annotations
@@ -30,8 +31,9 @@ from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
 from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
+from earwitness.virtual.truth_large import LARGE_SCHEMA, large_signal_truth
 
-VERSION: Final = 3
+VERSION: Final = 4
 #: f = 1000·2^(k/48) Hz, 20 Hz to 20 kHz: every second point of the project's own grid.
 FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-270, 208) / 48.0)
 #: Decimals of a level in the file.
@@ -95,6 +97,7 @@ def truth(scenario: Scenario) -> dict[str, Any]:
         "impedance_without_faults": _impedance(_ohms(heard.parts(scenario.faults), scenario.air)),
         "faults": faults,
         "artefacts": [_artefact(each) for each in artefacts(scenario.session, FREQUENCIES)],
+        "large_signal": large_signal_truth(scenario),
     }
 
 
@@ -315,6 +318,7 @@ SCHEMA: Final[dict[str, Any]] = {
             "impedance_without_faults": _IMPEDANCE,
             "faults": {"type": "array", "items": _FAULT},
             "artefacts": {"type": "array", "items": _ARTEFACT},
+            "large_signal": LARGE_SCHEMA,
         }
     ),
 }
