@@ -18,20 +18,32 @@ ACCURATE_FROM_GATES: Final = 3.3
 #: The last part of the gate over which it closes as half a Hann window. Computed on second-order roll-offs at
 #: 40 to 120 Hz with Q up to 1: within 0.06 dB from 3.3/T; closing over the last quarter, 0.12 dB.
 TAIL_PART: Final = 0.4
+#: At the lowest frequencies it closes over more of its length: there it is a roll-off's own tail that is cut,
+#: and no feature so narrow that it needs the rest. Computed on the usual roll-offs of the second and fourth
+#: order with corners up to 1/T: at 2/T within 0.27 dB, where closing over 0.4 is off by 0.42 dB.
+GENTLE_TAIL_PART: Final = 0.8
+#: From so many times 1/T on it closes as anywhere, up to so many gently.
+GENTLE_TO_GATES, PLAIN_FROM_GATES = 3.3, 4.0
 #: Zero padding of the transform from which spectra are interpolated, re what is transformed.
 PADDING: Final = 16
 
 
-def gate(time_s: npt.ArrayLike, lead_s: float, gate_s: float) -> Float64s:
+def gate(time_s: npt.ArrayLike, lead_s: float, gate_s: float, tail_part: float = TAIL_PART) -> Float64s:
     """The gate's weight at times after the arrival.
 
-    0 before −`lead_s`, rising as half a Hann window until −`lead_s`/2, 1 until 0.6 of `gate_s`, then
-    falling as half a Hann window to 0 at `gate_s`.
+    0 before −`lead_s`, rising as half a Hann window until −`lead_s`/2, 1 until 1 − `tail_part` (0.6) of
+    `gate_s`, then falling as half a Hann window to 0 at `gate_s`.
     """
     t = np.asarray(time_s, dtype=np.float64)
     opening = np.clip((t + lead_s) / (0.5 * lead_s), 0.0, 1.0)
-    closing = np.clip((gate_s - t) / (TAIL_PART * gate_s), 0.0, 1.0)
+    closing = np.clip((gate_s - t) / (tail_part * gate_s), 0.0, 1.0)
     return np.asarray(np.sin(0.5 * np.pi * opening) ** 2 * np.sin(0.5 * np.pi * closing) ** 2)
+
+
+def gentleness(frequency_hz: Float64s, gate_s: float) -> Float64s:
+    """The share of a spectrum that is of the gate that closes gently, shape (F,): 1 to 3.3/T, 0 from 4/T."""
+    low, high = np.log(GENTLE_TO_GATES), np.log(PLAIN_FROM_GATES)
+    return np.asarray(np.clip((high - np.log(frequency_hz * gate_s)) / (high - low), 0.0, 1.0))
 
 
 def valid_from_hz(gate_s: npt.ArrayLike) -> Float64s:

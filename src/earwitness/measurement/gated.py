@@ -260,6 +260,31 @@ def _through(
         passed = gating.spectra((segments * window).astype(np.float32), rate_hz, frequency_hz[used], start_s)
         spectrum[:, used] += (passed * share[used]).astype(np.complex64)
         squared[:, used] += share[used] * np.sum(window**2, axis=-1)[:, None]
+    return _gently(stretch, frequency_hz, part * gate.seconds, spectrum, squared)
+
+
+def _gently(
+    stretch: _Stretch,
+    frequency_hz: Float64s,
+    gate_s: float,
+    spectrum: npt.NDArray[np.complex64],
+    squared: Float64s,
+) -> tuple[npt.NDArray[np.complex64], Float64s]:
+    """Spectra (R, F) and sums of weights squared with the lowest frequencies of a gate that closes gently.
+
+    They are few, so their sums are formed as they stand. Below 1/T nothing is valid, and nothing is changed.
+    """
+    gentle = gating.gentleness(frequency_hz, gate_s)
+    low = np.flatnonzero((gentle > 0.0) & (frequency_hz * gate_s >= 1.0))
+    window = gating.gate(stretch.time_s, LEAD_S, gate_s, gating.GENTLE_TAIL_PART)
+    turn = -2j * np.pi * frequency_hz[low]
+    steps = np.arange(stretch.samples.shape[-1]) / stretch.rate_hz
+    passed = (stretch.samples * window).astype(np.float32) @ np.exp(turn * steps[:, None]).astype(
+        np.complex64
+    )
+    passed *= np.exp(turn * stretch.start_s[:, None])
+    spectrum[:, low] += (gentle[low] * (passed - spectrum[:, low])).astype(np.complex64)
+    squared[:, low] += gentle[low] * (np.sum(window**2, axis=-1)[:, None] - squared[:, low])
     return spectrum, squared
 
 
