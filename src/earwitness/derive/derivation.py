@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from earwitness.derive.coverage import orbit_coverage
 from earwitness.derive.coverage_figures import coverage
 from earwitness.derive.curves import derive_curves
 from earwitness.derive.directivity import meeting_difference_db, take_powers
+from earwitness.derive.distortion_figures import distortion_figures
 from earwitness.derive.extension_figures import NAMES as EXTENSIONS
 from earwitness.derive.extension_figures import extension
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
@@ -19,6 +21,7 @@ from earwitness.derive.time_behaviour import spokesman, time_behaviour
 from earwitness.derive.time_figures import time_figures
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.responses import Responses
@@ -33,8 +36,10 @@ class Derivation:
     figures: tuple[Figure, ...]
 
 
-def derive(responses: Responses, facts: CaseFacts) -> Derivation:
-    """Curves, coverage and figures of merit of a case at its reference drive.
+def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries] = ()) -> Derivation:
+    """Curves, coverage and figures of merit of a case at its reference drive, and what its other drives tell.
+
+    `series` are the orders of distortion at several drives.
 
     Raises
     ------
@@ -62,6 +67,7 @@ def derive(responses: Responses, facts: CaseFacts) -> Derivation:
         sound_power_sampling(derived),
         orbit_agreement(derived),
         *time_figures(derived, time, extensions, responses.pressure[0 if row is None else row]),
+        *distortion_figures(series),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,

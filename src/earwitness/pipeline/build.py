@@ -10,7 +10,14 @@ from typing import Final
 import numpy as np
 
 from earwitness import __version__
-from earwitness.case.datasets import load_curves, load_responses, save_curves, save_responses
+from earwitness.case.datasets import (
+    load_curves,
+    load_levels,
+    load_responses,
+    save_curves,
+    save_levels,
+    save_responses,
+)
 from earwitness.case.documents import from_json, to_json
 from earwitness.case.incremental import Build, Key, Outcome
 from earwitness.case.layout import CaseFolder
@@ -19,6 +26,7 @@ from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.impulse_response import ImpulseResponse
+from earwitness.measurement.levels import level_series
 from earwitness.measurement.reduction import reduce
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
@@ -35,6 +43,7 @@ Progress = Callable[[str, int, int], None]
 SCHEMA_VERSION: Final = 1
 RESPONSES: Final = "responses.nc"
 CURVES: Final = "curves.nc"
+DISTORTION: Final = "distortion.nc"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
 QUALITY: Final = "quality.json"
@@ -95,7 +104,14 @@ class _Steps:
         build_id = self._build.identity(self._raw.raw_digest)
         naming = Step("name", FIND_FLOORS, (derived.key, found.key, looked.key), build_id)
         named = self._step(naming, lambda to: self._name(build_id, (derived, found, looked), to))
-        files = {RESPONSES: reduced, CURVES: derived, RESULTS: named, FINDINGS: named, QUALITY: named}
+        files = {
+            RESPONSES: reduced,
+            DISTORTION: reduced,
+            CURVES: derived,
+            RESULTS: named,
+            FINDINGS: named,
+            QUALITY: named,
+        }
         self._build.commit(build_id, {name: step.folder / name for name, step in files.items()})
         steps = {"responses": reduced, "curves and figures": derived, "findings": found, "quality": looked}
         return Built(
@@ -114,6 +130,8 @@ class _Steps:
         self._heard = self._impulse_responses()
         responses = reduce(self._facts, self._takes, self._heard, self._case.raw)
         save_responses(folder / RESPONSES, responses)
+        series = level_series(self._facts, self._takes, self._heard, responses, self._case.raw)
+        save_levels(folder / DISTORTION, series)
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -140,7 +158,8 @@ class _Steps:
 
     def _derive(self, reduced: Path, folder: Path) -> None:
         self._progress("deriving", 0, 1)
-        derivation = derive(self._responses_from(reduced), self._facts)
+        series = load_levels(reduced / DISTORTION)
+        derivation = derive(self._responses_from(reduced), self._facts, series)
         save_curves(folder / CURVES, derivation.curves)
         (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures)))
         self._derived = derivation.curves, derivation.figures

@@ -34,6 +34,12 @@ class FigureName(StrEnum):
     GROUP_DELAY = "group_delay"
     EXCESS_DELAY = "excess_delay"
     BURST_DECAY = "burst_decay"
+    DISTORTION_0_3 = "distortion_0_3"
+    DISTORTION_1 = "distortion_1"
+    DISTORTION_3 = "distortion_3"
+    DISTORTION_10 = "distortion_10"
+    COMPRESSION = "compression"
+    CLEAN_OUTPUT = "clean_output"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,230 @@
+"""Distortion, compression and clean output as figures of merit, at the drives as they arrived."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from earwitness.acoustics.passing import first_passing, lasting_from
+from earwitness.derive.distortion import (
+    CLEAN_CHANGE_DB,
+    CLEAN_DISTORTION,
+    HIGHEST_HZ,
+    Distortion,
+    change,
+    clean_output,
+    total_distortion,
+)
+from earwitness.derive.formatting import frequency_text, number_text, value_text
+from earwitness.derive.wording import band_words, module_number
+from earwitness.records.distortion import LevelSeries
+from earwitness.records.figures import Bound, Evidence, Figure, FigureName, NotAvailable, Quantity, Value
+from earwitness.records.grid import Bools, Floats
+from earwitness.records.sentences import Number, Sentence, say
+from earwitness.records.sources import Source, Standing
+from earwitness.records.uncertainty import ComponentName
+
+#: Limits of total harmonic distortion re the fundamental, %, and their figures.
+LIMITS: Final = (0.3, 1.0, 3.0, 10.0)
+NAMES: Final = (
+    FigureName.DISTORTION_0_3,
+    FigureName.DISTORTION_1,
+    FigureName.DISTORTION_3,
+    FigureName.DISTORTION_10,
+)
+#: Distortion is stated at the drive whose level at 1 m comes nearest to this.
+STATED_AT_DB: Final = 90.0
+#: It is judged as far up as this order sounds within what counts.
+LEAST_ORDER: Final = 3
+#: Compression is looked for in this band, in means over an octave; its figure is of the second of these.
+CHANGE_BAND_HZ: Final = (50.0, 8_000.0)
+CHANGES_DB: Final = (0.5, 1.0, 2.0, 3.0)
+STATED_CHANGE: Final = 1
+#: Clean output is the least of the bands with a middle in this range.
+CLEAN_BAND_HZ: Final = (49.0, 8_100.0)
+
+SOURCE: Final = Source("Earwitness", "", "distortion and output", Standing.OWN)
+LEVEL: Final = "level at one metre, dB"
+
+
+def distortion_figures(series: Sequence[LevelSeries]) -> tuple[Figure, ...]:
+    """All six of the series on axis; none where it has fewer than two drives."""
+    on_axis = [one for one in series if one.radiator is None and len(one.drives) > 1]
+    if not on_axis:
+        return ()
+    found = total_distortion(on_axis[0])
+    limits = tuple(_below(on_axis[0], found, index) for index in range(len(LIMITS)))
+    return (*limits, _compression(on_axis[0], found), _clean(on_axis[0], found))
+
+
+def _below(series: LevelSeries, found: Distortion | None, index: int) -> Figure:
+    """From where up distortion stays below a limit, Hz, at one drive; at the others beside it."""
+    name, percent = NAMES[index], LIMITS[index]
+    limit = module_number(f"{percent:g} %", percent, f"derive.distortion_figures/LIMITS/{index}")
+    if found is None:
+        return _figure(name, _NO_LEVEL, "Hz", say("below ", limit), series)
+    row = int(np.argmin(np.abs(found.arrived_db - STATED_AT_DB)))
+    value = _from_hz(found, row, found.ratio[row], percent / 100.0)
+    also: dict[str, float] = {}
+    band = None
+    conditions = say("total harmonic distortion below ", limit, " re the fundamental")
+    if not isinstance(value, NotAvailable):
+        level = float(found.arrived_db[row])
+        also[LEVEL] = level
+        conditions += say(", at ", Number(value_text(level, "dB", 0), level, f"figure:{name}/also/{LEVEL}"))
+        band = (value.value, float(found.frequency_hz[_judged(found, row)][-1]))
+        for other in range(len(series.drives)):
+            beside = _from_hz(found, other, found.ratio[other], percent / 100.0)
+            if other != row and not isinstance(beside, NotAvailable):
+                also[f"at {number_text(float(found.arrived_db[other]), 0)} dB"] = beside.value
+    told = _figure(name, value, "Hz", conditions, series, also=also, band=band)
+    if not isinstance(value, Quantity):
+        return told
+    return _with_noise(told, _noise_hz(found, row, percent / 100.0))
+
+
+def _from_hz(found: Distortion, row: int, ratio: Floats, limit: float) -> Quantity | Bound | NotAvailable:
+    """The frequency from which up a drive's distortion stays below a limit."""
+    valid = _judged(found, row)
+    index = lasting_from(np.nan_to_num(ratio, nan=np.inf) < limit, valid)
+    if index is None:
+        top = np.flatnonzero(valid)
+        if top.size and not found.heard[row, top[-1]]:
+            return NotAvailable("noise hides so little distortion")
+        return NotAvailable("distortion isn't that low up to the treble")
+    if index == int(np.flatnonzero(valid)[0]):
+        return Bound(float(found.frequency_hz[index]), "at most")
+    if not found.heard[row, index - 1]:
+        return Bound(float(found.frequency_hz[index]), "at most")
+    return Quantity(_crossing_hz(found.frequency_hz, ratio, index, limit))
+
+
+def _judged(found: Distortion, row: int) -> Bools:
+    """Where a drive's distortion is valid and holds an even and an odd order at least."""
+    return np.asarray(found.valid[row] & (LEAST_ORDER * found.frequency_hz <= HIGHEST_HZ))
+
+
+def _crossing_hz(frequency_hz: Floats, ratio: Floats, index: int, limit: float) -> float:
+    """Where the ratio falls through the limit just below a point, straight in log-log."""
+    ends = ratio[index - 1 : index + 1] / limit
+    if not (np.isfinite(ends).all() and np.all(ends > 0.0)):
+        return float(frequency_hz[index])
+    over, under = np.log(ends)
+    part = over / (over - under)
+    return float(frequency_hz[index - 1] * (frequency_hz[index] / frequency_hz[index - 1]) ** part)
+
+
+def _noise_hz(found: Distortion, row: int, limit: float) -> float | None:
+    """Half of what one standard uncertainty of noise either way changes in the frequency; None if unknown."""
+    spread = np.nan_to_num(found.uncertainty[row])
+    ends = [_from_hz(found, row, found.ratio[row] + sign * spread, limit) for sign in (-1.0, 1.0)]
+    if any(isinstance(end, NotAvailable) for end in ends):
+        return None
+    low, high = (end.value for end in ends if not isinstance(end, NotAvailable))
+    return 0.5 * abs(high - low)
+
+
+def _compression(series: LevelSeries, found: Distortion | None) -> Figure:
+    """The level at 1 m from which the fundamental is off by 1 dB in some octave, dB; by others beside it."""
+    name = FigureName.COMPRESSION
+    stated = CHANGES_DB[STATED_CHANGE]
+    path = f"derive.distortion_figures/CHANGES_DB/{STATED_CHANGE}"
+    conditions = say(
+        "mean level at which the response has changed by ",
+        module_number(value_text(stated, "dB", 0), stated, path),
+        " over an octave, from ",
+        band_words("derive.distortion_figures", "CHANGE_BAND_HZ", CHANGE_BAND_HZ),
+    )
+    if found is None:
+        return _figure(name, _NO_LEVEL, "dB", conditions, series)
+    f = found.frequency_hz
+    inside = (f >= CHANGE_BAND_HZ[0]) & (f <= CHANGE_BAND_HZ[1])
+    broad = np.abs(change(series).broad_db[:, inside])
+    known = np.isfinite(broad).all(axis=0)
+    if not known.any():
+        return _figure(name, NotAvailable("no octave is valid at every drive"), "dB", conditions, series)
+    most = broad[:, known].max(axis=1)
+    also = {}
+    for limit in CHANGES_DB:
+        passed = first_passing(found.nominal_db[:, None], most[:, None], limit)
+        if passed.found[0] and limit != stated:
+            also[f"{limit:g} dB"] = float(passed.level_db[0])
+    passed = first_passing(found.nominal_db[:, None], most[:, None], stated)
+    value: Value = Quantity(float(passed.level_db[0]))
+    if passed.found[0]:
+        row = int(np.argmax(most > stated))
+        also["frequency"] = float(f[inside][known][np.argmax(broad[row, known])])
+    else:
+        value = Bound(float(passed.level_db[0]), "at least" if passed.at_least[0] else "at most")
+    return _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
+
+
+def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
+    """The least clean output of the third-octave bands, dB at 1 m, and where; those of octaves beside it."""
+    name = FigureName.CLEAN_OUTPUT
+    percent = module_number(
+        value_text(100.0 * CLEAN_DISTORTION, "%", 0), CLEAN_DISTORTION, "derive.distortion/CLEAN_DISTORTION"
+    )
+    conditions = say(
+        "least of the third-octave bands, with distortion up to ",
+        percent,
+        " and the level changed by up to ",
+        module_number(
+            value_text(CLEAN_CHANGE_DB, "dB", 0), CLEAN_CHANGE_DB, "derive.distortion/CLEAN_CHANGE_DB"
+        ),
+    )
+    if found is None:
+        return _figure(name, _NO_LEVEL, "dB", conditions, series)
+    clean = clean_output(series, found)
+    mid, output = clean.mid_hz, clean.output
+    known = (mid >= CLEAN_BAND_HZ[0]) & (mid <= CLEAN_BAND_HZ[1]) & np.isfinite(output.level_db)
+    if not known.any():
+        return _figure(name, NotAvailable("no band is valid at every drive"), "dB", conditions, series)
+    least = int(np.argmin(np.where(known, output.level_db, np.inf)))
+    level = float(output.level_db[least])
+    value: Value = Quantity(level)
+    if not output.found[least]:
+        value = Bound(level, "at least" if output.at_least[least] else "at most")
+    also = {"frequency": float(mid[least])}
+    for band in np.flatnonzero(known & output.found):
+        also[f"in the band at {frequency_text(float(mid[band]))}"] = float(output.level_db[band])
+    used = mid[known]
+    return _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
+
+
+_NO_LEVEL: Final = NotAvailable("the level isn't known from 300 Hz to 3 kHz at every drive")
+
+
+def _figure(
+    name: FigureName,
+    value: Value,
+    unit: str,
+    conditions: Sentence,
+    series: LevelSeries,
+    *,
+    also: Mapping[str, float] | None = None,
+    band: tuple[float, float] | None = None,
+) -> Figure:
+    return Figure(
+        name=name,
+        value=value,
+        unit=unit,
+        uncertainty=None,
+        components={},
+        conditions=conditions,
+        reading="on axis, by drive",
+        valid_band_hz=band,
+        method=f"derive.distortion_figures.{name}",
+        source=SOURCE,
+        evidence=Evidence((), series.takes),
+        also=also or {},
+    )
+
+
+def _with_noise(figure: Figure, noise: float | None) -> Figure:
+    """A figure with the uncertainty that noise alone gives it."""
+    known = None if noise is None or noise < 1e-9 else noise
+    return replace(figure, uncertainty=known, components={ComponentName.NOISE: noise})
