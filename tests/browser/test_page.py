@@ -171,6 +171,45 @@ def test_a_letter_chooses_its_exhibit(visit: Visit) -> None:
     assert visit.page.is_visible("#exhibit-response-set")
 
 
+@pytest.mark.parametrize(
+    "visit", [("full", PHONE, "dark"), ("full", WIDE, "light")], indirect=True, ids=["phone", "wide"]
+)
+def test_a_folded_picture_of_a_check_is_drawn_when_keys_open_it(visit: Visit) -> None:
+    page, chart = visit.page, "exhibit-quality-signal-to-noise"
+    page.evaluate("document.querySelector('#what-was-checked').scrollIntoView({ behavior: 'instant' })")
+    page.wait_for_selector("#exhibit-quality-first-against-last .annotation-text")
+    page.wait_for_timeout(300)
+    assert page.query_selector(f"#{chart} .annotation-text") is None
+    page.focus("#check-signal_to_noise summary")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"#{chart} .annotation-text")
+    page.wait_for_timeout(200)
+    assert len(names(page, chart)) >= 3
+    assert collisions(page, chart) == []
+    assert faint(page) == []
+    assert fits(page)
+    # Reading it out points at no statement and complains of nothing.
+    page.focus(f"#{chart} [role=slider]")
+    page.keyboard.press("ArrowRight")
+    assert "on axis" in (page.get_attribute(f"#{chart} [role=slider]", "aria-valuetext") or "")
+    assert visit.complaints == []
+
+
+def test_the_state_of_a_check_differs_in_form_and_in_words(visit: Visit) -> None:
+    found = visit.page.evaluate(
+        """[...document.querySelectorAll(".check")].map((e) => {
+             const s = getComputedStyle(e.querySelector(".sign"));
+             return [e.querySelector(".state").textContent.trim(),
+                     [s.borderRadius, s.borderStyle, s.clipPath, s.backgroundColor].join()]; })"""
+    )
+    assert [words for words, _ in found] == ["unfit", "to look at", "can’t tell", "fine"]
+    assert len({form for _, form in found}) == 4
+    places = visit.page.evaluate(
+        "[...document.querySelectorAll('.check')].map((e) => e.getBoundingClientRect().top)"
+    )
+    assert places == sorted(places)
+
+
 @phone
 def test_on_a_phone_the_exhibit_follows_its_sentence(visit: Visit) -> None:
     follows = "(id) => document.querySelector(`#finding-${id}`).nextElementSibling?.dataset.exhibit"
@@ -215,5 +254,7 @@ def test_it_prints_as_an_article(visit: Visit, tmp_path: Path) -> None:
     assert visit.page.is_visible("#exhibit-response-set img")
     assert not visit.page.is_visible("#exhibit-on-axis .plot")
     assert not visit.page.is_visible(".mode")
+    assert visit.page.is_visible("#exhibit-quality-first-against-last img")
+    assert not visit.page.is_visible("#exhibit-quality-first-against-last .chart")
     luminous = visit.page.evaluate("getComputedStyle(document.querySelector('h1')).color")
     assert luminous == "rgb(29, 35, 39)"

@@ -36,6 +36,10 @@
     }
   }, { rootMargin: "300px 0px" });
   for (const chart of document.querySelectorAll("[data-chart]")) seen.observe(chart);
+  // Their stills come last, so that they are there when the page is printed.
+  window.addEventListener("load", () => {
+    for (const still of document.querySelectorAll(".chart-of .still")) still.loading = "eager";
+  });
 
   // On a phone all of them are in the flow: drawn one after the other, so that reading can begin at once.
   function drawRest() {
