@@ -123,9 +123,18 @@ class CaseOnDisk:
                 return float(len(self.prose.entry(f"takes-{index}").findall(".//li")))
             case ["trust", "bands", index, "uncertainty_db"]:
                 return self._octave(OCTAVES_HZ[int(index)])
+            case ["trust", "gate_s" | "splice_hz" as what, *end]:
+                return self._on_axis(
+                    {"gate_s": "gate"}.get(what) or ("splice_low", "splice_high")[int(end[0])]
+                )
             case ["trust", "exposure", what]:
                 return self._exposure(what)
         raise AssertionError(steps)
+
+    def _on_axis(self, name: str) -> float:
+        """What ``responses.nc`` has of the first take on axis."""
+        with h5py.File(self.root / "build" / "responses.nc") as file:
+            return float(file[name][int(np.flatnonzero(file["orbit_angle"][:] == 0.0)[0])])
 
     def _octave(self, middle_hz: float) -> float:
         ratio = self.curves["frequency"] / middle_hz

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import specimen
+from publishable import built, case_files, responses
 
 from earwitness.publication.constants import CONSTANT_WORDS, about, constants
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.origins import origins
 from earwitness.publication.rows import value_sentence
+from earwitness.publication.trust import trust
 from earwitness.publication.wording import FIGURE_LABELS
 from earwitness.records.figures import Figure, FigureName, Plateau, Plateaus
+from earwitness.records.responses import Splice
 from earwitness.records.sentences import Number
 
 
@@ -55,6 +59,21 @@ def test_what_is_absent_for_one_reason_is_said_once(half_empty: PublicationConte
     absent = [f.name for f in half_empty.results.figures if not f.available]
     assert absent
     assert all(str(FIGURE_LABELS[name]) in labels for name in absent)
+
+
+def test_gate_and_splice_on_axis_are_told() -> None:
+    given = responses()
+    on_axis = next(t.id for t in given.takes if t.key.direction and t.key.direction.angle_deg == 0.0)
+    joined = replace(given, splices={on_axis: Splice(210.0, 420.0, 0.3)})
+    found = trust(case_files(), replace(built(), responses=joined))
+    told = {str(one.label): str(one.text) for one in found.rig}
+    # The specimen's gate is 6 ms long.
+    assert told["Gate, on axis"] == "ends 6.0 ms after the arrival"
+    assert told["Near field joined, on axis"] == "from 210 Hz to 420 Hz"
+    assert told["Smoothing"].startswith("none in the curves")
+    bare = replace(given, gate_s=np.zeros_like(given.gate_s))
+    labels = {str(one.label) for one in trust(case_files(), replace(built(), responses=bare)).rig}
+    assert not {"Gate, on axis", "Near field joined, on axis"} & labels
 
 
 def test_every_curve_and_figure_has_its_document(context: PublicationContext) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
+from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.publication.budget import Budget, budget
 from earwitness.publication.directions import directions
@@ -26,9 +27,10 @@ from earwitness.publication.wording import (
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import StatedUncertainty
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity
-from earwitness.records.sentences import Sentence, Term, say
+from earwitness.records.responses import Responses
+from earwitness.records.sentences import Number, Sentence, Term, say
 from earwitness.records.sources import Source
-from earwitness.records.takes import TakeKind
+from earwitness.records.takes import ON_AXIS, TakeKind
 
 CANNOT_TELL: Final = (
     say("How alike two units are: one was measured."),
@@ -73,6 +75,10 @@ class Trust:
         The caution.
     budget
         What the figures' uncertainty is made of; None where none is known.
+    gate_s
+        Where the gate ends on axis, after the arrival; None where nothing was gated.
+    splice_hz
+        Where near field and gated response are joined on axis; None where they aren't.
     """
 
     bands: tuple[Band, ...]
@@ -85,15 +91,18 @@ class Trust:
     methods: tuple[MethodLine, ...]
     exposure: Exposure
     budget: Budget | None = None
+    gate_s: float | None = None
+    splice_hz: tuple[float, float] | None = None
 
 
 def trust(case: CaseFiles, built: Built) -> Trust:
     """Everything in part seven."""
     absent = _not_stated(case.facts.uncertainty)
     alike = sides(case, built.responses)
+    gate_s, splice_hz = _window(built.responses)
     return Trust(
         bands=octaves(built.responses, built.curves.curves[CurveName.ON_AXIS]),
-        rig=(*_rig(case, built), *compared(alike)),
+        rig=(*_rig(case, built), *_reduced(gate_s, splice_hz), *compared(alike)),
         sides=alike,
         notes=tuple(say(named(note)) for note in built.responses.notes),
         not_stated=listing(absent) if absent else None,
@@ -102,7 +111,29 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         methods=_methods(built.results.figures, built.curves),
         exposure=exposure(case.takes, built.results),
         budget=budget(built.results.figures),
+        gate_s=gate_s,
+        splice_hz=splice_hz,
     )
+
+
+def _window(responses: Responses) -> tuple[float | None, tuple[float, float] | None]:
+    """Where the gate of the first take on axis ends, and where a near field was joined to it."""
+    for take, gate_s in zip(responses.takes, responses.gate_s.tolist(), strict=True):
+        if take.key.direction and take.key.direction.shared == ON_AXIS and take.id not in responses.set_aside:
+            splice = responses.splices.get(take.id)
+            return gate_s or None, (splice.low_hz, splice.high_hz) if splice else None
+    return None, None
+
+
+def _reduced(gate_s: float | None, splice_hz: tuple[float, float] | None) -> Iterator[Line]:
+    """Gate, splice and smoothing."""
+    if gate_s is not None:
+        ends = Number(value_text(1e3 * gate_s, "ms", 1), gate_s, "publication:trust/gate_s")
+        yield line("Gate, on axis", say("ends ", ends, " after the arrival"))
+    if splice_hz is not None:
+        low, high = (frequency(hz, f"publication:trust/splice_hz/{i}") for i, hz in enumerate(splice_hz))
+        yield line("Near field joined, on axis", say("from ", low, " to ", high))
+    yield line("Smoothing", say("none in the curves; where a figure is smoothed, its conditions say so"))
 
 
 def _rig(case: CaseFiles, built: Built) -> tuple[Line, ...]:
