@@ -1,0 +1,58 @@
+"""Features: what stands out of a response, in which directions, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from earwitness.records.takes import Direction
+
+FeatureKind = Literal["peak", "dip", "step", "tilt"]
+
+
+@dataclass(frozen=True, slots=True)
+class FeaturePlace:
+    """A feature in one direction.
+
+    `gain_db` is the height of the fitted shape (of a step the rise from below to above it, of a tilt the rise
+    an octave), as it would be without the gate; `width_octaves` the width at half of it. `seen_db` is what the
+    gated response itself shows of it. The `_u` are standard uncertainties.
+    """
+
+    direction: Direction
+    frequency_hz: float
+    gain_db: float
+    width_octaves: float
+    frequency_u_hz: float
+    gain_u_db: float
+    seen_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One feature with many places.
+
+    Attributes
+    ----------
+    frequency_hz, gain_db
+        Where it is most pronounced.
+    q
+        Of a peak or dip: frequency over width in hertz. None for steps and tilts, and where the gate only
+        bounds it (`q_at_least`).
+    q_at_least
+        A bound where the gate is too short to tell.
+    """
+
+    kind: FeatureKind
+    frequency_hz: float
+    frequency_u_hz: float
+    gain_db: float
+    gain_u_db: float
+    q: float | None
+    q_at_least: float | None
+    places: tuple[FeaturePlace, ...]
+
+    @property
+    def sign(self) -> int:
+        """+1 where it adds, −1 where it takes."""
+        return 1 if self.gain_db >= 0.0 else -1
