@@ -189,6 +189,28 @@ def case_toml() -> list[bytes]:
     ]
 
 
+def sidecar() -> list[bytes]:
+    """Sidecars of stimuli, one a kind: 48,000 samples each, of which the rest is silence."""
+    head = (
+        'form = 1\nkind = "{kind}"\nfile = "stimulus.wav"\nsha256 = "{digest}"\nsample_rate_hz = 48000\n'
+        "samples = 48000\nlead_s = 0\ntail_s = {tail}\nlevel_dbfs = -20\npeak_dbfs = -20\nrms_dbfs = -20\n"
+        "crest_factor_db = 3\ndrive_v = 2.83\nfull_scale_v = 28.3\n\n[{kind}]\n"
+    )
+    # L = 0.1 s: 100 Hz to 1 kHz in 0.1·ln 10 s
+    sweep = (
+        "first_hz = 100\nlast_hz = 1000\nrate_s = 0.1\nlength_s = 0.230258509\nfade_in_s = 0.01\n"
+        "fade_out_s = 0.005\nshelf_db = 0\nshelf_hz = 200\ntilt_db_per_octave = 0\n"
+    )
+    others = {
+        "multitone": "tones_hz = [20, 200.5, 2e3]\nperiod_s = 1\nlength_s = 1\nseed = 1\n",
+        "noise": 'colour = "pink"\nfirst_hz = 20\nlast_hz = 20000\nlength_s = 1\nseed = 1\n',
+    }
+    digest = "0" * 64
+    found = [head.format(kind="sweep", digest=digest, tail=0.769741491) + sweep]
+    found += [head.format(kind=kind, digest=digest, tail=0) + body for kind, body in others.items()]
+    return [one.encode() for one in found]
+
+
 def names() -> list[bytes]:
     """Names of files, with what they say of themselves."""
     return [

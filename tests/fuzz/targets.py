@@ -14,6 +14,7 @@ from fuzz import seeds
 
 from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import new_case, read_facts
+from earwitness.case.sidecar import read_sidecar, sidecar_text
 from earwitness.case.takes import read_takes
 from earwitness.measurement.readers.contents import Contents, Form, Part, Source
 from earwitness.measurement.readers.registry import look, reader_of
@@ -104,6 +105,19 @@ def _facts(data: bytes) -> bool:
     return True
 
 
+def _sidecar(data: bytes) -> bool:
+    path = _folder() / "stimulus.toml"
+    path.write_bytes(data)
+    try:
+        facts = read_sidecar(path)
+    except CaseError as refused:
+        _require_one_line(refused)
+        return False
+    path.write_text(sidecar_text(facts), encoding="utf-8")
+    assert sidecar_text(read_sidecar(path)) == sidecar_text(facts)
+    return True
+
+
 def _names(data: bytes) -> bool:
     """Lines as names of files; with an odd first byte the others are a file's heading and its columns."""
     lines = data[1:].decode("utf-8", "replace").split("\n")
@@ -129,6 +143,7 @@ TARGETS: Mapping[str, Target] = {
     "hdf5_arrays": _reader(".h5", OF_ARRAYS, seeds.hdf5_arrays),
     "takes_toml": Target(seeds.takes_toml, _takes),
     "case_toml": Target(seeds.case_toml, _facts),
+    "sidecar": Target(seeds.sidecar, _sidecar),
     "names": Target(seeds.names, _names),
 }
 
