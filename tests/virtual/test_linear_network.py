@@ -31,6 +31,18 @@ def test_what_volts_do_is_what_they_do_in_the_source(wired: Source) -> None:
 
 
 @pytest.mark.parametrize("wired", [boxed(unit()), laddered(boxed(unit()))], ids=["wire", "ladder"])
+def test_a_resistance_before_it_takes_its_part(wired: Source) -> None:
+    """Z/(Z + R) of everything; and it stays reciprocal."""
+    network, expected = linear_network(wired, FREQUENCIES, AIR, 0.7), wired.output(FREQUENCIES, AIR)
+    impedance = wired.impedance(FREQUENCIES, AIR)
+    share = impedance / (impedance + 0.7)
+    assert network.motor[0, 0] == pytest.approx(share * expected.displacement[0], rel=1e-9)
+    assert network.volume_velocity[:, 0] == pytest.approx(share * expected.volume_velocity, rel=1e-9)
+    s = 2j * np.pi * FREQUENCIES
+    assert s * network.motor[0, 1] == pytest.approx(network.motor[1, 2], rel=1e-9)
+
+
+@pytest.mark.parametrize("wired", [boxed(unit()), laddered(boxed(unit()))], ids=["wire", "ladder"])
 def test_it_is_reciprocal(wired: Source) -> None:
     """A voltage moves the coil as far as a force brings current: x/e = −(1/s)·i/f (a gyrator)."""
     network = linear_network(wired, FREQUENCIES, AIR)

@@ -39,8 +39,11 @@ class LinearNetwork:
     flux: Complexes
 
 
-def linear_network(source: Source, frequencies: Floats, air: Air) -> LinearNetwork:
-    """The network about all drivers with large-signal facts; frequencies (F,), f > 0."""
+def linear_network(source: Source, frequencies: Floats, air: Air, output_ohm: float = 0.0) -> LinearNetwork:
+    """The network about all drivers with large-signal facts; frequencies (F,), f > 0.
+
+    `output_ohm` lies between the amplifier, whose volts come first, and a passive loudspeaker's terminals.
+    """
     motions = [enclosure.motion(frequencies, air) for enclosure in source.enclosures]
     units = [unit for enclosure in source.enclosures for unit in enclosure.drive_units]
     large = [place for place, unit in enumerate(units) if unit.large_signal is not None]
@@ -55,7 +58,8 @@ def linear_network(source: Source, frequencies: Floats, air: Air) -> LinearNetwo
         shorted[place, column + len(large)] = 1.0 / factor[place]
     admittance = source.admittance(motions)
     stray = np.einsum("def,ecf->dcf", admittance, beside) - shorted[..., None]
-    felt = beside + np.einsum("db,bcf->dcf", source.wiring, _branches(source, frequencies, admittance, stray))
+    ends = _branches(source, frequencies, admittance, stray, output_ohm)
+    felt = beside + np.einsum("db,bcf->dcf", source.wiring, ends)
     current = np.einsum("def,ecf->dcf", admittance, felt) - shorted[..., None]
     displacement, volume, start = [], [], 0
     for motion in motions:
@@ -69,18 +73,28 @@ def linear_network(source: Source, frequencies: Floats, air: Air) -> LinearNetwo
     return LinearNetwork(np.concatenate([moved[large], current[large]]), np.concatenate(volume), flux)
 
 
-def _branches(source: Source, frequencies: Floats, admittance: Complexes, stray: Complexes) -> Complexes:
-    """Voltage at the end of each branch for each input, shape (B, 1 + 2K, F)."""
+def _branches(
+    source: Source, frequencies: Floats, admittance: Complexes, stray: Complexes, output_ohm: float
+) -> Complexes:
+    """Voltage at the end of each branch for each input, shape (B, 1 + 2K, F).
+
+    With E at the ends, I = Y E + stray into them and a chain matrix each, a E + b I = h U and the terminals'
+    voltage U = V − R Σ h (c E + d I): h is 1 or −1 where there is such a resistance R.
+    """
     drive = np.stack([branch.transfer(frequencies) for branch in source.branches])
     given = np.zeros((len(source.branches), *stray.shape[1:]), dtype=np.complex128)
     given[:, 0] = drive
-    if not any(branch.ladder.steps for branch in source.branches):
+    if not output_ohm and not any(branch.ladder.steps for branch in source.branches):
         return given
     chains = np.stack([branch.ladder.chain(frequencies) for branch in source.branches])
-    matrix = chains[..., 0, 1].T[:, :, None] * np.einsum(
-        "db,def,ec->fbc", source.wiring, admittance, source.wiring
-    )
-    own = np.arange(len(source.branches))
-    matrix[:, own, own] += chains[..., 0, 0].T
-    given -= chains[:, None, :, 0, 1] * np.einsum("db,dcf->bcf", source.wiring, stray)
-    return np.moveaxis(np.linalg.solve(matrix, np.moveaxis(given, -1, 0)), 0, -1)
+    seen = np.einsum("db,def,ec->fbc", source.wiring, admittance, source.wiring)
+    into = np.einsum("db,dcf->fbc", source.wiring, stray)
+    a, b, c, d = (chains[..., row, column].T for row in (0, 1) for column in (0, 1))
+    own = np.eye(len(source.branches))
+    matrix = a[:, :, None] * own + b[:, :, None] * seen
+    right = np.moveaxis(given, -1, 0) - b[:, :, None] * into
+    if output_ohm:
+        drop = output_ohm * drive.T[:, :, None] * drive.T[:, None, :]
+        matrix = matrix + drop @ (c[:, :, None] * own + d[:, :, None] * seen)
+        right = right - drop @ (d[:, :, None] * into)
+    return np.moveaxis(np.linalg.solve(matrix, right), 0, -1)

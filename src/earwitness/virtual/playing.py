@@ -78,12 +78,13 @@ class Played:
 
 @dataclass(frozen=True, slots=True)
 class Player:
-    """A source that is played large, behind electronics."""
+    """A source that is played large, behind electronics and their resistance (`Chain.output_ohm`)."""
 
     source: Source
     air: Air
     sample_rate_hz: int
     electronics: Electronics = PLAIN
+    output_ohm: float = 0.0
 
     @property
     def units(self) -> tuple[DriveUnit, ...]:
@@ -189,7 +190,7 @@ class Player:
         bins = scipy.fft.rfftfreq(fine, 1.0 / (FINER * self.sample_rate_hz))
         grid = KNEE_HZ * np.sinh(STEP * np.arange(np.ceil(np.arcsinh(bins[-1] / KNEE_HZ) / STEP) + 1))
         grid[0] = STILL_HZ
-        known = linear_network(self.source, grid, self.air)
+        known = linear_network(self.source, grid, self.air, self.output_ohm)
         network = LinearNetwork(
             *(
                 CubicSpline(grid, each, axis=-1)(bins)

@@ -77,7 +77,9 @@ class Rig:
 
         An active loudspeaker says what digital full scale is in volts at its amplifiers' inputs.
         """
-        player = Player(loudspeaker.source, self.air, self.chain.sample_rate_hz, electronics)
+        player = Player(
+            loudspeaker.source, self.air, self.chain.sample_rate_hz, electronics, self.chain.output_ohm
+        )
         drives = () if levels is None else levels.drives_v
         workshop = Workshop(loudspeaker, self.room, self.microphone, self.chain, self.air, self.scatterers)
         return Session(

@@ -1,7 +1,8 @@
 """What is true of a scenario at large signal: levels of each order by drive, what does it, and heat.
 
-Levels are those of steady tones on axis (`tones`), with cold coils, at the rig's distance and referred to 1 m by
-it. What a mechanism does is counterfactual: the levels at the largest drive without it, all others in place.
+Levels are those of steady tones on axis (`tones`), with cold coils, at the rig's distance and referred to 1 m
+by it, for volts at the terminals. What a mechanism does is counterfactual: the levels at the largest drive
+without it, all others in place.
 """
 
 from __future__ import annotations
@@ -124,7 +125,7 @@ def _at(scenario: Scenario, without: Without, drives: Sequence[float]) -> Comple
 
 
 def _levels(pressure: Complexes, distance_m: float) -> list[list[float | None]]:
-    """By order: dB re 20 µPa at 1 m; None above `HIGHEST_HZ` and further below the fundamental than is told."""
+    """By order: dB re 20 µPa at 1 m; None above `HIGHEST_HZ` and too far below the fundamental."""
     sizes = np.abs(pressure) * distance_m / REFERENCE_PA
     told = sizes > sizes[0] * 10.0 ** (-FLOOR_DB / 20.0)
     told &= np.outer(ORDERS, FREQUENCIES) <= HIGHEST_HZ
