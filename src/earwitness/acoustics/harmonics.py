@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+import scipy.fft
 
 from earwitness.acoustics import gating, noise
 from earwitness.acoustics.sweep_law import SweepLaw
@@ -44,6 +45,8 @@ QUIET_PIECE_S: Final = 0.15
 #: recording's, and where the stretch holds so many periods.
 LEFT_OVER: Final = 4.0
 LEFT_OVER_PERIODS: Final = 8.0
+#: Zero padding of a window's transform, re the window.
+PADDING: Final = 4
 #: Factor in amplitude of two standard uncertainties over what is found, for what can only be said to be less.
 COVERAGE_FACTOR: Final = 2.0
 
@@ -195,8 +198,7 @@ def separate(
         )
         if not inside.any():
             continue
-        segment, start_s, weight = _cut(response, sample_rate_hz, at, window)
-        found = gating.spectra(segment, sample_rate_hz, sounds_at[inside], start_s)
+        found, weight = _through(response, sample_rate_hz, at, window, sounds_at[inside])
         amplitude[row, inside] = found * np.exp(-1j * (window.order - 1) * law.phase_rad)
         valid[row] = inside
         held = float(np.sum(weight**2))
@@ -227,23 +229,42 @@ def through_windows(
             found[row] = orders.amplitude[row]
         elif inside.any():
             alike = replace(window, arrives_s=0.0)
-            segment, start_s, _ = _cut(response, sample_rate_hz, at, alike)
             sounds_at = window.order * orders.frequency_hz[inside]
-            found[row, inside] = gating.spectra(segment, sample_rate_hz, sounds_at, start_s)
+            found[row, inside], _ = _through(response, sample_rate_hz, at, alike, sounds_at)
     return found
 
 
-def _cut(
-    response: Float32s, sample_rate_hz: float, at: int, window: OrderWindow
-) -> tuple[Float32s, float, Float64s]:
-    """A window's samples, the time of the first after the order's arrival, and the window's weights."""
+def _through(
+    response: Float32s, sample_rate_hz: float, at: int, window: OrderWindow, frequency_hz: Float64s
+) -> tuple[Complex64s, Float64s]:
+    """The spectrum of what passes a window, with time counted from its arrival, and the window's weights.
+
+    A padded transform, turned so that the arrival lies at its first sample, and cubics between its points:
+    what arrives at the window's far end, a quarter of the transform away, is off by less than 1 %, what
+    arrives at once by nothing.
+    """
     arrives = at + window.arrives_s * sample_rate_hz
     first = int(np.ceil(arrives - window.lead_s * sample_rate_hz))
     stop = int(np.floor(arrives + window.length_s * sample_rate_hz)) + 1
-    time_s = (np.arange(first, stop) - arrives) / sample_rate_hz
-    weight = gating.gate(time_s, window.lead_s, window.length_s)
-    samples = np.take(response, np.arange(first, stop), mode="wrap")
-    return np.asarray(samples * weight, dtype=np.float32), float(time_s[0]), weight
+    weight = gating.gate((np.arange(first, stop) - arrives) / sample_rate_hz, window.lead_s, window.length_s)
+    samples = np.take(response, np.arange(first, stop), mode="wrap") * weight
+    whole = int(np.floor(arrives))
+    length = scipy.fft.next_fast_len(PADDING * samples.size, real=True)
+    turned = np.zeros(length, dtype=np.float32)
+    turned[: stop - whole] = samples[whole - first :]
+    turned[length - (whole - first) :] = samples[: whole - first]
+    spectrum = scipy.fft.rfft(turned, workers=1)
+    place = frequency_hz * (length / sample_rate_hz)
+    low = np.clip(np.floor(place).astype(int) - 1, 0, spectrum.size - 4)
+    p = place - low
+    found = (
+        -(p - 1.0) * (p - 2.0) * (p - 3.0) / 6.0 * spectrum[low]
+        + p * (p - 2.0) * (p - 3.0) / 2.0 * spectrum[low + 1]
+        - p * (p - 1.0) * (p - 3.0) / 2.0 * spectrum[low + 2]
+        + p * (p - 1.0) * (p - 2.0) / 6.0 * spectrum[low + 3]
+    )
+    found *= np.exp(2j * np.pi * frequency_hz * ((arrives - whole) / sample_rate_hz))
+    return np.asarray(found, dtype=np.complex64), weight
 
 
 def _quiet_power(

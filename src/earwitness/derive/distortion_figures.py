@@ -45,6 +45,8 @@ CHANGES_DB: Final = (0.5, 1.0, 2.0, 3.0)
 STATED_CHANGE: Final = 1
 #: Clean output is the least of the bands with a middle in this range.
 CLEAN_BAND_HZ: Final = (49.0, 8_100.0)
+#: Nominal middles of the third octaves in the middle of an octave (ISO 266, recalled), told beside it.
+OCTAVES_HZ: Final = (63.0, 125.0, 250.0, 500.0, 1_000.0, 2_000.0, 4_000.0)
 
 SOURCE: Final = Source("Earwitness", "", "distortion and output", Standing.OWN)
 LEVEL: Final = "level at one metre, dB"
@@ -189,8 +191,10 @@ def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
     if not output.found[least]:
         value = Bound(level, "at least" if output.at_least[least] else "at most")
     also = {"frequency": float(mid[least])}
-    for band in np.flatnonzero(known & output.found):
-        also[f"in the band at {frequency_text(float(mid[band]))}"] = float(output.level_db[band])
+    for nominal_hz in OCTAVES_HZ:
+        band = int(np.argmin(np.abs(np.log(mid / nominal_hz))))
+        if known[band] and output.found[band]:
+            also[f"in the band at {frequency_text(nominal_hz, 3)}"] = float(output.level_db[band])
     used = mid[known]
     return _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
 
