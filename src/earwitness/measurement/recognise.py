@@ -21,7 +21,7 @@ from earwitness.measurement.recognition.near_field import distance_in, radiator_
 from earwitness.measurement.recognition.sets import Sets
 from earwitness.measurement.recognition.stimulus import Step, with_stimulus
 from earwitness.measurement.recognition.tokens import Text, text_of, text_of_path
-from earwitness.records.takes import DIRECTIONAL, EVERY_PART, Drive, Take, TakeKey, TakeKind
+from earwitness.records.takes import DIRECTIONAL, ELECTRICAL, EVERY_PART, Drive, Take, TakeKey, TakeKind
 
 HEADING = "column heading"
 
@@ -152,14 +152,15 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
         take, said = _directional(heard, kind, context, doubts)
     elif kind is TakeKind.NEAR_FIELD:
         take, said = _near_field(heard, context, doubts)
-    elif kind is TakeKind.REFERENCE:
-        take, said = _reference(heard, context, doubts)
+    elif kind is TakeKind.REFERENCE or kind in ELECTRICAL:
+        take, said = _without_place(heard, kind, context, doubts)
     else:
         take, said = _plain(heard, kind, doubts)
     driven = said.drive or next((part.drive for part in heard.file.contents.parts if part.drive), None)
     wrong = why_not_of_kind(kind, heard.file.levels.get(selector), driven)
     doubts += [wrong] if wrong is not None else []
-    doubts += _unnamed_channels(heard.file.contents)
+    if kind not in ELECTRICAL:
+        doubts += _unnamed_channels(heard.file.contents)
     if doubts:
         return Recognition(path, None, tuple(dict.fromkeys(doubts)), selector, said)
     return Recognition(path, replace(take, selector=selector), (), selector, said)
@@ -227,13 +228,18 @@ def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tupl
     )
 
 
-def _reference(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tuple[Take, Said]:
-    """The rig's reference loudspeaker, which has one place."""
+def _without_place(
+    heard: _Heard, kind: TakeKind, context: _Context, doubts: list[Unclear]
+) -> tuple[Take, Said]:
+    """The rig's reference loudspeaker, which has one place, or voltage and current, which have none.
+
+    An impedance that comes as text needs no drive.
+    """
     doubts += heard.repeat.unclear
     drive, unclear = one_drive(heard.drives, heard.part, context.stated)
-    doubts += unclear
-    key = TakeKey(TakeKind.REFERENCE, drive=drive, repeat=heard.repeat.count)
-    return Take(heard.file.path, key), Said(TakeKind.REFERENCE, drive=drive)
+    doubts += unclear if heard.file.contents.form is Form.SOUND else []
+    key = TakeKey(kind, drive=drive, repeat=heard.repeat.count)
+    return Take(heard.file.path, key), Said(kind, drive=drive)
 
 
 def _plain(heard: _Heard, kind: TakeKind, doubts: list[Unclear]) -> tuple[Take, Said]:

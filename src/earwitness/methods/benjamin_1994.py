@@ -4,9 +4,9 @@ E. Benjamin, "Audio power amplifiers for loudspeaker loads", JAES 42 (9), 1994 (
 that an output stage turns into heat when voltage and current part in phase. The closed form is derived here
 and checked by brute force in the tests.
 
-A stage on the supply voltage Vs that drives a sine of that amplitude into |Z|e^(jφ) carries i = Vs/|Z| sin(t −
-φ) while Vs(1 − sin t) lies across it. The greatest product in a cycle, at t* = 150° + 2|φ|/3, is that of a
-resistor R whose greatest product is Vs²/4R.
+A stage on the supply voltage Vs that drives a sine of that amplitude into |Z|e^(jφ) carries
+i = Vs/|Z| sin(t − φ) while Vs(1 − sin t) lies across it. The greatest product in a cycle, at
+t* = 150° + 2|φ|/3, is that of a resistor R whose greatest product is Vs²/4R.
 """
 
 from __future__ import annotations

@@ -123,7 +123,7 @@ def _fields(take: Take) -> _Fields:
 
 
 def _form(take: Take) -> Form:
-    return Form.RESPONSES if take.key.kind in _RESPONSES else Form.SOUND
+    return Form.RESPONSES if take.key.kind in _RESPONSES and take.stimulus is None else Form.SOUND
 
 
 def _against(take: Take, said: Said) -> list[Correction]:

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from earwitness.measurement.answers import answer_in, stimulus_in
+from earwitness.measurement.answers import answer_in, stimuli_of, stimulus_in
 from earwitness.measurement.deconvolution import RECORDED, Trial
+from earwitness.measurement.electrical import is_electrical, require_electrical
 from earwitness.measurement.expansion import expanded
 from earwitness.measurement.given_impulse import is_given
 from earwitness.measurement.readers.signals import read_responses, read_sounds
@@ -44,7 +45,7 @@ def tried(
         doubts = _of_parts(raw, takes, known)
         doubted = {doubt.path for doubt in doubts}
         doubts += _of_signals(raw, [take for take in takes if take.path not in doubted])
-        return doubts + _of_recordings(raw, takes, known, progress)
+        return [*doubts, *_of_electrical(raw, takes, known), *_of_recordings(raw, takes, known, progress)]
 
 
 def _of_parts(raw: Path, takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
@@ -64,11 +65,26 @@ def _of_signals(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
     """Doubts of takes whose part isn't in their file, or is something else than is meant."""
     doubts = []
     for take in takes:
-        if take.selector == EVERY_PART or (take.key.kind in RECORDED and not is_given(take)):
+        if take.selector == EVERY_PART or is_electrical(raw, take):
+            continue
+        if take.key.kind in RECORDED and not is_given(take):
             continue
         read = read_responses if take.key.kind in _RESPONSES else read_sounds
         try:
             read(raw, [take])
+        except ReadError as error:
+            doubts.append(Doubt.of(error, take.path, take.selector))
+    return doubts
+
+
+def _of_electrical(raw: Path, takes: Sequence[Take], known: Sequence[Take]) -> list[Doubt]:
+    """Doubts of recordings of voltage and current that a build would refuse."""
+    doubts = []
+    stimuli = stimuli_of((*known, *takes))
+    for take in takes:
+        try:
+            if is_electrical(raw, take):
+                require_electrical(raw, take, stimuli)
         except ReadError as error:
             doubts.append(Doubt.of(error, take.path, take.selector))
     return doubts

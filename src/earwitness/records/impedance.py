@@ -105,8 +105,9 @@ class Wrinkle:
 class Impedance:
     """What is drawn and said.
 
-    `magnitude_ohm`, `phase_deg`, `uncertainty_ohm` and `load_ohm` have shape (F,), NaN where they aren't valid
-    or known. `load_ohm` is the resistor that heats an ideal class-B amplifier as much at the worst moment.
+    `magnitude_ohm`, `phase_deg`, `uncertainty_ohm` and `load_ohm` have shape (F,), NaN where they aren't
+    valid or known. `load_ohm` is the resistor that heats an ideal class-B amplifier as much at the worst
+    moment.
     """
 
     takes: tuple[TakeId, ...]

@@ -33,10 +33,14 @@ class TakeKind(StrEnum):
     MICROPHONE_CALIBRATION = "microphone_calibration"
     STIMULUS = "stimulus"
     REFERENCE = "reference"
+    RESISTOR = "resistor"
 
 
 #: Kinds that are a response of the loudspeaker in a direction.
 DIRECTIONAL = frozenset({TakeKind.SWEEP, TakeKind.IMPULSE_RESPONSE, TakeKind.RESPONSE})
+
+#: Kinds of which voltage and current are recorded.
+ELECTRICAL = frozenset({TakeKind.IMPEDANCE, TakeKind.RESISTOR})
 
 #: Kinds that are measured on a surface round the loudspeaker: as sound, or as a response with its phase.
 ON_SURFACES = frozenset({TakeKind.SURFACE, TakeKind.SURFACE_RESPONSE})

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import damage
-from earwitness.measurement.readers import audio_containers, audio_flac
+from earwitness.measurement.readers import audio_containers, audio_flac, electrical_options
 from earwitness.measurement.readers.contents import (
     SAMPLE_RATES_HZ,
     Contents,
@@ -67,6 +67,7 @@ class AudioReader:
         MICROPHONE: "the channel of the microphone, where the others are something else",
         LOOPBACK: "the channel that recorded the stimulus itself, by wire: time counts from its arrival",
         IMPULSE_RESPONSE: "true for a near field that is an impulse response and no recording of a sweep",
+        **electrical_options.OPTIONS,
         PA_PER_UNIT: "for an impulse response: the pascals that a sample of 1 stands for",
         SWEEP_FROM: "for a stimulus: the hertz at which its sweep begins, after its fade; with the other two",
         SWEEP_TO: "for a stimulus: the hertz at which its sweep ends, before its fade",

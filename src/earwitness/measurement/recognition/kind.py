@@ -32,7 +32,7 @@ FORMS: Final[Mapping[TakeKind, Form]] = {
     TakeKind.IMPULSE_RESPONSE: Form.SOUND,
     TakeKind.NEAR_FIELD: Form.SOUND,
     TakeKind.REFERENCE: Form.SOUND,
-    TakeKind.IMPEDANCE: Form.RESPONSES,
+    TakeKind.RESISTOR: Form.SOUND,
     TakeKind.MICROPHONE_CALIBRATION: Form.RESPONSES,
 }
 #: Kinds that have no direction: with one in the name, something else may be meant.
@@ -40,6 +40,7 @@ _WITHOUT_DIRECTION: Final = frozenset(
     {
         TakeKind.STIMULUS,
         TakeKind.IMPEDANCE,
+        TakeKind.RESISTOR,
         TakeKind.NOISE,
         TakeKind.CALIBRATOR,
         TakeKind.MICROPHONE_CALIBRATION,

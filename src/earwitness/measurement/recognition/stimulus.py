@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 from earwitness.measurement.recognition.answers import Recognition, Unclear
-from earwitness.records.takes import Drive, TakeKind
+from earwitness.records.takes import ELECTRICAL, Drive, TakeKind
+
+#: Kinds that a stimulus is played for; an impedance may be a file of ohms, too, which has no sample rate.
+_PLAYED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE}) | ELECTRICAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +36,7 @@ def with_stimulus(
     drive, or the first: a response is the same by any of them.
     """
     take = recognition.take
-    if take is None or take.key.kind not in (TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE):
+    if take is None or take.key.kind not in _PLAYED or (take.key.kind in ELECTRICAL and rate_hz is None):
         return recognition
     fitting = fitting_stimuli(rate_hz, stimuli)
     step = _step_at(fitting, take.key.drive, steps or {})

@@ -67,6 +67,7 @@ REPEAT: Final = _set("repeat rep wiederholung wdh repetition repeticion")
 KINDS: Final[Mapping[str, TakeKind]] = {
     **dict.fromkeys(_set("stimulus stim anregung testsignal"), TakeKind.STIMULUS),
     **dict.fromkeys(_set("impedance impedanz impedancia"), TakeKind.IMPEDANCE),
+    **dict.fromkeys(_set("resistor widerstand resistencia"), TakeKind.RESISTOR),
     **dict.fromkeys(_set("calibrator kalibrator calibrateur calibrador"), TakeKind.CALIBRATOR),
     **dict.fromkeys(_set("noise rauschen bruit ruido"), TakeKind.NOISE),
     **dict.fromkeys(_set("ir impulse impulsantwort"), TakeKind.IMPULSE_RESPONSE),
