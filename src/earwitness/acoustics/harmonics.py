@@ -11,6 +11,7 @@ recalled). Subtraction of noise and its standard error: computed, tested by coun
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -201,7 +202,7 @@ def separate(
         found, weight = _through(response, sample_rate_hz, at, window, sounds_at[inside])
         amplitude[row, inside] = found * np.exp(-1j * (window.order - 1) * law.phase_rad)
         valid[row] = inside
-        held = float(np.sum(weight**2))
+        held = float(np.vdot(weight, weight))
         noise_power[row, inside] = held * np.interp(
             np.log(sounds_at[inside]), np.log(quiet[0]), quiet[1], left=np.nan, right=np.nan
         )
@@ -234,9 +235,19 @@ def through_windows(
     return found
 
 
+@lru_cache(maxsize=64)
+def _weights(lead_s: float, length_s: float, sample_rate_hz: float) -> tuple[Float32s, int]:
+    """A window's weights about its arrival, not to be written to, and how many samples lie before that."""
+    before = int(lead_s * sample_rate_hz)
+    time_s = np.arange(-before, int(length_s * sample_rate_hz) + 1) / sample_rate_hz
+    weight = gating.gate(time_s, lead_s, length_s).astype(np.float32)
+    weight.flags.writeable = False
+    return weight, before
+
+
 def _through(
     response: Float32s, sample_rate_hz: float, at: int, window: OrderWindow, frequency_hz: Float64s
-) -> tuple[Complex64s, Float64s]:
+) -> tuple[Complex64s, Float32s]:
     """The spectrum of what passes a window, with time counted from its arrival, and the window's weights.
 
     A padded transform, turned so that the arrival lies at its first sample, and cubics between its points:
@@ -244,11 +255,10 @@ def _through(
     arrives at once by nothing.
     """
     arrives = at + window.arrives_s * sample_rate_hz
-    first = int(np.ceil(arrives - window.lead_s * sample_rate_hz))
-    stop = int(np.floor(arrives + window.length_s * sample_rate_hz)) + 1
-    weight = gating.gate((np.arange(first, stop) - arrives) / sample_rate_hz, window.lead_s, window.length_s)
-    samples = np.take(response, np.arange(first, stop), mode="wrap") * weight
     whole = int(np.floor(arrives))
+    weight, before = _weights(window.lead_s, window.length_s, sample_rate_hz)
+    first, stop = whole - before, whole - before + weight.size
+    samples = np.take(response, np.arange(first, stop), mode="wrap") * weight
     length = scipy.fft.next_fast_len(PADDING * samples.size, real=True)
     turned = np.zeros(length, dtype=np.float32)
     turned[: stop - whole] = samples[whole - first :]
