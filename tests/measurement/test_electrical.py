@@ -20,7 +20,8 @@ from earwitness.virtual.stimulus import Sweep
 
 GRID = derived_grid()
 METER = Meter(0.5, 2.0, 0.25, 0.5, noise_v=5e-6)
-STATED: dict[str, ReadOption] = {
+Stated = dict[str, ReadOption]
+STATED: Stated = {
     "voltage": 1,
     "current": 2,
     "sense_ohm": 0.5,
@@ -40,9 +41,12 @@ def sweep_of(scenario: Scenario) -> Sweep:
 
 
 def take_of(
-    path: str = "impedance.wav", kind: TakeKind = TakeKind.IMPEDANCE, repeat: int = 1, **read: ReadOption
+    path: str = "impedance.wav",
+    kind: TakeKind = TakeKind.IMPEDANCE,
+    repeat: int = 1,
+    read: Stated | None = None,
 ) -> Take:
-    stated = {name: value for name, value in (STATED | read).items() if value != ""}
+    stated = {name: value for name, value in (STATED | (read or {})).items() if value != ""}
     key = TakeKey(kind, drive=Drive(0.5), repeat=repeat)
     return Take(path, key, stimulus="stimulus.wav", read=tuple(sorted(stated.items())))
 
@@ -104,7 +108,7 @@ def test_hum_stays_within_thrice_what_is_stated(tmp_path: Path, flute: Scenario)
 
 def test_voltage_over_both(tmp_path: Path, flute: Scenario) -> None:
     recorded(tmp_path, flute, circuit_of(flute, replace(METER, over_both=True)))
-    found = measured(tmp_path, take_of(voltage_over_both=True))
+    found = measured(tmp_path, take_of(read={"voltage_over_both": True}))
     np.testing.assert_allclose(found.ohms / truth_of(flute), 1.0, atol=5e-3)
     wrong = measured(tmp_path, take_of())
     assert np.abs(wrong.ohms - truth_of(flute)).mean() == pytest.approx(0.5, rel=0.01)
@@ -116,10 +120,10 @@ def test_a_known_resistor_sets_the_scale(tmp_path: Path, flute: Scenario, over_b
     recorded(tmp_path, flute, circuit)
     circuit.write(tmp_path / "known.wav", circuit.resistor(10.0, sweep_of(flute), "known.wav"))
     # what full scale is isn't stated, and nothing else is but what the voltage is over
-    left_out: dict[str, ReadOption] = {"voltage_full_scale_v": "", "current_full_scale_v": ""}
-    more: dict[str, ReadOption] = {"voltage_over_both": True} if over_both else {"sense_ohm": ""}
-    known = take_of("known.wav", TakeKind.RESISTOR, known_ohm=10.0, **left_out, **more)
-    found = measured(tmp_path, take_of(**left_out, **more), known)
+    left_out: Stated = {"voltage_full_scale_v": "", "current_full_scale_v": ""}
+    more: Stated = {"voltage_over_both": True} if over_both else {"sense_ohm": ""}
+    known = take_of("known.wav", TakeKind.RESISTOR, read={"known_ohm": 10.0} | left_out | more)
+    found = measured(tmp_path, take_of(read=left_out | more), known)
     np.testing.assert_allclose(found.ohms / truth_of(flute), 1.0, atol=5e-3)
     assert found.known_resistor
     assert found.takes == ("impedance.wav", "known.wav")
@@ -166,12 +170,10 @@ def test_a_file_of_ohms(tmp_path: Path) -> None:
         ({"voltage": 3}, r"has 2 channels, and no channel 3; "),
     ],
 )
-def test_what_is_not_stated_is_refused(
-    tmp_path: Path, flute: Scenario, change: dict[str, ReadOption], line: str
-) -> None:
+def test_what_is_not_stated_is_refused(tmp_path: Path, flute: Scenario, change: Stated, line: str) -> None:
     recorded(tmp_path, flute, circuit_of(flute))
     with pytest.raises(ReadError, match=rf"^impedance.wav: {line}"):
-        measured(tmp_path, take_of(**change))
+        measured(tmp_path, take_of(read=change))
 
 
 def test_recordings_that_hold_something_else_are_refused(tmp_path: Path, flute: Scenario) -> None:

@@ -152,14 +152,14 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
         take, said = _directional(heard, kind, context, doubts)
     elif kind is TakeKind.NEAR_FIELD:
         take, said = _near_field(heard, context, doubts)
-    elif kind is TakeKind.REFERENCE or kind in ELECTRICAL:
+    elif kind is TakeKind.REFERENCE or _is_electrical(heard, kind):
         take, said = _without_place(heard, kind, context, doubts)
     else:
         take, said = _plain(heard, kind, doubts)
     driven = said.drive or next((part.drive for part in heard.file.contents.parts if part.drive), None)
     wrong = why_not_of_kind(kind, heard.file.levels.get(selector), driven)
     doubts += [wrong] if wrong is not None else []
-    if kind not in ELECTRICAL:
+    if not _is_electrical(heard, kind):
         doubts += _unnamed_channels(heard.file.contents)
     if doubts:
         return Recognition(path, None, tuple(dict.fromkeys(doubts)), selector, said)
@@ -228,16 +228,18 @@ def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tupl
     )
 
 
+def _is_electrical(heard: _Heard, kind: TakeKind) -> bool:
+    """Whether voltage and current were recorded; an impedance may be a file of ohms, too."""
+    return kind in ELECTRICAL and heard.file.contents.form is Form.SOUND
+
+
 def _without_place(
     heard: _Heard, kind: TakeKind, context: _Context, doubts: list[Unclear]
 ) -> tuple[Take, Said]:
-    """The rig's reference loudspeaker, which has one place, or voltage and current, which have none.
-
-    An impedance that comes as text needs no drive.
-    """
+    """The rig's reference loudspeaker, which has one place, or voltage and current, which have none."""
     doubts += heard.repeat.unclear
     drive, unclear = one_drive(heard.drives, heard.part, context.stated)
-    doubts += unclear if heard.file.contents.form is Form.SOUND else []
+    doubts += unclear
     key = TakeKey(kind, drive=drive, repeat=heard.repeat.count)
     return Take(heard.file.path, key), Said(kind, drive=drive)
 
