@@ -80,7 +80,7 @@ class Circuit:
 
     def _bins(self) -> Floats:
         bins = np.fft.rfftfreq(self.chain.response_samples, 1.0 / self.chain.sample_rate_hz)
-        return np.maximum(bins, NEARLY_NOTHING_HZ)
+        return np.asarray(np.maximum(bins, NEARLY_NOTHING_HZ))
 
     def _recorded(self, load: Complexes, stimulus: Stimulus, name: str) -> Floats:
         meter, chain = self.meter, self.chain
