@@ -61,7 +61,7 @@ class Radiator:
 class Unit:
     """The loudspeaker under test.
 
-    `symmetry` names the sides that radiate alike: the mirror image of one then stands in for directions of
+    `rated_impedance_ohm` and `rated_band_hz` are the maker's rating. `symmetry` names the sides that radiate alike: the mirror image of one then stands in for directions of
     the other that weren't measured.
     """
 
@@ -75,6 +75,7 @@ class Unit:
     condition: Line | None = None
     active: bool = False
     rated_impedance_ohm: Positive | None = None
+    rated_band_hz: tuple[Positive, Positive] | None = None
     cabinet: Annotated[Sphere | Box, Field(discriminator="shape")] | None = None
     radiators: tuple[Radiator, ...] = ()
     symmetry: tuple[Literal["left-right", "up-down"], ...] = ()
@@ -93,13 +94,14 @@ class Disclosure:
 class Claim:
     """One of the maker's claims, in the maker's words and as a number.
 
-    `figure` names what it is about: ``f3``, ``f6``, ``f10``, ``sensitivity``, ``tolerance``. For a tolerance
+    `figure` names what it is about: ``f3``, ``f6``, ``f10``, ``sensitivity``, ``tolerance``,
+    ``impedance`` (a rated one, in ohms). For a tolerance
     `value` is the ± in dB over `band_hz`. A sensitivity claim may say what it is `per`; where it doesn't,
     both are admissible.
     """
 
     text: Line
-    figure: Literal["f3", "f6", "f10", "sensitivity", "tolerance"]
+    figure: Literal["f3", "f6", "f10", "sensitivity", "tolerance", "impedance"]
     value: Positive
     band_hz: tuple[Positive, Positive] | None = None
     per: Literal["voltage", "watt"] | None = None
@@ -143,7 +145,8 @@ class Rig:
 class StatedUncertainty:
     """Standard uncertainties (k = 1) that the reviewer states; None is "not stated".
 
-    `surface_m` is that of the radius of each surface round the loudspeaker, alike all over it.
+    `surface_m` is that of the radius of each surface round the loudspeaker, alike all over it;
+    `impedance_percent` that of every impedance: of the resistor, and of both channels' gains.
     """
 
     microphone_db: NonNegative | None = None
@@ -152,6 +155,7 @@ class StatedUncertainty:
     repeat_db: NonNegative | None = None
     temperature_k: NonNegative | None = None
     surface_m: NonNegative | None = None
+    impedance_percent: NonNegative | None = None
 
 
 @dataclass(frozen=True, slots=True)

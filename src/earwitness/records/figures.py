@@ -40,6 +40,11 @@ class FigureName(StrEnum):
     DISTORTION_10 = "distortion_10"
     COMPRESSION = "compression"
     CLEAN_OUTPUT = "clean_output"
+    IMPEDANCE_MINIMUM = "impedance_minimum"
+    IMPEDANCE_RATING = "impedance_rating"
+    AMPLIFIER_LOAD = "amplifier_load"
+    BOX_TUNING = "box_tuning"
+    TOTAL_Q = "total_q"
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,9 +43,13 @@ class MeasuredImpedance:
 
 @dataclass(frozen=True, slots=True)
 class Extreme:
-    """A local minimum or maximum of the magnitude; `uncertainty_ohm` is standard, of what is stated."""
+    """A local minimum or maximum of the magnitude, with standard uncertainties of what is stated.
+
+    `phase_deg` is None where no phase was measured.
+    """
 
     frequency_hz: float
+    frequency_uncertainty_hz: float | None
     ohms: float
     phase_deg: float | None
     uncertainty_ohm: float | None

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 
 from earwitness.records.grid import Bools, Bytes, Complexes, Floats
+from earwitness.records.impedance import MeasuredImpedance
 from earwitness.records.takes import Direction, Drive, Take, TakeId
 from earwitness.records.uncertainty import ComponentName
 
@@ -117,6 +118,7 @@ class Responses:
     splices: Mapping[TakeId, Splice] = field(default_factory=dict)
     set_aside: tuple[TakeId, ...] = ()
     repeat_degrees: Floats | None = None
+    impedance: MeasuredImpedance | None = None
     told_apart: ToldApart | None = None
 
 
