@@ -20,9 +20,9 @@ CLICK = np.hanning(18)[1:-1] * np.cos(2.0 * np.pi * 0.2 * np.arange(-8, 8))
 
 
 def told(extra: npt.NDArray[np.float64] | float) -> Impulsive:
-    """Of x + 0.01·x² + 0.005·x³ + 0.002·x⁵ with something added to the recording."""
+    """Of x + 0.01·x² + 0.005·x³ + 0.02·x⁵ with something added to the recording."""
     stimulus = sweeps.synchronised_sweep(FIRST_HZ, LAST_HZ, 5.0, RATE)
-    loudspeaker = PolynomialLoudspeaker({1: 1.0, 2: 0.01, 3: 0.005, 5: 0.002})
+    loudspeaker = PolynomialLoudspeaker({1: 1.0, 2: 0.01, 3: 0.005, 5: 0.02})
     recording = loudspeaker.recorded(FIRST_HZ, RATE_S, LENGTH_S, 1.0, silence=(DELAY / RATE, 0.8))
     recorded = (recording + extra).astype(np.float32)
     band, about = sweeps.band_and_rate(stimulus, RATE)

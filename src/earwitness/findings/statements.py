@@ -17,7 +17,8 @@ from earwitness.derive.coverage_words import (
     clause_edges,
     coverage_sentence,
 )
-from earwitness.derive.formatting import angle_text
+from earwitness.derive.distortion_figures import LEVEL, LIMITS
+from earwitness.derive.formatting import angle_text, value_text
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
 from earwitness.derive.numerals import (
@@ -31,7 +32,7 @@ from earwitness.derive.numerals import (
 )
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
-from earwitness.derive.wording import band_words
+from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Plateaus, Quantity, Tolerance
@@ -43,7 +44,9 @@ from earwitness.records.sentences import Number, Sentence, Term, say
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
     FigureName.TOLERANCE_ON_AXIS: 0.90,
     FigureName.COVERAGE_HORIZONTAL: 0.80,
+    FigureName.DISTORTION_1: 0.75,
     FigureName.F6: 0.70,
+    FigureName.CLEAN_OUTPUT: 0.68,
     FigureName.ORBIT_AGREEMENT: 0.65,
     FigureName.IN_ROOM_TILT: 0.60,
     FigureName.COVERAGE_VERTICAL: 0.55,
@@ -63,7 +66,9 @@ def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[
         FigureName.TOLERANCE_ON_AXIS: _tolerance,
         FigureName.COVERAGE_HORIZONTAL: _coverage,
         FigureName.COVERAGE_VERTICAL: _coverage,
+        FigureName.DISTORTION_1: _distortion,
         FigureName.F6: _extension,
+        FigureName.CLEAN_OUTPUT: _clean_output,
         FigureName.ORBIT_AGREEMENT: _orbits,
         FigureName.IN_ROOM_TILT: _tilt,
         FigureName.SOUND_POWER_SAMPLING: _sampling,
@@ -289,17 +294,64 @@ def _warning(
     return _finding(figure, statement, say(words[1]), _about(curves, curve, worst_hz))
 
 
-def _sensitivity(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+def _sensitivity(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
     value = figure.value
     if not isinstance(value, Quantity):
         return None
     number = measured(value.value, figure.uncertainty, "dB", f"figure:{figure.name}")
     statement = say("It plays ", number, " for the reference voltage at one metre.")
+    looked_at = FigureName.COMPRESSION in available
     explanation = say(
-        "Twice the voltage plays six decibels louder, until it changes; that has not been looked at here."
+        "Twice the voltage plays six decibels louder, until it changes",
+        "." if looked_at else "; that has not been looked at here.",
     )
     place = Place(CurveName.ON_AXIS, SENSITIVITY_BAND_HZ, "on axis", curves.drive, value.value)
     return _finding(figure, statement, explanation, place)
+
+
+def _distortion(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
+        return None
+    root = f"figure:{figure.name}"
+    level = figure.also[LEVEL]
+    lower = " or lower" if isinstance(value, Bound) else ""
+    start = say(frequency(value.value, f"{root}/value/value"), lower)
+    statement = say(
+        "Total harmonic distortion stays below ",
+        module_number("1 %", LIMITS[1], "derive.distortion_figures/LIMITS/1"),
+        " from ",
+        start,
+        " up, at ",
+        Number(value_text(level, "dB", 0), level, f"{root}/also/{LEVEL}"),
+        ".",
+    )
+    explanation = say(
+        "The level is the mean at one metre as it was found at that drive. Distortion alone tells little "
+        "of whether it is heard."
+    )
+    place = Place(CurveName.ON_AXIS, figure.valid_band_hz, "on axis", curves.drive)
+    return _finding(figure, statement, explanation, place)
+
+
+def _clean_output(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
+        return None
+    root, at_hz = f"figure:{figure.name}", figure.also["frequency"]
+    sign = "" if isinstance(value, Quantity) else "at least " if value.sense == "at least" else "less than "
+    statement = say(
+        f"It plays {sign}",
+        quantity(value.value, "dB", f"{root}/value/value"),
+        " cleanly, where it plays least so, at ",
+        frequency(at_hz, f"{root}/also/frequency"),
+        ".",
+    )
+    explanation = say(
+        "So loud is the fundamental at one metre when distortion or a change of level first passes its "
+        "limit. Such levels can hurt hearing and the loudspeaker: leave the room or wear protection."
+    )
+    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, at_hz))
 
 
 def _inside(curves: CurveSet, name: CurveName, band_hz: tuple[float, float]) -> tuple[float, float]:

@@ -21,6 +21,8 @@ from earwitness.records.figures import Bound, Figure, Quantity
 #: Files of a build that go out as they are; the last where points of quality were looked at.
 COPIED: Final = ("curves.nc", "responses.nc", "results.json", "findings.json")
 CHECKED: Final = "quality.json"
+#: The harmonics at each drive, of builds that tell them.
+LEVELS: Final = "distortion.nc"
 #: A text cell that begins with one of these could be taken for a formula by a spreadsheet.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
@@ -34,7 +36,7 @@ figures.csv    one row a figure of merit: the value in its unit, one standard un
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
                angles in degrees, frequencies in Hz.
-{aes69}results.json   every figure of merit with its components, evidence and source.
+{levels}{aes69}results.json   every figure of merit with its components, evidence and source.
 findings.json  every statement with its place and evidence.
 {quality}
 A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
@@ -45,6 +47,10 @@ Build {build_id}, {program}.
 _QUALITY: Final = (
     "quality.json   every point that was checked: verdict, limit, its numbers and what its picture shows.\n"
 )
+_LEVELS: Final = """\
+distortion.nc  harmonics by order at each drive, on axis and near a radiator, as NetCDF-4: Pa RMS at 1 m; what
+               noise alone adds, and where the level is that of the free field.
+"""
 _AES69: Final = """\
 responses.sofa the measured directions at {drive} as AES69-2022 (FreeFieldDirectivityTF): Pa (RMS) at 1 m, at
                the frequencies at which all of them are valid; none that are interpolated. Its date is that
@@ -74,6 +80,7 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         build_id=context.build_id,
         program=context.program,
         quality=_QUALITY if context.quality else "",
+        levels=_LEVELS if (build / LEVELS).is_file() else "",
         aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
     made = {
@@ -81,7 +88,9 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         "curves.csv": _table(_curve_rows(context.curves)),
         "figures.csv": _table(_figure_rows(context.results.figures)),
     }
-    copied = (*COPIED, CHECKED) if context.quality else COPIED
+    copied: tuple[str, ...] = (*COPIED, CHECKED) if context.quality else COPIED
+    if (build / LEVELS).is_file():
+        copied += (LEVELS,)
     return made | sofa | {name: (build / name).read_bytes() for name in copied}
 
 
