@@ -43,6 +43,7 @@ def test_nothing_heavy_is_imported_for_help() -> None:
     assert loaded & HEAVY == set()
 
 
+@pytest.mark.alone
 def test_help_answers_within_three_tenths_of_a_second() -> None:
     """The shortest of ten, for the machine may be busy with something else."""
     taken = []
