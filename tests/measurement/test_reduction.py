@@ -92,7 +92,7 @@ def test_gate_component_is_the_change_to_a_shorter_gate(turned: Path) -> None:
     rows, points = rows[inside][::50], points[inside][::50]
     expected = [np.sqrt(np.mean(change[r, p - 16 : p + 17] ** 2)) for r, p in zip(rows, points, strict=True)]
     # or what the gate does to the usual roll-offs, where that is more (`test_roll_off`)
-    usual = cut_off_db(found.frequency_hz, 4e-3, None)[points]
+    usual = cut_off_db(np.asarray(found.frequency_hz, dtype=np.float64), 4e-3, None)[points]
     assert 0.2 < np.mean(usual < expected) < 1.0
     expected = list(np.maximum(expected, usual))
     component = found.components[ComponentName.GATE][rows, points]
