@@ -13,6 +13,7 @@ from virtual import json_schema
 from earwitness.virtual.playing import Playing
 from earwitness.virtual.scenario import FOLDER, Scenario, from_text, load
 from earwitness.virtual.tables import ScenarioError
+from earwitness.virtual.truth import level_db
 from earwitness.virtual.truth_large import FREQUENCIES, LARGE_SCHEMA, large_signal_truth
 
 DEMO = (FOLDER / "cobble_two.toml").read_text(encoding="utf-8")
@@ -97,7 +98,6 @@ def test_six_drives_are_six_files_and_the_same_bytes_each_time(tmp_path: Path) -
     assert steps[-2:] == pytest.approx([0.0, 0.0], abs=0.3)
 
 
-@pytest.mark.slow
 def test_the_truth_is_valid_and_tells_what_makes_what() -> None:
     """An offset makes the second order, stiffness part of the third; far above resonance all is linear."""
     scenario = made(
@@ -108,6 +108,8 @@ def test_the_truth_is_valid_and_tells_what_makes_what() -> None:
     assert json_schema.faults(found, LARGE_SCHEMA) == []
     small, _, large = found["drives"]
     assert np.max(np.abs(small["compression_db"])) < 0.05
+    linear = level_db(scenario, FREQUENCIES)[0] + 20.0 * np.log10(0.1 / 2.83)
+    assert small["levels_db"][0] == pytest.approx(linear, abs=0.05)
     bass, treble = np.searchsorted(FREQUENCIES, [60.0, 5000.0])
     first, second, third = (large["levels_db"][order][bass] for order in range(3))
     assert first - 40.0 < second < first - 10.0

@@ -10,13 +10,14 @@ from earwitness.virtual.ladder import Ladder, Step
 from earwitness.virtual.linear_network import linear_network
 from earwitness.virtual.network import Branch
 from earwitness.virtual.source import Source
+from earwitness.virtual.voice_coil import VoiceCoil
 
 FREQUENCIES = np.array([1.0, 20.0, 60.0, 300.0, 2000.0, 15000.0])
 
 
-def laddered(source: Source) -> Source:
+def laddered(source: Source, ohms: float = 0.4) -> Source:
     steps = (
-        Step("series", resistance_ohm=0.4, inductance_h=0.001),
+        Step("series", resistance_ohm=ohms, inductance_h=0.001),
         Step("across", resistance_ohm=1.0, capacitance_f=1e-5),
     )
     return Source(source.enclosures, (Branch(("woofer",), ladder=Ladder(steps), polarity=-1),))
@@ -40,6 +41,17 @@ def test_a_resistance_before_it_takes_its_part(wired: Source) -> None:
     assert network.volume_velocity[:, 0] == pytest.approx(share * expected.volume_velocity, rel=1e-9)
     s = 2j * np.pi * FREQUENCIES
     assert s * network.motor[0, 1] == pytest.approx(network.motor[1, 2], rel=1e-9)
+
+
+def test_a_resistance_before_a_wire_is_one_more_in_the_coil() -> None:
+    """For all inputs and outputs, on a wire and before a ladder's first step in series."""
+    before = linear_network(boxed(unit()), FREQUENCIES, AIR, 0.7)
+    within = linear_network(boxed(unit(coil=VoiceCoil(5.6 + 0.7, 0.0005))), FREQUENCIES, AIR)
+    assert before.motor == pytest.approx(within.motor, rel=1e-9)
+    assert before.volume_velocity == pytest.approx(within.volume_velocity, rel=1e-9)
+    laddered_0 = linear_network(laddered(boxed(unit()), 0.4), FREQUENCIES, AIR, 0.7)
+    laddered_1 = linear_network(laddered(boxed(unit()), 1.1), FREQUENCIES, AIR)
+    assert laddered_0.motor == pytest.approx(laddered_1.motor, rel=1e-9)
 
 
 @pytest.mark.parametrize("wired", [boxed(unit()), laddered(boxed(unit()))], ids=["wire", "ladder"])
