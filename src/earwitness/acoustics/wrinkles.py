@@ -54,7 +54,7 @@ def resonances(
     windows = np.lib.stride_tricks.sliding_window_view(logs, 2 * half + 1)
     spread = np.broadcast_to(np.asarray(noise, dtype=np.float64), logs.shape)[half : logs.size - half]
     step = float(np.log(2.0)) / points_per_octave
-    offsets = np.arange(-half, half + 1) * step
+    offsets = np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
     smooth, _ = np.linalg.qr(np.vander(offsets / offsets[-1], DEGREE + 1))
     away = windows - (windows @ smooth) @ smooth.T
     power = np.sum(np.abs(away) ** 2, axis=-1)

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.case.impedance_variables import impedance_dims, read_impedance, write_impedance
 from earwitness.case.netcdf_file import (
     Array,
     Attributes,
@@ -79,6 +80,7 @@ def save_curves(path: Path, curves: CurveSet) -> None:
         "map": len(maps),
         **{f"angle_{one.orbit}": len(one.angle_deg) for one in maps},
         **time_dims(curves.time),
+        **impedance_dims(curves.impedance),
     }
     with new_file(path, dims, "Curves") as file:
         file.whole({"drive": curves.drive, "valid_from_hz": curves.valid_from_hz})
@@ -98,6 +100,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
         _write_extras(file, curves)
         if curves.time is not None:
             write_time(file, curves.time)
+        if curves.impedance is not None:
+            write_impedance(file, curves.impedance)
 
 
 def load_curves(path: Path) -> CurveSet:
@@ -212,6 +216,7 @@ def _read(file: NetcdfReader) -> CurveSet:
             where: file.numbers(f"meeting_{where}") for where in _MEETINGS if file.has(f"meeting_{where}")
         },
         time=read_time(file),
+        impedance=read_impedance(file),
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 

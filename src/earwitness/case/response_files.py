@@ -9,6 +9,7 @@ from typing import Final, Literal, cast
 
 import numpy as np
 
+from earwitness.case.impedance_variables import impedance_dims, read_measured, write_measured
 from earwitness.case.netcdf_file import (
     Attributes,
     NetcdfReader,
@@ -42,6 +43,7 @@ def save_responses(path: Path, responses: Responses) -> None:
         "sample": responses.impulse_response.shape[-1],
         "note": len(responses.notes),
     }
+    dims |= impedance_dims(responses.impedance)
     if responses.told_apart is not None:
         dims["separation_frequency"] = len(responses.told_apart.frequency_hz)
     band: Attributes = {
@@ -72,6 +74,8 @@ def save_responses(path: Path, responses: Responses) -> None:
             file.numbers("repeat_degrees", Variable(("frequency",), "1", meaning), responses.repeat_degrees)
         impulse = Variable(("take", "sample"), unit, "gated impulse response at 1 m per unit of drive")
         file.numbers("impulse_response", impulse, responses.impulse_response)
+        if responses.impedance is not None:
+            write_measured(file, responses.impedance)
         if responses.told_apart is not None:
             _write_told_apart(file, responses.told_apart)
 
@@ -119,6 +123,7 @@ def _read_responses(file: NetcdfReader) -> Responses:
         set_aside=tuple(take.id for take, out in zip(takes, aside, strict=True) if out),
         told_apart=_read_told_apart(file),
         repeat_degrees=file.numbers("repeat_degrees") if file.has("repeat_degrees") else None,
+        impedance=read_measured(file),
     )
 
 

@@ -12,6 +12,8 @@ from earwitness.derive.directivity import meeting_difference_db, take_powers
 from earwitness.derive.distortion_figures import distortion_figures
 from earwitness.derive.extension_figures import NAMES as EXTENSIONS
 from earwitness.derive.extension_figures import extension
+from earwitness.derive.impedance import derive_impedance
+from earwitness.derive.impedance_figures import impedance_figures
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
 from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.orbit_figures import orbit_agreement
@@ -55,6 +57,8 @@ def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries]
     line, residual = in_room_trend(derived)
     row = spokesman(responses, takes)
     time = None if row is None else time_behaviour(responses, row)
+    measured = responses.impedance
+    impedance = None if measured is None else derive_impedance(measured, facts.uncertainty)
     extensions = tuple(extension(derived, name) for name in EXTENSIONS)
     figures = (
         sensitivity(derived),
@@ -68,6 +72,7 @@ def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries]
         orbit_agreement(derived),
         *time_figures(derived, time, extensions, responses.pressure[0 if row is None else row]),
         *distortion_figures(series),
+        *impedance_figures(impedance, facts.unit),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,
@@ -80,5 +85,6 @@ def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries]
         in_room_residual_db=residual,
         meeting_difference_db=meeting_difference_db(takes),
         time=time,
+        impedance=impedance,
     )
     return Derivation(curves, figures)

@@ -24,6 +24,7 @@ REFERENCE_DISTANCE_M: Final = 1.0
 #: Clause 16: the least impedance in the rated range, re the rated one (recalled).
 LEAST_PART_OF_RATED: Final = 0.8
 
+IMPEDANCE_SOURCE: Final = Source("IEC 60268-5", "", "16", Standing.RECALLED)
 SOURCE: Final = Source("IEC 60268-5", "", "20.3, 20.4 (band of ANSI/CTA-2034-A)", Standing.RECALLED)
 
 

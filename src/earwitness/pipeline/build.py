@@ -25,6 +25,7 @@ from earwitness.case.lock import exclusive
 from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
+from earwitness.measurement.electrical import measured_impedance
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.levels import level_series
 from earwitness.measurement.reduction import reduce
@@ -129,6 +130,8 @@ class _Steps:
     def _reduce(self, folder: Path) -> None:
         self._heard = self._impulse_responses()
         responses = reduce(self._facts, self._takes, self._heard, self._case.raw)
+        impedance = measured_impedance(self._case.raw, self._takes, self._stated.stimuli)
+        responses = replace(responses, impedance=impedance)
         save_responses(folder / RESPONSES, responses)
         series = level_series(self._facts, self._takes, self._heard, responses, self._case.raw)
         save_levels(folder / DISTORTION, series)

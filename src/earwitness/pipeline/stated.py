@@ -92,7 +92,8 @@ class Stated:
         inputs = [self.identity_of(take) for take in self.takes]
         geometry = [rig, plain(unit.cabinet), plain(unit.radiators), self.facts.uncertainty.surface_m]
         reduce = Step("reduce", REDUCE_FLOORS, inputs, geometry)
-        stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry]
+        rated = [unit.rated_impedance_ohm, unit.rated_band_hz]
+        stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry, rated]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)
         find = Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
         earlier = [plain(one) for one in self.earlier]

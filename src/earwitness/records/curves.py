@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from earwitness.records.grid import Bools, Floats
+from earwitness.records.impedance import Impedance
 from earwitness.records.sources import Source
 from earwitness.records.takes import Direction, TakeId
 from earwitness.records.time import TimeBehaviour
@@ -120,6 +121,7 @@ class CurveSet:
     in_room_residual_db: Floats | None = None
     meeting_difference_db: Mapping[str, Floats] = field(default_factory=dict)
     time: TimeBehaviour | None = None
+    impedance: Impedance | None = None
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
         """The lowest and highest valid frequency of a curve, None where nothing is valid."""

@@ -61,7 +61,9 @@ class Radiator:
 class Unit:
     """The loudspeaker under test.
 
-    `rated_impedance_ohm` and `rated_band_hz` are the maker's rating. `symmetry` names the sides that radiate alike: the mirror image of one then stands in for directions of
+    `rated_impedance_ohm` and `rated_band_hz` are the maker's rating.
+
+    `symmetry` names the sides that radiate alike: the mirror image of one then stands in for directions of
     the other that weren't measured.
     """
 

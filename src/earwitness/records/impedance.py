@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from earwitness.records.grid import Bools, Complexes, Floats
 from earwitness.records.takes import TakeId
+from earwitness.records.uncertainty import ComponentName
 
 
 @dataclass(frozen=True)
@@ -109,17 +111,32 @@ class Wrinkle:
 class Impedance:
     """What is drawn and said.
 
-    `magnitude_ohm`, `phase_deg`, `uncertainty_ohm` and `load_ohm` have shape (F,), NaN where they aren't
-    valid or known. `load_ohm` is the resistor that heats an ideal class-B amplifier as much at the worst
-    moment.
+    Attributes
+    ----------
+    takes, drive, known_resistor
+        As those of `MeasuredImpedance`.
+    magnitude_ohm, phase_deg
+        Shape (F,) each, NaN where they aren't valid or known.
+    uncertainty_ohm
+        Shape (F,): one standard uncertainty of the magnitude, of what is stated; NaN where nothing is.
+    load_ohm
+        Shape (F,): the resistor that heats an ideal class-B amplifier as much at the worst moment.
+    components_ohm
+        The parts of the uncertainty, each of shape (F,); None for one that isn't stated.
+    minima, maxima, wrinkles
+        In the order of frequency.
+    box
+        None where neither a sealed box nor a vented one lies near enough.
     """
 
     takes: tuple[TakeId, ...]
     drive: str
+    known_resistor: bool
     magnitude_ohm: Floats
     phase_deg: Floats
     uncertainty_ohm: Floats
     load_ohm: Floats
+    components_ohm: Mapping[ComponentName, Floats | None]
     minima: tuple[Extreme, ...]
     maxima: tuple[Extreme, ...]
     wrinkles: tuple[Wrinkle, ...]

@@ -96,6 +96,8 @@ class Responses:
         where none of them was repeated.
     notes
         What the reduction decided and why, in words without digits where they can be (see `sentences`).
+    impedance
+        At the terminals; None where none was measured.
     told_apart
         How two surfaces told waves apart; None where none were measured.
     """
