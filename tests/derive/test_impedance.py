@@ -80,7 +80,7 @@ def figure(found: Impedance, name: FigureName, unit: Unit = UNIT) -> Figure:
 
 def truth_of(name: str) -> Complexes:
     scenario = load(name)
-    return scenario.loudspeaker.impedance(FINE, scenario.air)
+    return np.asarray(scenario.loudspeaker.impedance(FINE, scenario.air), dtype=np.complex128)
 
 
 def turns(magnitude: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -141,7 +141,7 @@ def test_no_wrinkle_without_a_fault() -> None:
 def test_the_least_of_a_closed_form() -> None:
     """6 Ω with 20 Ω more at 100 Hz (Q 4) and 0.3 mH: between them it is hardly more than 6 Ω."""
     ratio = GRID / 100.0 - 100.0 / GRID
-    ohms = 6.0 + 20.0 / (1.0 + 4j * ratio) + 2j * np.pi * GRID * 3e-4
+    ohms = 6.0 + 0j + 20.0 / (1.0 + 4j * ratio) + 2j * np.pi * GRID * 3e-4
     found = derive_impedance(of_ohms(ohms), StatedUncertainty(impedance_percent=2.0))
     fine = 6.0 + 20.0 / (1.0 + 4j * (FINE / 100.0 - 100.0 / FINE)) + 2j * np.pi * FINE * 3e-4
     least = figure(found, FigureName.IMPEDANCE_MINIMUM)
@@ -171,7 +171,7 @@ def test_rating(rated: float, percent: float) -> None:
 
 def test_rated_range() -> None:
     """A dip to 3 Ω at 50 Hz lies outside of what is rated from 100 Hz on."""
-    ohms = 8.0 - 5.0 / (1.0 + 8j * (GRID / 50.0 - 50.0 / GRID))
+    ohms = np.asarray(8.0 - 5.0 / (1.0 + 8j * (GRID / 50.0 - 50.0 / GRID)), dtype=np.complex128)
     found = derive_impedance(of_ohms(ohms), StatedUncertainty())
     unit = Unit("Cobble", rated_impedance_ohm=8.0, rated_band_hz=(100.0, 20_000.0))
     rating, least = (

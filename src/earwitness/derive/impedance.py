@@ -29,8 +29,20 @@ BOX_PROMINENCE: Final = 0.2
 BOX_REACH: Final = 4.0
 #: A fit that leaves more (part of the magnitude, root mean square) shows another kind of box.
 BOX_RESIDUAL: Final = 0.02
+#: The same box is fitted up to this part of that, too: how far its values move is part of their uncertainty,
+#: and so is what a model of lumps leaves out of frequencies and of all else (part of the value).
+NARROWER: Final = 0.75
+LUMPED_HZ, LUMPED_Q = 0.005, 0.02
 #: Of fitted values those are told that are as sure as this, re themselves.
 BOX_SURE: Final = 0.1
+_BOX_VALUES: Final = (
+    "resonance_hz",
+    "tuning_hz",
+    "resistance_ohm",
+    "q_mechanical",
+    "q_total",
+    "compliance_ratio",
+)
 #: Narrow resonances are told from this height on, re the magnitude.
 LEAST_WRINKLE: Final = 0.003
 
@@ -141,22 +153,27 @@ def _box(measured: MeasuredImpedance, run: slice) -> BoxFit | None:
     ohms = np.asarray(measured.ohms[inside], dtype=np.complex128)
     if not measured.has_phase:
         ohms = np.abs(ohms).astype(np.complex128)
-    fitted = box_impedance.fit(grid[inside], ohms, peaks_hz=peaks, dip_hz=dip, has_phase=measured.has_phase)
+    counts = (inside.size, max(inside.size // 2, int(np.searchsorted(grid[inside], NARROWER * highest))))
+    fitted, again = (
+        box_impedance.fit(
+            grid[inside[:count]], ohms[:count], peaks_hz=peaks, dip_hz=dip, has_phase=measured.has_phase
+        )
+        for count in counts
+    )
     if fitted.residual > BOX_RESIDUAL or fitted.relative["resonance_hz"] > BOX_SURE:
         return None
-    return _told(fitted, (float(grid[inside[0]]), float(grid[inside[-1]])))
+    return _told(fitted, again, (float(grid[inside[0]]), float(grid[inside[-1]])))
 
 
-def _told(fitted: box_impedance.Fitted, band_hz: tuple[float, float]) -> BoxFit:
+def _told(fitted: box_impedance.Fitted, again: box_impedance.Fitted, band_hz: tuple[float, float]) -> BoxFit:
+    """What was fitted, with how unsure it is: by the fit, by the `again` narrower one, by the model."""
     box = fitted.box
-    values = {
-        "resonance_hz": box.resonance_hz,
-        "tuning_hz": box.tuning_hz,
-        "resistance_ohm": box.resistance_ohm,
-        "q_mechanical": box.q_mechanical,
-        "q_total": box.q_total,
-        "compliance_ratio": box.compliance_ratio,
-    }
+    relative = {}
+    for name in _BOX_VALUES:
+        value, other = getattr(box, name), getattr(again.box, name)
+        if value is not None:
+            lumped = LUMPED_HZ if name.endswith("_hz") else LUMPED_Q
+            relative[name] = float(combined([fitted.relative[name], other / value - 1.0, lumped]))
     return BoxFit(
         kind="sealed" if box.tuning_hz is None else "vented",
         resonance_hz=box.resonance_hz,
@@ -168,9 +185,5 @@ def _told(fitted: box_impedance.Fitted, band_hz: tuple[float, float]) -> BoxFit:
         compliance_ratio=box.compliance_ratio,
         residual=fitted.residual,
         band_hz=band_hz,
-        uncertainty={
-            name: value * fitted.relative[name]
-            for name, value in values.items()
-            if value is not None and fitted.relative[name] <= BOX_SURE
-        },
+        uncertainty={name: getattr(box, name) * part for name, part in relative.items() if part <= BOX_SURE},
     )

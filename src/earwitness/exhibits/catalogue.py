@@ -11,6 +11,7 @@ from typing import Final
 from earwitness.exhibits.budget import budget
 from earwitness.exhibits.coverage import coverage
 from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.impedance import impedance
 from earwitness.exhibits.in_room import in_room
 from earwitness.exhibits.on_axis import on_axis
 from earwitness.exhibits.response_set import response_set
@@ -27,6 +28,7 @@ FAMILIES: Final[tuple[Family, ...]] = (
     in_room,
     partial(coverage, orbit="horizontal"),
     partial(coverage, orbit="vertical"),
+    impedance,
     waveforms,
     delays,
     decay,

@@ -14,12 +14,18 @@ from typing import Final, Literal
 import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
+from earwitness.derive.impedance_figures import least
 from earwitness.derive.low_frequency import FALL_DB, SEARCH_FROM_HZ, find_crossing
 from earwitness.methods.gum import combined, expanded
-from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V, SENSITIVITY_BAND_HZ, mean_level_db
+from earwitness.methods.iec_60268_5 import (
+    LEAST_PART_OF_RATED,
+    REFERENCE_VOLTAGE_V,
+    SENSITIVITY_BAND_HZ,
+    mean_level_db,
+)
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.facts import CaseFacts, Claim
-from earwitness.records.figures import Figure, FigureName
+from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import ClaimReading
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
 from earwitness.records.sentences import EMPTY, Sentence, Term, say
@@ -75,6 +81,8 @@ def readings(bench: Bench, claim: Claim) -> tuple[ClaimReading, ...]:
         return tuple(_sensitivity(bench, claim))
     if claim.figure == "tolerance":
         return tuple(_tolerance(bench, claim))
+    if claim.figure == "impedance":
+        return tuple(_impedance(bench, claim))
     return tuple(_extension(bench, claim))
 
 
@@ -116,7 +124,7 @@ def _extension(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
 
 _NOT_STATED: Final = say(
     "It was missed, and whether by more than the measurement's own uncertainty isn't known: that of the "
-    "microphone or the level isn't stated."
+    "microphone, the level or the impedance isn't stated."
 )
 _NOT_FALLEN: Final = say("The response hasn't fallen that far at the lowest frequency that is valid.")
 _STEP: Final = say(
@@ -180,6 +188,36 @@ def _powers(bench: Bench, claim: Claim) -> Iterator[tuple[Sentence, str, float]]
     if claim.per != "voltage" and ohms is not None:
         watts = REFERENCE_VOLTAGE_V**2 / ohms
         yield say("one watt"), " into the rated impedance", -10.0 * float(np.log10(watts))
+
+
+def _impedance(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
+    """The least impedance against 80 % of a claimed rated one, in the rated range and in that of hearing."""
+    found = bench.curves.impedance
+    if found is None:
+        return
+    asked = LEAST_PART_OF_RATED * claim.value
+    ranges = {
+        "the rated range": claim.band_hz or bench.facts.unit.rated_band_hz,
+        "the audible range": AUDIBLE_HZ,
+    }
+    for words, band in ranges.items():
+        if band is None:
+            continue
+        lowest = least(found, (min(band), max(band)))
+        definition = say(f"least impedance in {words}, of which ", Term("IEC 60268-5"), " asks four fifths")
+        if isinstance(lowest.value, Quantity):
+            level = lowest.components.get(ComponentName.LEVEL)
+            known = [value for value in lowest.components.values() if value is not None]
+            u = None if level is None else float(combined(known))
+            yield _reading(definition, lowest.value.value, "Ω", asked - lowest.value.value, u)
+        elif isinstance(lowest.value, Bound):
+            fails = lowest.value.value < asked and lowest.components.get(ComponentName.LEVEL) is not None
+            holds = False if fails else None
+            doubt = EMPTY if fails else _NOT_REACHED
+            yield ClaimReading(definition, lowest.value.value, "Ω", None, holds, "at most", doubt)
+
+
+_NOT_REACHED: Final = say("The impedance isn't valid throughout that range.")
 
 
 def _tolerance(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.claim_readings import FALLS, Bench, readings
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
@@ -58,8 +59,10 @@ def judgement(tried: tuple[ClaimReading, ...]) -> Judgement:
 def _judge(bench: Bench, index: int, claim: Claim) -> Finding:
     tried = readings(bench, claim)
     outcome = judgement(tried)
-    measured = bench.measured()
-    takes = tuple(dict.fromkeys(take for curve in measured for take in curve.takes))
+    measured = () if claim.figure == "impedance" else bench.measured()
+    electrical = bench.curves.impedance if claim.figure == "impedance" else None
+    takes = () if electrical is None else electrical.takes
+    takes += tuple(dict.fromkeys(take for curve in measured for take in curve.takes))
     claimed = Quoted(claim.text, f"case:claims/{index}/text")
     return Finding(
         id=f"claim-{index}",
@@ -106,6 +109,9 @@ def reading_number(reading: ClaimReading, reference: str) -> Number:
         plain = frequency(reading.value, reference)
         sign = {None: "", "at most": "≤ ", "at least": "≥ "}[reading.bound]
         return Number(f"{sign}{plain.text}", plain.value, reference)
+    if reading.unit == "Ω":
+        sign = "" if reading.bound is None else "≤ "
+        return Number(f"{sign}{value_text(reading.value, 'Ω', 1)}", reading.value, reference)
     if reading.unit == "± dB":
         plain = quantity(reading.value, "dB", reference)
         return Number(f"±{plain.text}", plain.value, reference)
@@ -115,11 +121,23 @@ def reading_number(reading: ClaimReading, reference: str) -> Number:
 def _figures_of(claim: Claim) -> tuple[FigureName, ...]:
     if claim.figure == "tolerance":
         return (FigureName.TOLERANCE_ON_AXIS, FigureName.TOLERANCE_LISTENING_WINDOW)
+    if claim.figure == "impedance":
+        return (FigureName.IMPEDANCE_MINIMUM, FigureName.IMPEDANCE_RATING)
     return (FigureName(claim.figure),)
+
+
+def _least_impedance(bench: Bench) -> Place | None:
+    least = bench.figures.get(FigureName.IMPEDANCE_MINIMUM)
+    if least is None or not least.available:
+        return None
+    hertz = least.also["frequency"]
+    return Place("impedance", (hertz * 2.0**-_MARK_OCTAVES, hertz * 2.0**_MARK_OCTAVES))
 
 
 def _place(bench: Bench, claim: Claim) -> Place | None:
     """The claimed place itself, as far as it was measured."""
+    if claim.figure == "impedance":
+        return _least_impedance(bench)
     valid = bench.curves.valid_band_hz(CurveName.ON_AXIS)
     if valid is None:
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from earwitness.findings.claims import judge_claims
+from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.records.curves import CurveSet
@@ -20,7 +21,11 @@ def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tup
         A number in a statement refers to nothing, or to another value: a defect of this program.
     """
     named = {figure.name: figure for figure in figures}
-    found = [*statements(curves, named), *judge_claims(curves, named, facts)]
+    found = [
+        *statements(curves, named),
+        *impedance_statements(curves, named),
+        *judge_claims(curves, named, facts),
+    ]
     referent = Referent(facts, figures, curves, tuple(found))
     for finding in found:
         for sentence in (finding.statement, finding.explanation, finding.note):

@@ -10,6 +10,7 @@ reference                                  what it names
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
 ``curve:NAME/uncertainty/at/HZ``           its standard uncertainty there
 ``curve:NAME/components/PART/at/HZ``       one component of that
+``impedance:minima/0/ohms``                 a field of what was found in the impedance
 ``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
 ``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
                                            of ``earwitness.MODULE`` where that has a dot
@@ -65,6 +66,8 @@ class Referent:
                 found = self._curve(steps)
             case "time":
                 found = self._time(steps)
+            case "impedance":
+                found = _walk(self.curves.impedance, steps)
             case "method":
                 found = _walk(_module(steps[0]), steps[1:])
             case _:

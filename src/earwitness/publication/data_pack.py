@@ -31,7 +31,7 @@ _README: Final = """{title}
 curves.csv     one row a frequency. frequency_hz in Hz; each curve in dB re 20 uPa at 1 m for {drive}
                (the two indices in dB), beside it one standard uncertainty (k = 1) of what is known, in dB.
                An empty cell: not valid, or not stated.
-figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
+{impedance}figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
                the value in words, conditions, reading, valid band in Hz, method, source and its standing.
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
@@ -47,6 +47,10 @@ Build {build_id}, {program}.
 _QUALITY: Final = (
     "quality.json   every point that was checked: verdict, limit, its numbers and what its picture shows.\n"
 )
+_IMPEDANCE: Final = """\
+impedance.csv  one row a frequency: magnitude and one standard uncertainty of what is known in ohm, phase in
+               degrees, and the resistor that loads an ideal class-B amplifier as hard; complex in responses.nc.
+"""
 _LEVELS: Final = """\
 distortion.nc  harmonics by order at each drive, on axis and near a radiator, as NetCDF-4: Pa RMS at 1 m; what
                noise alone adds, and where the level is that of the free field.
@@ -80,12 +84,18 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         build_id=context.build_id,
         program=context.program,
         quality=_QUALITY if context.quality else "",
+        impedance=_IMPEDANCE if context.curves.impedance else "",
         levels=_LEVELS if (build / LEVELS).is_file() else "",
         aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
     made = {
         "README.txt": readme.encode(),
         "curves.csv": _table(_curve_rows(context.curves)),
+        **(
+            {}
+            if context.curves.impedance is None
+            else {"impedance.csv": _table(_impedance_rows(context.curves))}
+        ),
         "figures.csv": _table(_figure_rows(context.results.figures)),
     }
     copied: tuple[str, ...] = (*COPIED, CHECKED) if context.quality else COPIED
@@ -120,6 +130,16 @@ def _curve_rows(curves: CurveSet) -> Iterable[list[str]]:
     head = [name for c in shown for name in (str(c.name), f"{c.name}_uncertainty")]
     yield ["frequency_hz", *head]
     columns = [np.where(c.valid, values, np.nan) for c in shown for values in (c.level_db, c.uncertainty_db)]
+    for i, hz in enumerate(curves.frequency_hz):
+        yield [f"{hz:.6g}", *(_number(column[i], 4) for column in columns)]
+
+
+def _impedance_rows(curves: CurveSet) -> Iterable[list[str]]:
+    found = curves.impedance
+    if found is None:
+        return
+    yield ["frequency_hz", "magnitude_ohm", "uncertainty_ohm", "phase_deg", "amplifier_load_ohm"]
+    columns = (found.magnitude_ohm, found.uncertainty_ohm, found.phase_deg, found.load_ohm)
     for i, hz in enumerate(curves.frequency_hz):
         yield [f"{hz:.6g}", *(_number(column[i], 4) for column in columns)]
 

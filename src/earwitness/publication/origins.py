@@ -11,6 +11,7 @@ from typing import Final
 
 from earwitness.derive.coverage_words import SIDES
 from earwitness.derive.formatting import decimals_for, value_text
+from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
 from earwitness.derive.numerals import frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
@@ -22,13 +23,15 @@ from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, n
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding
+from earwitness.records.impedance import Impedance
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
 from earwitness.records.time import TimeBehaviour
 
-#: The entry of all time behaviour.
+#: The entries of all time behaviour, and of the impedance.
 TIME_ANCHOR: Final = "from-time"
+IMPEDANCE_ANCHOR: Final = "from-impedance"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +72,8 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "time":
-            return TIME_ANCHOR
+        case "time" | "impedance":
+            return f"from-{scheme}"
         case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
@@ -102,6 +105,7 @@ def origins(
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
+        *(() if curves.impedance is None else (_impedance(curves.impedance),)),
         *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
     # Entries quote constants too, of figures that stand nowhere else.
@@ -192,6 +196,8 @@ def _also(figure: Figure, here: str) -> Sentence:
         if name == "frequency" or name.endswith(" at")
         else say(named(name.removesuffix(", dB")), " ", quantity(value, "dB", f"{here}/also/{name}", 1))
         if name.endswith(", dB")
+        else say("phase ", quantity(value, "°", f"{here}/also/{name}", 0))
+        if name == "phase"
         else say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))
         for name, value in figure.also.items()
     )
@@ -259,6 +265,26 @@ def _time(time: TimeBehaviour) -> Origin:
         method="derive.time_behaviour",
         lines=tuple(lines),
         takes=time.takes,
+    )
+
+
+def _impedance(found: Impedance) -> Origin:
+    lines = _source(IMPEDANCE_SOURCE)
+    known = [say(str(name)) for name, part in found.components_ohm.items() if part is not None]
+    absent = [say(str(name)) for name, part in found.components_ohm.items() if part is None]
+    if known:
+        lines.append(line("Uncertainty from", listing(known)))
+    if absent:
+        lines.append(line("Not stated", listing(absent)))
+    if found.known_resistor:
+        lines.append(line("Scale", say("a known resistor, recorded in the loudspeaker's place")))
+    return Origin(
+        anchor=IMPEDANCE_ANCHOR,
+        title=say("Impedance"),
+        value=say("at ", Term(found.drive)) if found.drive else say("drive not stated"),
+        method="derive.impedance",
+        lines=tuple(lines),
+        takes=found.takes,
     )
 
 

@@ -24,6 +24,7 @@ from earwitness.records.sentences import Number, Sentence, say
 #: The rows of the table at the top, in order; what isn't available has no row.
 TABLED: Final = (
     FigureName.SENSITIVITY,
+    FigureName.IMPEDANCE_MINIMUM,
     FigureName.F6,
     FigureName.F3,
     FigureName.F10,
@@ -34,6 +35,8 @@ TABLED: Final = (
     FigureName.IN_ROOM_TILT,
     FigureName.IN_ROOM_SMOOTHNESS,
 )
+#: So many rows at most: the last of what is available has none.
+MOST_ROWS: Final = 10
 #: Figures that can't be negative: one that its uncertainty reaches down to zero isn't determined.
 NEVER_NEGATIVE: Final = frozenset(
     {
@@ -42,6 +45,10 @@ NEVER_NEGATIVE: Final = frozenset(
         FigureName.F10,
         FigureName.IN_ROOM_SMOOTHNESS,
         FigureName.BURST_DECAY,
+        FigureName.IMPEDANCE_MINIMUM,
+        FigureName.AMPLIFIER_LOAD,
+        FigureName.BOX_TUNING,
+        FigureName.TOTAL_Q,
     }
 )
 
@@ -59,7 +66,7 @@ class Row:
 def table(figures: tuple[Figure, ...]) -> tuple[Row, ...]:
     """At most ten rows: the available ones of `TABLED`, in its order."""
     by_name = {f.name: f for f in figures if f.available}
-    return tuple(row(by_name[name]) for name in TABLED if name in by_name)
+    return tuple(row(by_name[name]) for name in TABLED if name in by_name)[:MOST_ROWS]
 
 
 def row(figure: Figure) -> Row:
