@@ -46,6 +46,21 @@ def test_nothing_is_said_past_what_is_not_known() -> None:
     assert found.found.tolist() == [False, False, True]
 
 
+def test_what_noise_hides_at_the_lowest_drives_may_be_passed_over() -> None:
+    """Straight lines between known levels; a first known value over the limit bounds it from above."""
+    nan = np.nan
+    value = np.array(
+        [[nan, nan, nan, -60.0, nan], [-50.0, -30.0, -50.0, nan, nan], [-20.0, -20.0, nan, -20.0, nan]]
+    )
+    levels = np.array([[80.0], [86.0], [92.0]])
+    found = first_passing(levels, value, -40.0, hidden_below=True)
+    assert found.level_db[:4] == pytest.approx([88.0, 86.0, 86.0, 80.0])
+    assert np.isnan(found.level_db[4])
+    assert found.found.tolist() == [True, False, False, False, False]
+    assert found.less_than.tolist() == [False, True, False, False, False]
+    assert found.at_least.tolist() == [False, False, True, True, False]
+
+
 def test_the_earliest_of_several() -> None:
     def of(level: list[float], kinds: str) -> Passing:
         return Passing(np.array(level), *(np.array([k == sign for k in kinds]) for sign in ("f", "a", "l")))

@@ -35,7 +35,9 @@ class Passing:
     less_than: Bools
 
 
-def first_passing(level_db: npt.ArrayLike, value: npt.ArrayLike, limit: float) -> Passing:
+def first_passing(
+    level_db: npt.ArrayLike, value: npt.ArrayLike, limit: float, *, hidden_below: bool = False
+) -> Passing:
     """The level at which `value` first passes `limit`, going up.
 
     Parameters
@@ -43,22 +45,27 @@ def first_passing(level_db: npt.ArrayLike, value: npt.ArrayLike, limit: float) -
     level_db, value
         Shape (D, B), in the order of rising drive; NaN where not known. What lies above an unknown value
         isn't looked at.
+    hidden_below
+        Whether the search begins at the lowest known value instead, since noise alone hides those below it;
+        where that one is over the limit already, the limit is passed at "less than" its level.
     """
     level, y = np.broadcast_arrays(np.asarray(level_db, dtype=float), np.asarray(value, dtype=float))
-    known = np.cumprod(np.isfinite(level) & np.isfinite(y), axis=0).astype(bool)
+    told = np.isfinite(level) & np.isfinite(y)
+    begun = np.cumsum(told, axis=0) > 0 if hidden_below else np.ones(told.shape, dtype=np.bool_)
+    known = begun & np.cumprod(told | ~begun, axis=0).astype(bool)
     over = known & (np.where(known, y, 0.0) > limit)
-    any_known, any_over = known[0], over.any(axis=0)
-    first = np.argmax(over, axis=0)
-    last = np.maximum(known.sum(axis=0) - 1, 0)
+    any_known, any_over = known.any(axis=0), over.any(axis=0)
+    first, lowest = np.argmax(over, axis=0), np.argmax(known, axis=0)
+    last = np.maximum(lowest + known.sum(axis=0) - 1, 0)
     column = np.arange(level.shape[1])
-    found = any_over & (first > 0)
+    found = any_over & (first > lowest)
     before = np.maximum(first - 1, 0)
     y0, y1 = y[before, column], y[first, column]
     x0, x1 = level[before, column], level[first, column]
     with np.errstate(invalid="ignore", divide="ignore"):
         between = x0 + (limit - y0) / (y1 - y0) * (x1 - x0)
-    at_least, less_than = any_known & ~any_over, any_over & (first == 0)
-    ends = np.where(less_than, level[0], level[last, column])
+    at_least, less_than = any_known & ~any_over, any_over & (first == lowest)
+    ends = np.where(less_than, level[lowest, column], level[last, column])
     result = np.where(found, between, np.where(any_known, ends, np.nan))
     return Passing(result, np.asarray(found), np.asarray(at_least), np.asarray(less_than))
 

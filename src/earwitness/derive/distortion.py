@@ -84,10 +84,15 @@ class Change:
 
 @dataclass(frozen=True)
 class CleanOutput:
-    """Clean output by third-octave band: mid frequencies (B,), and the level at which a limit is passed."""
+    """Clean output by third-octave band: mid frequencies (B,), and the level at which a limit is passed.
+
+    `output` is of the limit that is passed first; `by_distortion` and `by_change` are of each alone.
+    """
 
     mid_hz: Floats
     output: Passing
+    by_distortion: Passing
+    by_change: Passing
 
 
 def total_distortion(series: LevelSeries) -> Distortion | None:
@@ -156,8 +161,9 @@ def change_passes(series: LevelSeries, limit_db: float, broad: bool = False) -> 
 def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
     """The level of the fundamental up to which distortion and change stay within their limits, by band.
 
-    A band is told where all of it is valid, and where noise hides no more than is allowed. Its distortion is
-    that of the band's mean powers, its change that of its mean level.
+    A band is told where all of it is valid, from the lowest drive up at which noise hides no more than is
+    allowed: below that, distortion is taken to be no higher. Its distortion is that of the band's mean powers,
+    its change that of its mean level.
     """
     low, high = band_edges_hz(BANDS, 3)
     power = np.abs(series.pressure[:, 0]).astype(np.float64) ** 2
@@ -168,15 +174,11 @@ def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
     added = _band_means(harmonics, valid & distortion.valid, distortion.frequency_hz, low, high)
     level_db = 10.0 * np.log10(level / REFERENCE_PRESSURE_PA**2)
     off = np.abs(level_db - level_db[:1] - drives_db(series)[:, None])
-    limits = [
-        first_passing(
-            level_db,
-            10.0 * np.log10(np.maximum(added / level, LEAST_POWER)),
-            20.0 * np.log10(CLEAN_DISTORTION),
-        ),
-        first_passing(level_db, off, CLEAN_CHANGE_DB),
-    ]
-    return CleanOutput(mid_frequency_hz(BANDS, 3), earliest(limits))
+    with np.errstate(invalid="ignore"):
+        added_db = 10.0 * np.log10(np.maximum(added / level, LEAST_POWER))
+    distorted = first_passing(level_db, added_db, 20.0 * np.log10(CLEAN_DISTORTION), hidden_below=True)
+    changed = first_passing(level_db, off, CLEAN_CHANGE_DB)
+    return CleanOutput(mid_frequency_hz(BANDS, 3), earliest([distorted, changed]), distorted, changed)
 
 
 def _fundamental_db(series: LevelSeries) -> Floats:
