@@ -33,7 +33,9 @@ NO_PHASE: Final = NotAvailable("the impedance has no phase")
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class Told:
+    """What one figure says; `whole` is whether all of the band was valid that was looked through."""
+
     value: Value
     unit: str
     conditions: Sentence
@@ -41,6 +43,7 @@ class _Told:
     components: Mapping[ComponentName, float | None]
     also: Mapping[str, float]
     reading: str = "one curve of impedance"
+    whole: bool = True
 
 
 def impedance_figures(found: Impedance | None, unit: Unit) -> tuple[Figure, ...]:
@@ -58,14 +61,14 @@ def impedance_figures(found: Impedance | None, unit: Unit) -> tuple[Figure, ...]
     return tuple(figures)
 
 
-def least(found: Impedance, band_hz: tuple[float, float]) -> _Told:
+def least(found: Impedance, band_hz: tuple[float, float]) -> Told:
     """The least magnitude in a band, in ohms, where it is, and the phase there.
 
     A minimum between grid points counts; where the least lies at the end of what is valid, it is a bound.
     """
     grid = derived_grid()
     inside = within(grid, band_hz) & np.isfinite(found.magnitude_ohm)
-    nothing = _Told(NotAvailable("the impedance isn't valid there"), "Ω", EMPTY, SOURCE, {}, {})
+    nothing = Told(NotAvailable("the impedance isn't valid there"), "Ω", EMPTY, SOURCE, {}, {})
     if not inside.any():
         return nothing
     at = int(np.nanargmin(np.where(inside, found.magnitude_ohm, np.nan)))
@@ -75,15 +78,14 @@ def least(found: Impedance, band_hz: tuple[float, float]) -> _Told:
             ohms, hertz = one.ohms, one.frequency_hz
     value: Value = Quantity(ohms)
     edges = np.flatnonzero(inside)
-    near_end = at in (edges[0], edges[-1])
-    reaches = _reaches(grid, inside, band_hz)
-    if near_end and not reaches:
+    whole = _reaches(grid, inside, band_hz)
+    if at in (edges[0], edges[-1]) and not whole:
         value = Bound(ohms, "at most")
     also = {"frequency": hertz} | ({"phase": phase} if np.isfinite(phase) else {})
     conditions = say(
         "least magnitude from ", band_words("derive.impedance_figures", "AUDIBLE_HZ", AUDIBLE_HZ)
     )
-    return _Told(value, "Ω", conditions + _drive(found), SOURCE, _components_at(found, at), also)
+    return Told(value, "Ω", conditions + _drive(found), SOURCE, _components_at(found, at), also, whole=whole)
 
 
 def _reaches(grid: Floats, inside: Bools, band_hz: tuple[float, float]) -> bool:
@@ -111,13 +113,14 @@ def rated_band_hz(unit: Unit) -> tuple[float, float]:
     return AUDIBLE_HZ if unit.rated_band_hz is None else (min(unit.rated_band_hz), max(unit.rated_band_hz))
 
 
-def _rating(found: Impedance, unit: Unit) -> _Told:
+def _rating(found: Impedance, unit: Unit) -> Told:
     """The least magnitude in the rated range re the rated impedance, %."""
     rated = unit.rated_impedance_ohm or 1.0
     lowest = least(found, rated_band_hz(unit))
-    if not isinstance(lowest.value, Quantity):
+    too_low = isinstance(lowest.value, Quantity) and lowest.value.value < LEAST_PART_OF_RATED * rated
+    if not isinstance(lowest.value, Quantity) or not (lowest.whole or too_low):
         value: Value = NotAvailable("the impedance isn't valid throughout the rated range")
-        return _Told(value, "%", EMPTY, IMPEDANCE_SOURCE, {}, {})
+        return Told(value, "%", EMPTY, IMPEDANCE_SOURCE, {}, {})
     percent = 100.0 * lowest.value.value / rated
     components = {
         name: None if value is None else 100.0 * value / rated for name, value in lowest.components.items()
@@ -129,7 +132,7 @@ def _rating(found: Impedance, unit: Unit) -> _Told:
     )
     where = "in the rated range" if unit.rated_band_hz is not None else "in the audible range (none is rated)"
     conditions = say(f"least magnitude {where}, of the rated impedance; at least ", asked, " is asked for")
-    return _Told(
+    return Told(
         Quantity(percent),
         "%",
         conditions,
@@ -139,11 +142,11 @@ def _rating(found: Impedance, unit: Unit) -> _Told:
     )
 
 
-def _load(found: Impedance) -> _Told:
+def _load(found: Impedance) -> Told:
     """The least resistor that heats an ideal class-B amplifier as much, in ohms."""
     inside = within(derived_grid(), AUDIBLE_HZ) & np.isfinite(found.load_ohm)
     if not inside.any():
-        return _Told(NO_PHASE, "Ω", EMPTY, benjamin_1994.SOURCE, {}, {})
+        return Told(NO_PHASE, "Ω", EMPTY, benjamin_1994.SOURCE, {}, {})
     at = int(np.nanargmin(np.where(inside, found.load_ohm, np.nan)))
     ohms = float(found.load_ohm[at])
     conditions = say(
@@ -154,28 +157,28 @@ def _load(found: Impedance) -> _Told:
     part = ohms / float(found.magnitude_ohm[at])
     components = _components_at(found, at, part)
     also = {"frequency": float(derived_grid()[at])}
-    return _Told(Quantity(ohms), "Ω", conditions, benjamin_1994.SOURCE, components, also)
+    return Told(Quantity(ohms), "Ω", conditions, benjamin_1994.SOURCE, components, also)
 
 
-def _tuning(found: Impedance) -> _Told:
+def _tuning(found: Impedance) -> Told:
     """Tuning of a vented box, or resonance of a driver in its sealed box, Hz."""
     box = found.box
     name = "resonance_hz" if box is None or box.tuning_hz is None else "tuning_hz"
     if box is None or name not in box.uncertainty:
-        return _Told(NO_BOX, "Hz", EMPTY, BOX_SOURCE, {}, {})
+        return Told(NO_BOX, "Hz", EMPTY, BOX_SOURCE, {}, {})
     value = box.resonance_hz if box.tuning_hz is None else box.tuning_hz
     words = {
         "sealed": "resonance of the driver in a sealed box, fitted to the impedance",
         "vented": "tuning of a vented box, fitted to the impedance",
     }
     components = {ComponentName.FIT: box.uncertainty[name]}
-    return _Told(Quantity(value), "Hz", say(words[box.kind]), BOX_SOURCE, components, {}, f"{box.kind} box")
+    return Told(Quantity(value), "Hz", say(words[box.kind]), BOX_SOURCE, components, {}, f"{box.kind} box")
 
 
-def _total_q(found: Impedance) -> _Told:
+def _total_q(found: Impedance) -> Told:
     box = found.box
     if box is None or "q_total" not in box.uncertainty:
-        return _Told(NO_BOX, "", EMPTY, BOX_SOURCE, {}, {})
+        return Told(NO_BOX, "", EMPTY, BOX_SOURCE, {}, {})
     words = {
         "sealed": "of the driver in its sealed box, with what its crossover adds, from an amplifier without "
         "resistance; fitted to the impedance",
@@ -183,12 +186,12 @@ def _total_q(found: Impedance) -> _Told:
         "amplifier without resistance; fitted to the impedance",
     }
     components = {ComponentName.FIT: box.uncertainty["q_total"]}
-    return _Told(
+    return Told(
         Quantity(box.q_total), "", say(words[box.kind]), BOX_SOURCE, components, {}, f"{box.kind} box"
     )
 
 
-def _figure(found: Impedance, name: FigureName, told: _Told) -> Figure:
+def _figure(found: Impedance, name: FigureName, told: Told) -> Figure:
     absent = isinstance(told.value, NotAvailable)
     known = [value for value in told.components.values() if value is not None]
     grid = derived_grid()[np.isfinite(found.magnitude_ohm)]

@@ -8,7 +8,7 @@ Nothing is read where the response isn't valid throughout.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -209,12 +209,11 @@ def _impedance(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
             level = lowest.components.get(ComponentName.LEVEL)
             known = [value for value in lowest.components.values() if value is not None]
             u = None if level is None else float(combined(known))
-            yield _reading(definition, lowest.value.value, "Ω", asked - lowest.value.value, u)
+            tried = _reading(definition, lowest.value.value, "Ω", asked - lowest.value.value, u)
+            unsure = tried.holds and not lowest.whole
+            yield replace(tried, holds=None, doubt=_NOT_REACHED) if unsure else tried
         elif isinstance(lowest.value, Bound):
-            fails = lowest.value.value < asked and lowest.components.get(ComponentName.LEVEL) is not None
-            holds = False if fails else None
-            doubt = EMPTY if fails else _NOT_REACHED
-            yield ClaimReading(definition, lowest.value.value, "Ω", None, holds, "at most", doubt)
+            yield ClaimReading(definition, lowest.value.value, "Ω", None, None, "at most", _NOT_REACHED)
 
 
 _NOT_REACHED: Final = say("The impedance isn't valid throughout that range.")

@@ -31,7 +31,8 @@ _README: Final = """{title}
 curves.csv     one row a frequency. frequency_hz in Hz; each curve in dB re 20 uPa at 1 m for {drive}
                (the two indices in dB), beside it one standard uncertainty (k = 1) of what is known, in dB.
                An empty cell: not valid, or not stated.
-{impedance}figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
+{impedance}\
+figures.csv    one row a figure of merit: the value in its unit, one standard uncertainty in the same unit,
                the value in words, conditions, reading, valid band in Hz, method, source and its standing.
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
@@ -49,7 +50,8 @@ _QUALITY: Final = (
 )
 _IMPEDANCE: Final = """\
 impedance.csv  one row a frequency: magnitude and one standard uncertainty of what is known in ohm, phase in
-               degrees, and the resistor that loads an ideal class-B amplifier as hard; complex in responses.nc.
+               degrees, and the resistor that loads an ideal class-B amplifier as hard, in ohm; the complex
+               impedance is in responses.nc.
 """
 _LEVELS: Final = """\
 distortion.nc  harmonics by order at each drive, on axis and near a radiator, as NetCDF-4: Pa RMS at 1 m; what
