@@ -98,6 +98,22 @@ def test_a_recording_clipped_at_full_scale_is_unfit(case: Spoiled) -> None:
     assert (point.name, point.verdict) == (PointName.CLIPPING, Verdict.UNFIT)
 
 
+def test_a_copy_under_another_name_is_no_second_measurement(case: Spoiled) -> None:
+    """Noise never comes twice, so two recordings that are alike to the last sample are one."""
+    copy = "horizontal_+000_repeat2_2.83V.wav"
+    case.add(copy, case.samples(ON_AXIS))
+    case.change("vertical_+040_2.83V.wav", lambda _: case.samples("vertical_+030_2.83V.wav"))
+    point = case.point(PointName.RECORDINGS)
+    assert point.verdict is Verdict.UNFIT
+    assert point.values["copies"] == 2
+    assert set(point.takes) == {ON_AXIS, copy, "vertical_+030_2.83V.wav", "vertical_+040_2.83V.wav"}
+
+
+def test_a_repeat_that_differs_by_noise_alone_is_no_copy(case: Spoiled) -> None:
+    case.add("horizontal_+000_repeat2_2.83V.wav", noisy(1e-6)(case.samples(ON_AXIS)))
+    assert case.point(PointName.RECORDINGS).verdict is Verdict.FINE
+
+
 def test_a_peak_close_to_full_scale_is_looked_at(case: Spoiled) -> None:
     """0.95 of full scale is −0.446 dB."""
     close = 0.95 / np.max(np.abs(case.samples("horizontal_+030_2.83V.wav")))
@@ -214,6 +230,35 @@ def test_a_near_field_at_another_level(case: Spoiled, db: float, verdict: Verdic
     point = case.point(PointName.SPLICE)
     assert point.verdict is verdict
     assert point.values["rms_db"] == pytest.approx(abs(db), abs=0.1)
+
+
+def test_near_and_far_that_contradict_each_other_are_unfit(case: Spoiled) -> None:
+    """Half the true distance is 6 dB: they aren't joined, and that is no lack of a near field."""
+    case.state("distance_m = 2.0", "distance_m = 1.0")
+    point = case.point(PointName.SPLICE)
+    assert point.verdict is Verdict.UNFIT
+    assert "distance" in str(point.remedy)
+
+
+def test_a_near_field_that_hardly_meets_the_gate_is_told_from_none(case: Spoiled, tmp_path: Path) -> None:
+    """A gate of 1.4 ms holds from 1.4 kHz; there the woofer's near field has ended."""
+    case.state("distance_m = 2.0", "distance_m = 2.0\ngate_s = 0.0014")
+    point = case.point(PointName.SPLICE)
+    assert point.verdict is Verdict.CANNOT_TELL
+    assert "weren't joined" in str(point.sentence).replace("’", "'")
+    assert "longer gate" in str(point.remedy)
+    far = Spoiled.whole(tmp_path / "far", SMALL).point(PointName.SPLICE)
+    assert far.verdict is Verdict.CANNOT_TELL
+    assert "near field of each woofer" in str(far.remedy)
+
+
+def test_whose_a_difference_of_sides_is_cannot_be_told_unless_stated(case: Spoiled) -> None:
+    """The loudspeaker is alike on both sides: what differs here was done to the recordings."""
+    for angle in range(10, 180, 10):
+        case.change(f"horizontal_{angle:+04d}_2.83V.wav", gained(2.0))
+    point = case.point(PointName.LEFT_RIGHT)
+    assert point.verdict is Verdict.FINE
+    assert "can't be told" in str(point.sentence).replace("’", "'")
 
 
 def test_sides_that_are_stated_alike_and_are_not(case: Spoiled) -> None:

@@ -46,8 +46,10 @@ _IN_PASCALS = Calibration(1.0, None, None, ())
 FURTHEST_APART_DB: Final = 5.0
 NOT_USED: Final = (
     "Near field and far field differ by more than five decibels where they overlap: a radiator's near field "
-    "is missing (alike ones each need theirs), or a level or diameter is wrong. The near field isn't used."
+    "is missing (alike ones each need theirs), or a level, distance or diameter is wrong. The near field "
+    "isn't used."
 )
+HARDLY_OVERLAP: Final = "Near field and gated far field hardly overlap, so they aren't joined."
 #: Waves are told apart up to so many times the gate's limit, of which an octave is looked for.
 SEPARATED_GATES: Final = 4.0
 
@@ -254,7 +256,7 @@ def _placed(
         table.say("The cabinet isn't described, so the near field can't be carried to any direction.")
         return None
     if within is None:
-        table.say("Near field and gated far field hardly overlap, so they aren't joined.")
+        table.say(HARDLY_OVERLAP)
         return None
     if isinstance(cabinet, Box):
         highest = 2.0 * np.pi * float(setting.frequency_hz[within.stop - 1]) / setting.speed_m_s

@@ -12,10 +12,11 @@ from earwitness.measurement.calibration import steady_tone
 from earwitness.measurement.joining import WARN_DB
 from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
 from earwitness.measurement.readers.signals import read_sounds
+from earwitness.measurement.recorded import FURTHEST_APART_DB, HARDLY_OVERLAP, NOT_USED
 from earwitness.pipeline.points.material import Material, Teller, joined, named, series
 from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Verdict
-from earwitness.records.sentences import say
+from earwitness.records.sentences import Sentence, say
 from earwitness.records.takes import Take, TakeKey, TakeKind
 
 #: Last less first take in an octave, beyond twice its uncertainty: to look at, unfit. A copper coil that is
@@ -30,6 +31,10 @@ SPLICE_UNFIT_DB: Final = 3.0
 #: Calibrator takes of one case; a class 1 calibrator itself holds to 0.25 dB (IEC 60942, recalled). Takes
 #: that lie further than 0.5 dB apart are refused before anything is built.
 CALIBRATION_DB: Final = 0.2
+_SPLICE_REMEDY: Final = (
+    "Look at the near field's drive and distance, at the microphone's distance, the diameters and the "
+    "cabinet in case.toml, and whether a radiator has no near field."
+)
 
 
 def first_last(material: Material) -> Point:
@@ -167,10 +172,7 @@ def splice(material: Material) -> Point:
     tell = Teller(PointName.SPLICE)
     splices = material.responses.splices
     if not splices:
-        return tell.cannot_tell(
-            "No near field was joined to a far field, so there is nothing to compare there.",
-            "Add a near field of each woofer and port, and describe the cabinet.",
-        )
+        return _not_joined(material, tell)
     angles = {t.id: abs(d.angle_deg) for t in material.responses.takes if (d := t.key.direction)}
     ids = sorted(splices, key=lambda i: (angles[i] > SPLICE_FRONT_DEG, i))
     front = [i for i in ids if angles[i] <= SPLICE_FRONT_DEG] or ids
@@ -194,22 +196,49 @@ def splice(material: Material) -> Point:
             named(worst),
             ".",
         ),
-        say(
-            "to look at from ",
-            tell.db("look_db", WARN_DB),
-            ", unfit from ",
-            tell.db("unfit_db", SPLICE_UNFIT_DB, 0),
-            " up to ",
-            tell.number("front_deg", SPLICE_FRONT_DEG, "°"),
-            " from the axis (defined here); further round, the model of the cabinet decides",
-        ),
-        say(
-            "Look at the near field's drive and distance, at the diameters and the cabinet in case.toml, and "
-            "whether a radiator has no near field."
-        )
-        if verdict is not Verdict.FINE
-        else say(),
+        _splice_limit(tell),
+        say(_SPLICE_REMEDY) if verdict is not Verdict.FINE else say(),
         takes=[worst],
+    )
+
+
+def _splice_limit(tell: Teller) -> Sentence:
+    return say(
+        "to look at from ",
+        tell.db("look_db", WARN_DB),
+        ", unfit from ",
+        tell.db("unfit_db", SPLICE_UNFIT_DB, 0),
+        " up to ",
+        tell.number("front_deg", SPLICE_FRONT_DEG, "°"),
+        " from the axis (defined here); further round, the model of the cabinet decides",
+    )
+
+
+def _not_joined(material: Material, tell: Teller) -> Point:
+    """Near fields that contradict the far field are no lack of near fields."""
+    near = material.of_kind(TakeKind.NEAR_FIELD)
+    if not near:
+        return tell.cannot_tell(
+            "No near field was measured, so there is nothing to hold the far field against there.",
+            "Add a near field of each woofer and port, and describe the cabinet.",
+        )
+    if NOT_USED in material.responses.notes:
+        return tell.point(
+            Verdict.UNFIT,
+            say(
+                "Near field and far field differ by more than ",
+                tell.db("apart_db", FURTHEST_APART_DB, 0),
+                " where they overlap, so they weren't joined.",
+            ),
+            _splice_limit(tell),
+            say(_SPLICE_REMEDY),
+            takes=[take.id for take in near],
+        )
+    return tell.cannot_tell(
+        "Near field and far field weren't joined, so they can't be held against each other.",
+        "Get further away from what reflects, for a longer gate reaches lower, or measure on two surfaces."
+        if HARDLY_OVERLAP in material.responses.notes
+        else "Look at the cabinet and the radiators in case.toml; the build's notes say what is missing.",
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
@@ -12,7 +14,7 @@ from earwitness.acoustics.noise import LEAST_SNR_DB
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.heard import Heard, hum_in
 from earwitness.measurement.quality_bands import octave_middles_hz, signal_to_noise_db
-from earwitness.pipeline.points.material import Material, Teller, named, series
+from earwitness.pipeline.points.material import Material, Teller, joined, named, series
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, Floats
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.sentences import Sentence, Term, say
@@ -40,18 +42,36 @@ def recordings(material: Material) -> Point:
             "What came are responses, and no recordings: whether samples were lost can't be told.",
             "Keep the recordings.",
         )
+    limit = say(
+        "refused: zeros for ",
+        tell.number("lost_ms", 1e3 * LOST_S, "ms"),
+        " within sound, an end before the sweep's, another sweep or sample rate; unfit: two that are "
+        "alike to the last sample, which noise never lets two measurements be",
+    )
+    copies = _copies(material, heard)
+    if copies:
+        pairs = [f"{other} like {one}" for one, other in copies]
+        return tell.point(
+            Verdict.UNFIT,
+            say(
+                "Alike to the last sample, so one is a copy of the other, and no measurement: ",
+                joined(pairs, 6),
+                "; pairs in all: ",
+                tell.count("copies", len(copies)),
+                ".",
+            ),
+            limit,
+            say("Take the copy out with earwitness remove, and record what its name says."),
+            takes=sorted({take for pair in copies for take in pair}),
+        )
     return tell.point(
         Verdict.FINE,
         say(
             "All ",
             tell.count("recordings", len(heard)),
-            " recordings hold their whole sweep; none lost samples.",
+            " recordings hold their whole sweep; none lost samples, none is a copy of another.",
         ),
-        say(
-            "refused: zeros for ",
-            tell.number("lost_ms", 1e3 * LOST_S, "ms"),
-            " within sound, an end before the sweep's, another sweep or sample rate",
-        ),
+        limit,
     )
 
 
@@ -230,6 +250,20 @@ def hum(material: Material, raw: Path) -> Point:
             "cables; look at signal to noise in that octave."
         ),
     )
+
+
+def _copies(material: Material, heard: Iterable[TakeId]) -> list[tuple[TakeId, TakeId]]:
+    """Recordings whose responses are the same bits, each with the first of its likes."""
+    first: dict[bytes, TakeId] = {}
+    found = []
+    for take in heard:
+        response = material.impulse_responses[take]
+        bits = sha256(response.samples.tobytes() + response.noise.tobytes()).digest()
+        if bits in first:
+            found.append((first[bits], take))
+        else:
+            first[bits] = take
+    return found
 
 
 def _heard(material: Material) -> dict[TakeId, Heard]:

@@ -203,7 +203,11 @@ def sides(material: Material, name: PointName) -> Point:
     if symmetry not in material.facts.unit.symmetry:
         return tell.point(
             Verdict.FINE,
-            sentence + say("; the case doesn't state that they are alike, so that is the unit's own."),
+            sentence
+            + say(
+                "; the case doesn't state that they are alike, so whether that is the unit's own or comes of "
+                "the room and the turning can't be told."
+            ),
             limit,
         )
     apart_too_far = difference > SIDES_WARNING_DB
