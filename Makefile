@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.set-up
 
-.PHONY: help setup demo test slow accuracy check speed fuzz commands refusals docs clean
+.PHONY: help setup demo test slow accuracy evaluate check speed fuzz commands refusals docs clean
 
 help:  ## what there is to make
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/make \1	\2/' | expand -t 14
@@ -37,6 +37,9 @@ slow: setup  ## the tests that take long, and those of time, one by one
 
 accuracy: setup  ## 200 seeded cases against their physics: do the bands contain the truth?
 	PYTHONPATH=tests OPENBLAS_NUM_THREADS=1 $(BIN)/python -m accuracy.run
+
+evaluate: setup  ## features and causes of seeded loudspeakers against what is true of them
+	PYTHONPATH=tests OPENBLAS_NUM_THREADS=1 $(BIN)/python -m evaluation.run
 
 check: setup  ## format, lint, types, floors, docs
 	$(BIN)/ruff format --check src tests

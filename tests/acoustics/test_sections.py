@@ -64,5 +64,5 @@ def test_a_short_gate_flattens_a_resonance() -> None:
 
 
 def test_what_doesnt_oscillate_is_refused() -> None:
-    with pytest.raises(ValueError, match="above 0.5"):
+    with pytest.raises(ValueError, match=r"above 0\.5"):
         gated_sections(np.array([1e3]), np.array([1e3]), np.array([3.0]), np.array([0.5]), 1.0)

@@ -1,7 +1,8 @@
 """What a program that has looked at nothing would say: the mark that causes have to beat.
 
-`majority` is sure of the most frequent set of causes. `frequencies` says, for the octave band that a feature
-lies in, how often each cause is there; a band of few examples borrows from all. Both know the tuning seeds alone.
+`majority` is sure of the most frequent set of causes. `frequencies` says, for the octave band that a
+feature lies in, how often each cause is there; a band of few examples borrows from all. Both know the
+tuning seeds alone.
 """
 
 from __future__ import annotations

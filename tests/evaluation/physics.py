@@ -1,14 +1,14 @@
 """A case made directly from physics: gated noisy responses in 72 takes, and what each mechanism does to them.
 
-Pressure is worked out at the 72 places at which the turntable puts the microphone, errors of angle included,
-turned into impulse responses of 0.17 s and cut by the gate that ends before the floor's or the ceiling's sound.
-So there is no room in it but the gate that it leaves. The noise is that of the rig: background equal in every
-octave and white noise of the microphone, over the sweep's energy.
+Pressure is worked out at the 72 places at which the turntable puts the microphone, errors of angle
+included, turned into impulse responses of 0.17 s and cut by the gate that ends before the floor's or the
+ceiling's sound. So there is no room in it but the gate that it leaves. The noise is that of the rig:
+background equal in every octave and white noise of the microphone, over the sweep's energy.
 
-What a mechanism does is 20 lg|with / without|, *both through the same gate*, free of noise. Mechanisms are the
-scenario's faults and, as geometry, its edges, the distances between its drivers and its drivers' beaming. A
-radiator that doesn't beam sends to the side what it sends over 2J₁(x)/x, x = ka sin φ about the x axis, at
-most 12 dB more; behind as at 90 degrees.
+What a mechanism does is 20 lg|with / without|, *both through the same gate*, free of noise. Mechanisms are
+the scenario's faults and, as geometry, its edges, the distances between its drivers and its drivers'
+beaming. A radiator that doesn't beam sends to the side what it sends over 2J₁(x)/x, x = ka sin φ about the
+x axis, at most 12 dB more; behind as at 90 degrees.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from earwitness.virtual.standard_curves import DIRECTIONS
 from earwitness.virtual.truth_file import geometry
 
 Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+Complexes = npt.NDArray[np.complexfloating]
 
 RATE_HZ: Final = 48_000.0
 SAMPLES: Final = 2**13
@@ -161,7 +161,7 @@ class _Viewed:
 
     @property
     def bins(self) -> Floats:
-        return np.fft.rfftfreq(SAMPLES, 1.0 / RATE_HZ)[1:]
+        return np.asarray(np.fft.rfftfreq(SAMPLES, 1.0 / RATE_HZ)[1:], dtype=np.float64)
 
     @property
     def time_s(self) -> Floats:

@@ -1,12 +1,12 @@
 """Which loudspeakers are evaluated: ranges of seeds, and a family that nothing is ever tuned on.
 
-**Seeds.** `generate(seed)` is the population, as it stands in docs/virtual_workshop.md. `TUNING` is for building;
-`HELD_OUT` is looked at when a version is finished. Other ranges are taken: tests of the workshop use seeds below
-1000, `make accuracy` 1000 to 1199.
+**Seeds.** `generate(seed)` is the population, as it stands in docs/virtual_workshop.md. `TUNING` is for
+building; `HELD_OUT` is looked at when a version is finished. Other ranges are taken: tests of the workshop
+use seeds below 1000, `make accuracy` 1000 to 1199.
 
-**The foreign family** has what no fit assumes: two woofers that differ, above and below the tweeter, in a ball
-or in a box, on a turntable that errs by 2 degrees; the front edges of every fourth case are bevelled, if it is a
-box; every other case has lost its phase. Its faults are drawn by the generator.
+**The foreign family** has what no fit assumes: two woofers that differ, above and below the tweeter, in a
+ball or in a box, on a turntable that errs by 2 degrees; the front edges of every fourth case are bevelled,
+if it is a box; every other case has lost its phase. Its faults are drawn by the generator.
 """
 
 from __future__ import annotations

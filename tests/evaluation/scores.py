@@ -1,9 +1,10 @@
 """How good statements about causes are. Everything is about `Judged` features: what was said, what is true.
 
 A statement gives, for each cause, the probability that it is one of the feature's causes, and a share of
-"can't tell". That share is filled with what is true of the population at large, so that a program which can't
-tell is scored as what it admits to know. The Brier score is the sum over causes of (p − y)², y 1 where the cause
-is there: 0 is perfect, and a statement that is sure of one wrong cause where another is true gets 2.
+"can't tell". That share is filled with what is true of the population at large, so that a program which
+can't tell is scored as what it admits to know. The Brier score is the sum over causes of (p − y)², y 1
+where the cause is there: 0 is perfect, and a statement that is sure of one wrong cause where another is
+true gets 2.
 """
 
 from __future__ import annotations

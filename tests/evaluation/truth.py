@@ -2,8 +2,9 @@
 
 A mechanism's effect in one direction has an extremum where it reaches 1.5 dB and stands 1 dB out of its
 surroundings. Extrema of one sign in neighbouring directions of one orbit, no more than a sixth of an octave
-apart, are one feature. It *shows* where the measured curve itself stands 1.5 dB out of the chord between the
-points one full width below and above: that is what can be found, since another mechanism may hide the rest.
+apart, are one feature. It *shows* where the measured curve itself, free of noise, stands 1.5 dB out of the
+chord between the points one full width below and above, in three of its directions: that is what can be
+found, since another mechanism may hide the rest, and one take alone may err.
 
 The causes of a place are those whose mechanism has an effect of that sign of 1 dB there, and of half the
 largest such effect: a set, since causes coexist.
@@ -27,8 +28,12 @@ Floats = npt.NDArray[np.float64]
 
 #: Directions that count, to either side of the axis on both orbits.
 REACH_DEG: Final = 60
+#: Features above this are no business of anyone's.
+HIGHEST_HZ: Final = 16_000.0
 LEAST_DB, LEAST_PROMINENCE_DB = 1.5, 1.0
 TRACK_OCTAVES: Final = 1.0 / 6.0
+#: A feature is seen in so many neighbouring directions at least.
+LEAST_DIRECTIONS: Final = 3
 #: A found place meets a true one so near, or within half its width if that is more.
 NEAR_OCTAVES: Final = 1.0 / 12.0
 #: Of a cause: the least effect, and the least share of the largest.
@@ -61,7 +66,7 @@ class TrueFeature:
     cause: str
     standing: str
     spots: tuple[Spot, ...]
-    #: How far the measured curve itself stands out, dB, where it does most.
+    #: How far the measured curve itself stands out, dB, in `LEAST_DIRECTIONS` of them at least.
     shown_db: float
 
     @property
@@ -71,6 +76,11 @@ class TrueFeature:
     @property
     def shows(self) -> bool:
         return self.shown_db >= LEAST_DB
+
+    @property
+    def scarce(self) -> bool:
+        """In fewer directions than count: an error of single takes could look the same."""
+        return len(self.spots) < LEAST_DIRECTIONS
 
     @property
     def broad(self) -> bool:
@@ -91,11 +101,16 @@ def true_features(made: Made) -> list[TrueFeature]:
             rows = front_rows(orbit)
             by_row = [extrema(mechanism.effect_db[row], made.frequency_hz, row) for row in rows]
             for spots in tracks(by_row):
-                shown = max(shown_db(made, spot) for spot in spots)
+                shown = kth_largest([shown_db(made, spot) for spot in spots], LEAST_DIRECTIONS)
                 found.append(
                     TrueFeature(mechanism.name, mechanism.cause, mechanism.standing, tuple(spots), shown)
                 )
     return found
+
+
+def kth_largest(values: Sequence[float], k: int) -> float:
+    """0 where there are fewer."""
+    return sorted(values, reverse=True)[k - 1] if len(values) >= k else 0.0
 
 
 def extrema(effect_db: Floats, frequency_hz: Floats, row: int) -> list[Spot]:
@@ -108,6 +123,7 @@ def extrema(effect_db: Floats, frequency_hz: Floats, row: int) -> list[Spot]:
         spots += [
             Spot(row, float(frequency_hz[k - 1]), float(sign * padded[k]), float(width) / POINTS_PER_OCTAVE)
             for k, width in zip(at, widths, strict=True)
+            if frequency_hz[k - 1] <= HIGHEST_HZ
         ]
     return spots
 

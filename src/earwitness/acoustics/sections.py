@@ -1,9 +1,9 @@
 """Second-order peaks and dips, and what a gate leaves of them.
 
 H(s) = (s² + g s ω₀/Q + ω₀²)/(s² + s ω₀/Q + ω₀²) has the height g at f₀. Its half-gain width in octaves is
-(2/ln 2)·asinh(√g/(2Q)) (derived from |H|² = g; checked with 3 dB, Q 10: 0.17136 octave). As an impulse and a
-damped oscillation it passes a gate in closed form: H_T = 1 + (g − 1)·∫ w(t) r(t) e^(−jωt) dt with w the gate of
-`gating.gate` after the arrival and r the impulse response of (s ω₀/Q)/(s² + s ω₀/Q + ω₀²).
+(2/ln 2)·asinh(√g/(2Q)) (derived from |H|² = g; checked with 3 dB, Q 10: 0.17136 octave). As an impulse and
+a damped oscillation it passes a gate in closed form: H_T = 1 + (g − 1)·∫ w(t) r(t) e^(−jωt) dt with w the
+gate of `gating.gate` after the arrival and r the impulse response of (s ω₀/Q)/(s² + s ω₀/Q + ω₀²).
 """
 
 from __future__ import annotations

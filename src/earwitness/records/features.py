@@ -7,16 +7,16 @@ from typing import Literal
 
 from earwitness.records.takes import Direction
 
-FeatureKind = Literal["peak", "dip", "step", "tilt"]
+FeatureKind = Literal["peak", "dip"]
 
 
 @dataclass(frozen=True, slots=True)
 class FeaturePlace:
     """A feature in one direction.
 
-    `gain_db` is the height of the fitted shape (of a step the rise from below to above it, of a tilt the rise
-    an octave), as it would be without the gate; `width_octaves` the width at half of it. `seen_db` is what the
-    gated response itself shows of it. The `_u` are standard uncertainties.
+    `gain_db` is the height of the fitted shape as it would be without the gate; `width_octaves` the width at
+    half of it. `seen_db` is how far the gated response itself stands out there, of its chord over that width.
+    The `_u` are standard uncertainties.
     """
 
     direction: Direction
@@ -37,8 +37,8 @@ class Feature:
     frequency_hz, gain_db
         Where it is most pronounced.
     q
-        Of a peak or dip: frequency over width in hertz. None for steps and tilts, and where the gate only
-        bounds it (`q_at_least`).
+        Frequency over width in hertz at half its decibels. None where the gate only bounds it
+        (`q_at_least`).
     q_at_least
         A bound where the gate is too short to tell.
     """
