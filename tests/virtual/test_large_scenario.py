@@ -70,6 +70,14 @@ def test_what_cant_be_is_refused_in_one_line(after: str, within: str, message: s
     assert "\n" not in str(caught.value)
 
 
+def test_a_flux_that_never_settles_is_refused_where_it_does_something() -> None:
+    """K√s/s grows without limit toward 0 Hz; beside an inductance it has that inductance for a limit."""
+    thimble = (FOLDER / "thimble.toml").read_text(encoding="utf-8")
+    assert ", core_inductance_h = 0.0015" in thimble
+    with pytest.raises(ScenarioError, match="the flux of a semi-inductance alone never settles"):
+        from_text("thimble", thimble.replace(", core_inductance_h = 0.0015", ""))
+
+
 def test_a_linear_scenario_has_no_large_signal() -> None:
     scenario = load("cobble_two")
     assert scenario.session.player is None

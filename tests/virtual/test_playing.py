@@ -54,12 +54,15 @@ def test_small_signals_are_recorded_as_those_of_the_linear_loudspeaker() -> None
     assert np.max(np.abs(error) / np.abs(expected)) < 10.0 ** (0.01 / 20.0) - 1.0
 
 
-def test_the_sweeps_harmonics_are_those_of_steady_tones() -> None:
+@pytest.mark.parametrize(
+    "coil", [None, VoiceCoil(5.6, 0.0, 0.022, 0.0015)], ids=["inductance", "semi-inductance"]
+)
+def test_the_sweeps_harmonics_are_those_of_steady_tones(coil: VoiceCoil | None) -> None:
     """Two computations: all bins of a record, and each tone at its harmonics. Novak et al. 2015 between them.
 
     In a small ball whose one radiator is a point, pressure is the volume velocity's derivative.
     """
-    source = boxed(unit())
+    source = boxed(unit(coil=coil))
     sweep = Sweep(10.0, 8000.0, 5.0, 1.0, RATE)
     count = 2**18 + 2**15
     player = Player(source, AIR, RATE)

@@ -111,6 +111,13 @@ def _opening(table: Table) -> Opening:
 def _drive_unit(table: Table) -> DriveUnit:
     if "heating" in table.content and "large_signal" not in table.content:
         raise table.error("a coil that warms has large_signal facts too: add the table, be it empty")
+    coil = table.table("coil").build(VoiceCoil)
+    large = _optional(table, "large_signal", LargeSignal)
+    if large is not None and large.bends_flux and not coil.settles:
+        raise table.error(
+            "an inductance that changes with displacement needs core_inductance_h beside semi_inductance: "
+            "the flux of a semi-inductance alone never settles"
+        )
     return table.build(
         DriveUnit,
         "name",
@@ -121,9 +128,9 @@ def _drive_unit(table: Table) -> DriveUnit:
         "large_signal",
         "heating",
         opening=_opening(table),
-        coil=table.table("coil").build(VoiceCoil),
+        coil=coil,
         bending=tuple(mode.build(Bending) for mode in table.tables("bending")),
-        large_signal=_optional(table, "large_signal", LargeSignal),
+        large_signal=large,
         heating=_optional(table, "heating", Heating),
     )
 

@@ -40,6 +40,11 @@ class VoiceCoil:
     core_inductance_h: float = math.inf
     ring_ohm: float = math.inf
 
+    @property
+    def settles(self) -> bool:
+        """Whether its flux comes to rest under a steady current: Z/(jω) has a limit at 0 Hz."""
+        return not self.semi_inductance or math.isfinite(self.core_inductance_h)
+
     def impedance(self, frequencies: Frequencies) -> Complexes:
         """Ohms, shape (F,), f > 0."""
         s = 2j * np.pi * frequencies
