@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.case.impedance_variables import impedance_dims, read_impedance, write_impedance
+from earwitness.case.level_variables import level_dims, read_level, write_level
 from earwitness.case.netcdf_file import (
     Array,
     Attributes,
@@ -81,6 +82,7 @@ def save_curves(path: Path, curves: CurveSet) -> None:
         **{f"angle_{one.orbit}": len(one.angle_deg) for one in maps},
         **time_dims(curves.time),
         **impedance_dims(curves.impedance),
+        **level_dims(curves.level),
     }
     with new_file(path, dims, "Curves") as file:
         file.whole({"drive": curves.drive, "valid_from_hz": curves.valid_from_hz})
@@ -102,6 +104,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
             write_time(file, curves.time)
         if curves.impedance is not None:
             write_impedance(file, curves.impedance)
+        if curves.level is not None:
+            write_level(file, curves.level)
 
 
 def load_curves(path: Path) -> CurveSet:
@@ -217,6 +221,7 @@ def _read(file: NetcdfReader) -> CurveSet:
         },
         time=read_time(file),
         impedance=read_impedance(file),
+        level=read_level(file),
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 

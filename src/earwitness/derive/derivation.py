@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from earwitness.derive.change_with_level import change_with_level
 from earwitness.derive.coverage import orbit_coverage
 from earwitness.derive.coverage_figures import coverage
 from earwitness.derive.curves import derive_curves
@@ -86,5 +87,6 @@ def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries]
         meeting_difference_db=meeting_difference_db(takes),
         time=time,
         impedance=impedance,
+        level=change_with_level(series),
     )
     return Derivation(curves, figures)

@@ -16,6 +16,7 @@ from earwitness.acoustics import noise
 from earwitness.acoustics.harmonics import COVERAGE_FACTOR
 from earwitness.acoustics.passing import Passing, earliest, first_passing
 from earwitness.acoustics.smoothing import smooth_power
+from earwitness.derive.clean_limits import CLEAN_CHANGE_DB, CLEAN_DISTORTION
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ, mean_level_db
 from earwitness.methods.iec_61260 import band_edges_hz, mid_frequency_hz
 from earwitness.records.distortion import LevelSeries
@@ -29,9 +30,6 @@ FRACTION: Final = 6
 BANDS: Final = tuple(range(-16, 10))
 #: Ratios of power are told down to this.
 LEAST_POWER: Final = 1e-16
-#: What clean output stays within: total distortion, and the change of the fundamental, dB.
-CLEAN_DISTORTION: Final = 0.03
-CLEAN_CHANGE_DB: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -162,8 +160,8 @@ def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
     """The level of the fundamental up to which distortion and change stay within their limits, by band.
 
     A band is told where all of it is valid, from the lowest drive up at which noise hides no more than is
-    allowed: below that, distortion is taken to be no higher. Its distortion is that of the band's mean powers,
-    its change that of its mean level.
+    allowed: below that, distortion is taken to be no higher. Its distortion is that of the mean powers of
+    the band, its change that of its mean level.
     """
     low, high = band_edges_hz(BANDS, 3)
     power = np.abs(series.pressure[:, 0]).astype(np.float64) ** 2

@@ -9,9 +9,8 @@ from typing import Final
 import numpy as np
 
 from earwitness.acoustics.passing import first_passing, lasting_from
+from earwitness.derive.clean_limits import CLEAN_CHANGE_DB, CLEAN_DISTORTION
 from earwitness.derive.distortion import (
-    CLEAN_CHANGE_DB,
-    CLEAN_DISTORTION,
     HIGHEST_HZ,
     Distortion,
     change,
@@ -168,14 +167,14 @@ def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
     """The least clean output of the third-octave bands, dB at 1 m, and where; those of octaves beside it."""
     name = FigureName.CLEAN_OUTPUT
     percent = module_number(
-        value_text(100.0 * CLEAN_DISTORTION, "%", 0), CLEAN_DISTORTION, "derive.distortion/CLEAN_DISTORTION"
+        value_text(100.0 * CLEAN_DISTORTION, "%", 0), CLEAN_DISTORTION, "derive.clean_limits/CLEAN_DISTORTION"
     )
     conditions = say(
         "least of the third-octave bands, with distortion up to ",
         percent,
         " and the level changed by up to ",
         module_number(
-            value_text(CLEAN_CHANGE_DB, "dB", 0), CLEAN_CHANGE_DB, "derive.distortion/CLEAN_CHANGE_DB"
+            value_text(CLEAN_CHANGE_DB, "dB", 0), CLEAN_CHANGE_DB, "derive.clean_limits/CLEAN_CHANGE_DB"
         ),
     )
     if found is None:

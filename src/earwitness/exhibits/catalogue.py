@@ -9,8 +9,11 @@ from string import ascii_uppercase
 from typing import Final
 
 from earwitness.exhibits.budget import budget
+from earwitness.exhibits.clean_output import clean_output
+from earwitness.exhibits.compression import compression
 from earwitness.exhibits.coverage import coverage
 from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.distortion import distortion
 from earwitness.exhibits.impedance import impedance
 from earwitness.exhibits.in_room import in_room
 from earwitness.exhibits.on_axis import on_axis
@@ -28,6 +31,9 @@ FAMILIES: Final[tuple[Family, ...]] = (
     in_room,
     partial(coverage, orbit="horizontal"),
     partial(coverage, orbit="vertical"),
+    distortion,
+    compression,
+    clean_output,
     impedance,
     waveforms,
     delays,

@@ -17,6 +17,7 @@ class Role(StrEnum):
     """What a line is, which decides its colour, weight and dash.
 
     The first four are the ladder of directness: the darker and heavier, the nearer to the direct sound.
+    Drives are of one hue in five weights, the heaviest the highest. `BELOW`: what lies below it noise hides.
     """
 
     ON_AXIS = "on axis"
@@ -26,13 +27,20 @@ class Role(StrEnum):
     IN_ROOM = "in-room"
     TREND = "trend"
     QUIET = "quiet"
+    DRIVE_1 = "first drive"
+    DRIVE_2 = "second drive"
+    DRIVE_3 = "third drive"
+    DRIVE_4 = "fourth drive"
+    DRIVE_5 = "fifth drive"
+    BELOW = "below"
 
 
 @dataclass(frozen=True, slots=True)
 class Axis:
     """One axis. `ticks` are (value, text); a logarithmic axis has its limits in its own unit (Hz).
 
-    A value on it is read out to so many `decimals`, a frequency to three digits.
+    A value on it is read out to so many `decimals`, a frequency to three digits, any other one on a
+    logarithmic axis to two.
     """
 
     label: str
@@ -50,7 +58,8 @@ class Line:
 
     `curve` is the name by which a finding's place refers to it, `label` the name at the line's end,
     `short` a shorter one for narrow screens; `uncertainty` is one standard uncertainty of `y`, drawn as a
-    pale band of the line's own colour.
+    pale band of the line's own colour. A line that isn't `at_end` has no name there: another one
+    goes on. A line without a label is a sign on another one, and isn't read out.
     """
 
     curve: str
@@ -60,6 +69,7 @@ class Line:
     y: Floats
     uncertainty: Floats | None = None
     short: str = ""
+    at_end: bool = True
 
 
 @dataclass(frozen=True)

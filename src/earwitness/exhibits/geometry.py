@@ -69,4 +69,6 @@ def frame(exhibit: Exhibit, width: float, margins: Margins) -> Frame:
 def height_of(panel: Panel, box: Box, value: float) -> float:
     """How far below the picture's upper edge a value of the panel's y axis stands."""
     axis = panel.y_axis
-    return box.top + box.height * (axis.maximum - value) / (axis.maximum - axis.minimum)
+    places = np.array((value, axis.minimum, axis.maximum))
+    value, low, high = (float(v) for v in (np.log10(places) if axis.logarithmic else places))
+    return box.top + box.height * (high - value) / (high - low)

@@ -41,6 +41,7 @@ def line_ends(panel: Panel) -> tuple[LineEnd, ...]:
             rank,
         )
         for rank, line in enumerate(panel.lines)
+        if line.at_end and line.label
     )
 
 

@@ -134,11 +134,13 @@ def _font(cut: Cut, size_pt: float) -> FontProperties:
 
 def _scales(axes: Axes, panel: Panel, tokens: Tokens, *, with_frequencies: bool) -> None:
     axes.set_xscale("log" if panel.x_axis.logarithmic else "linear")
+    axes.set_yscale("log" if panel.y_axis.logarithmic else "linear")
     axes.set_xlim(panel.x_axis.minimum, panel.x_axis.maximum)
     axes.set_ylim(panel.y_axis.minimum, panel.y_axis.maximum)
     axes.set_xticks(*_ticks(panel.x_axis, shown=with_frequencies), minor=False)
     axes.set_xticks([], minor=True)
-    axes.set_yticks(*_ticks(panel.y_axis, shown=True))
+    axes.set_yticks(*_ticks(panel.y_axis, shown=True), minor=False)
+    axes.set_yticks([], minor=True)
     axes.tick_params(length=0.0, pad=2.5, colors=tokens.quiet)
     for text in axes.get_xticklabels():
         text.set_fontproperties(_font(Cut.SANS, TICK_PT))

@@ -88,6 +88,7 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
         "x_decimals": panel.x_axis.decimals,
         "y": [panel.y_axis.minimum, panel.y_axis.maximum],
         "y_unit": panel.y_axis.unit,
+        "y_logarithmic": panel.y_axis.logarithmic,
         "y_decimals": panel.y_axis.decimals,
         "lines": [
             {

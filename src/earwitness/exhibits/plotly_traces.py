@@ -49,14 +49,14 @@ def traces(panel: Panel, index: int) -> list[Trace]:
     if panel.level_map is not None:
         return _map(panel.level_map, index)
     backwards = panel.lines[::-1]
-    digits = drawn_decimals(panel.x_axis), drawn_decimals(panel.y_axis)
+    digits = drawn_decimals(panel.x_axis, frequency=True), drawn_decimals(panel.y_axis)
     bands = [band for line in backwards if (band := _band(line, index, digits)) is not None]
     return bands + [_line(line, index, digits) for line in backwards]
 
 
-def drawn_decimals(axis: Axis) -> int:
+def drawn_decimals(axis: Axis, *, frequency: bool = False) -> int:
     """Decimals to which values are drawn: one more than is read out, of a frequency one."""
-    return 1 if axis.logarithmic else axis.decimals + 1
+    return 1 if frequency and axis.logarithmic else axis.decimals + 1
 
 
 def _body(index: int, x: list[float | None], y: list[float | None], line: Json) -> Json:

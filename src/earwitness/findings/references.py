@@ -11,6 +11,8 @@ reference                                  what it names
 ``curve:NAME/uncertainty/at/HZ``           its standard uncertainty there
 ``curve:NAME/components/PART/at/HZ``       one component of that
 ``impedance:minima/0/ohms``                 a field of what was found in the impedance
+``level:ratio/3/at/HZ``                    change with level at one drive, at the frequency nearest to HZ;
+                                           ``level:output_db/4`` of one drive or band
 ``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
 ``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
                                            of ``earwitness.MODULE`` where that has a dot
@@ -66,6 +68,8 @@ class Referent:
                 found = self._curve(steps)
             case "time":
                 found = self._time(steps)
+            case "level":
+                found = self._level(steps)
             case "impedance":
                 found = _walk(self.curves.impedance, steps)
             case "method":
@@ -108,6 +112,14 @@ class Referent:
     def _at(self, values: object, hz: str) -> float:
         nearest = int(np.argmin(np.abs(np.log(self.curves.frequency_hz / float(hz)))))
         return float(np.asarray(values)[nearest])
+
+    def _level(self, steps: Sequence[str]) -> object:
+        match list(steps):
+            case [field, row, "at", hz]:
+                return self._at(np.asarray(_walk(self.curves.level, [field]))[int(row)], hz)
+            case [field, row]:
+                return float(np.asarray(_walk(self.curves.level, [field]))[int(row)])
+        return _walk(self.curves.level, steps)
 
     def _time(self, steps: Sequence[str]) -> object:
         match list(steps):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from typing import Final
 
 from earwitness.derive.coverage_words import SIDES
+from earwitness.derive.distortion_figures import SOURCE as LEVEL_SOURCE
 from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
 from earwitness.derive.numerals import frequency, quantity, spread
@@ -21,6 +22,7 @@ from earwitness.publication.rows import value_sentence
 from earwitness.publication.take_sets import anchor_of
 from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
+from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.impedance import Impedance
@@ -29,8 +31,9 @@ from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
 from earwitness.records.time import TimeBehaviour
 
-#: The entries of all time behaviour, and of the impedance.
+#: The entries of all time behaviour, of change with level, and of the impedance.
 TIME_ANCHOR: Final = "from-time"
+LEVEL_ANCHOR: Final = "from-level"
 IMPEDANCE_ANCHOR: Final = "from-impedance"
 
 
@@ -72,7 +75,7 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "time" | "impedance":
+        case "time" | "impedance" | "level":
             return f"from-{scheme}"
         case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
@@ -105,6 +108,7 @@ def origins(
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
+        *(() if curves.level is None else (_level(curves.level),)),
         *(() if curves.impedance is None else (_impedance(curves.impedance),)),
         *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
@@ -265,6 +269,20 @@ def _time(time: TimeBehaviour) -> Origin:
         method="derive.time_behaviour",
         lines=tuple(lines),
         takes=time.takes,
+    )
+
+
+def _level(level: ChangeWithLevel) -> Origin:
+    lines = _source(LEVEL_SOURCE)
+    lines.append(line("Reading", say("one take on axis at each drive")))
+    lines.append(line("Uncertainty from", say("noise, of distortion alone")))
+    return Origin(
+        anchor=LEVEL_ANCHOR,
+        title=say("Change with level"),
+        value=listing(say(Term(drive.label)) for drive in level.drives),
+        method="derive.change_with_level",
+        lines=tuple(lines),
+        takes=level.takes,
     )
 
 

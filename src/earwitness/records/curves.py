@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.impedance import Impedance
 from earwitness.records.sources import Source
@@ -122,6 +123,7 @@ class CurveSet:
     meeting_difference_db: Mapping[str, Floats] = field(default_factory=dict)
     time: TimeBehaviour | None = None
     impedance: Impedance | None = None
+    level: ChangeWithLevel | None = None
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
         """The lowest and highest valid frequency of a curve, None where nothing is valid."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 
-from earwitness.records.grid import Bools, Complexes, Floats
+from earwitness.records.grid import Bools, Bytes, Complexes, Floats
 from earwitness.records.takes import Drive, TakeId
 
 
@@ -45,3 +46,64 @@ class LevelSeries:
     valid: Bools
     free_field: Bools
     notes: tuple[str, ...] = ()
+
+
+class Told(IntEnum):
+    """What is known of the clean output of a band."""
+
+    UNKNOWN = 0
+    DISTORTION = 1
+    CHANGE = 2
+    AT_LEAST = 3
+    LESS_THAN = 4
+
+
+@dataclass(frozen=True)
+class ChangeWithLevel:
+    """Distortion, change of the fundamental and clean output on axis, as they are drawn.
+
+    Attributes
+    ----------
+    takes, drives
+        D takes in the order of rising drive.
+    stated
+        The row of the drive at which figures of distortion are stated.
+    arrived_db
+        Shape (D,): mean level at 1 m from 300 Hz to 3 kHz, as it was found.
+    hours
+        How long a day NIOSH allows at the highest of these, taken as A-weighted.
+    ratio, re_mean
+        Shape (D, F): total harmonic distortion re the fundamental, and re its mean level. Where `heard` is
+        False: what it stays below. NaN where not valid.
+    heard
+        Shape (D, F).
+    uncertainty
+        Shape (D, F): of `ratio`, by noise; NaN where not heard or not known.
+    order
+        K orders of harmonics.
+    order_ratio
+        Shape (K, F): each order re the fundamental at the stated drive; NaN where not heard.
+    change_db
+        Shape (D, F): change of the fundamental against the lowest drive.
+    band_hz, output_db, told
+        Shape (B,): middles of third octaves, clean output, and what is known of it (`Told`).
+    in_room
+        Whether the room has its part in some of it.
+    """
+
+    takes: tuple[TakeId, ...]
+    drives: tuple[Drive, ...]
+    stated: int
+    arrived_db: Floats
+    hours: float
+    ratio: Floats
+    re_mean: Floats
+    heard: Bools
+    uncertainty: Floats
+    order: tuple[int, ...]
+    order_ratio: Floats
+    change_db: Floats
+    band_hz: Floats
+    output_db: Floats
+    told: Bytes
+    in_room: bool

@@ -61,10 +61,15 @@ var Earwitness = (function () {
   }
 
   function yOf(panel, box, value) {
-    return box.top + (box.height * (panel.y[1] - value)) / (panel.y[1] - panel.y[0]);
+    const along = panel.y_logarithmic ? Math.log : Number;
+    const high = along(panel.y[1]);
+    return box.top + (box.height * (high - along(value))) / (high - along(panel.y[0]));
   }
 
   function valueOf(panel, box, y) {
+    if (panel.y_logarithmic) {
+      return panel.y[1] * Math.pow(panel.y[0] / panel.y[1], (y - box.top) / box.height);
+    }
     return panel.y[1] - ((y - box.top) / box.height) * (panel.y[1] - panel.y[0]);
   }
 
@@ -198,10 +203,12 @@ var Earwitness = (function () {
       const trace = state.spec.data[line.trace];
       const i = nearest(trace.x, place);
       const level = trace.y[i];
-      if (level === null) return found;
+      if (level === null || !line.label) return found;
       const spread = line.uncertainty ? line.uncertainty[i] : null;
       const text = [level, spread].filter(function (one) { return one !== null; })
-        .map(function (one) { return fixed(one, panel.y_decimals); }).join(" ± ") + " " + panel.y_unit;
+        .map(function (one) {
+          return panel.y_logarithmic ? String(Number(one.toPrecision(2))) : fixed(one, panel.y_decimals);
+        }).join(" ± ") + " " + panel.y_unit;
       return found.concat([{ label: line.label, short: line.short, text: text.trim(), role: line.role }]);
     }, []);
   }
