@@ -80,7 +80,7 @@ def test_a_vented_box(crossed: bool) -> None:
 
 
 def test_noise_is_told_in_the_uncertainty() -> None:
-    """Of 2 % noise the spread over seeds is no more than what is stated, which counts few points as its own."""
+    """Of 2 % noise the spread over seeds is no more than what is stated, which counts few points alone."""
     random = np.random.default_rng(3)
     clean = sealed(0.016)
     tried = []

@@ -43,6 +43,13 @@ def test_none_on_what_is_broad() -> None:
     assert resonances(broad(), POINTS, 1e-3) == []
 
 
+@pytest.mark.parametrize("period_octaves", [0.12, 0.2])
+def test_ripple_is_no_resonance(period_octaves: float) -> None:
+    """Of a ripple that goes on and on one pole takes off a part, not most."""
+    ripple = np.exp(0.01 * np.cos(2.0 * np.pi * np.log2(FREQUENCIES) / period_octaves))
+    assert resonances(ripple.astype(np.complex128), POINTS, 1e-3) == []
+
+
 def test_none_in_noise() -> None:
     random = np.random.default_rng(5)
     for _ in range(20):
