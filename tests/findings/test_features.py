@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from scipy.signal import freqs
+from scipy.special import j1
 
 from earwitness.acoustics.gating import gate
 from earwitness.findings.features import find_features
@@ -29,7 +30,9 @@ def biquad(frequency_hz: npt.NDArray[np.float64], centre_hz: float, gain_db: flo
 def measured(
     sections: list[tuple[float, float, float]],
     angles: tuple[float, ...] = ANGLES,
+    *,
     slope_db_octave: float = 0.0,
+    beaming_m: float = 1e-6,
     noise_db: float = 0.02,
     seed: int = 1,
 ) -> Responses:
@@ -44,6 +47,8 @@ def measured(
     passed = impulse[: time.size] * gate(time, LEAD_S, GATE_S)
     level = 20.0 * np.log10(np.abs(passed @ np.exp(-2j * np.pi * time[:, None] * grid)))
     level += slope_db_octave * np.log2(grid / 1000.0)
+    x = 2.0 * np.pi * grid / 343.2 * beaming_m
+    level += 20.0 * np.log10(2.0 * j1(x) / x)
     lots = np.random.default_rng(seed)
     rows = level + noise_db * lots.normal(size=(len(angles), grid.size))
     valid = np.tile((grid >= 2.0 / GATE_S) & (grid <= 20_000.0), (len(angles), 1))
@@ -89,14 +94,27 @@ def test_a_straight_response_has_none(slope: float) -> None:
     assert find_features(measured([], slope_db_octave=slope)) == ()
 
 
+@pytest.mark.parametrize("beaming_m", [0.006, 0.008, 0.010])
+def test_a_slope_that_bends_has_none(beaming_m: float) -> None:
+    """2J₁(x)/x, x = ka sin φ: falls by 4, 9 and 30 dB up to 20 kHz, the null lies at x = 3.83."""
+    assert find_features(measured([], beaming_m=beaming_m)) == ()
+
+
 def test_noise_is_no_feature() -> None:
     """0.5 dB of noise at every point reaches more than 1 dB out of a chord somewhere."""
     assert find_features(measured([], noise_db=0.5)) == ()
 
 
+@pytest.mark.parametrize("section", [(2000.0, 12.0, 40.0), (1000.0, 9.0, 60.0), (3000.0, 12.0, 80.0)])
+def test_a_gates_ripple_is_no_feature(section: tuple[float, float, float]) -> None:
+    """What rings on when the gate closes has dips of decibels beside it: one feature all the same."""
+    (found,) = find_features(measured([section]))
+    assert found.frequency_hz == pytest.approx(section[0], rel=0.005)
+
+
 def test_a_q_beyond_the_gate_is_bounded() -> None:
     """Q 40 at 2 kHz rings for longer than 5 ms: Q is above f·T = 10, and no more is said."""
-    found = find_features(measured([(2000.0, 9.0, 40.0)]))[0]
+    (found,) = find_features(measured([(2000.0, 9.0, 40.0)]))
     assert found.q is None
     assert found.q_at_least == pytest.approx(10.0, rel=0.02)
 
