@@ -33,14 +33,13 @@ def level_dims(level: ChangeWithLevel | None) -> Mapping[str, int]:
         "level_drive": len(level.drives),
         "level_order": len(level.order),
         "level_band": len(level.band_hz),
+        "level_note": len(level.notes),
     }
 
 
 def write_level(file: NetcdfWriter, level: ChangeWithLevel) -> None:
     """Variables ``level_…``, and what is known of all of it as attributes of the file."""
-    file.whole(
-        {"level_stated": level.stated, "level_hours": level.hours, "level_in_room": int(level.in_room)}
-    )
+    file.whole({"level_stated": level.stated, "level_hours": level.hours})
     for field, name, dims, units, meaning in _NUMBERS:
         file.numbers(name, Variable(dims, units, meaning), getattr(level, field))
     heard = Variable(
@@ -55,6 +54,7 @@ def write_level(file: NetcdfWriter, level: ChangeWithLevel) -> None:
     along = ("level_drive",)
     file.texts("level_take", Variable(along, "1", "take at each drive"), level.takes)
     file.texts("level_drive_unit", Variable(along, "1", "V or dBFS"), [d.unit for d in level.drives])
+    file.texts("level_notes", Variable(("level_note",), "1", "what was decided"), level.notes)
     drives = np.array([d.value for d in level.drives], dtype=np.float64)
     file.numbers("level_drive", Variable(along, "1", "electrical drive, in level_drive_unit"), drives)
 
@@ -75,6 +75,6 @@ def read_level(file: NetcdfReader) -> ChangeWithLevel | None:
         heard=file.truths("level_heard"),
         order=tuple(int(n) for n in file.numbers("level_order")),
         told=file.numbers("level_told").astype(np.uint8),
-        in_room=bool(file.whole("level_in_room")),
+        notes=tuple(file.texts("level_notes")),
         **{field: file.numbers(name) for field, name, *_ in _NUMBERS},
     )

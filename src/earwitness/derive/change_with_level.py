@@ -52,7 +52,7 @@ def change_with_level(series: Sequence[LevelSeries]) -> ChangeWithLevel | None:
         band_hz=clean.mid_hz,
         output_db=clean.output.level_db,
         told=_told(clean),
-        in_room=not one.free_field[0, one.valid[0, 0]].all(),
+        notes=one.notes,
     )
 
 

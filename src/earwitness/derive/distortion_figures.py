@@ -19,6 +19,7 @@ from earwitness.derive.distortion import (
 )
 from earwitness.derive.formatting import frequency_text, number_text, value_text
 from earwitness.derive.wording import band_words, module_number
+from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.figures import Bound, Evidence, Figure, FigureName, NotAvailable, Quantity, Value
 from earwitness.records.grid import Bools, Floats
@@ -49,6 +50,9 @@ OCTAVES_HZ: Final = (63.0, 125.0, 250.0, 500.0, 1_000.0, 2_000.0, 4_000.0)
 
 SOURCE: Final = Source("Earwitness", "", "distortion and output", Standing.OWN)
 LEVEL: Final = "level at one metre, dB"
+#: Beside clean output: the level at the highest drive, and how long a day NIOSH 98-126 allows it, A-weighted.
+LOUDEST: Final = "level at the highest drive, dB"
+HOURS: Final = "time a day at that level by NIOSH, h"
 
 
 def distortion_figures(series: Sequence[LevelSeries]) -> tuple[Figure, ...]:
@@ -189,7 +193,12 @@ def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
     value: Value = Quantity(level)
     if not output.found[least]:
         value = Bound(level, "at least" if output.at_least[least] else "at most")
-    also = {"frequency": float(mid[least])}
+    loudest = float(found.arrived_db.max())
+    also = {
+        "frequency": float(mid[least]),
+        LOUDEST: loudest,
+        HOURS: float(niosh_hours_a_day(loudest)),
+    }
     for nominal_hz in OCTAVES_HZ:
         band = int(np.argmin(np.abs(np.log(mid / nominal_hz))))
         if known[band] and output.found[band]:

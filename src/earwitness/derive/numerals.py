@@ -33,6 +33,11 @@ def frequency(hz: float, reference: str, digits: int = 3) -> Number:
     return Number(frequency_text(hz, digits), hz, reference)
 
 
+def plain(value: float, unit: str, reference: str) -> Number:
+    """A number whose uncertainty isn't known: ``280 Hz``, three digits of a frequency, else one decimal."""
+    return frequency(value, reference) if unit == "Hz" else quantity(value, unit, reference)
+
+
 def duration(hours: float, reference: str) -> Number:
     """``5.8 h``, ``47 min``, ``30 s``: two significant digits; the value stays in hours."""
     for unit, an_hour in (("h", 1.0), ("min", 60.0)):
@@ -71,6 +76,8 @@ def not_determined(value: float, uncertainty: float, unit: str, reference: str) 
 
 def _measured(value: float, shown: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:
     if uncertainty is None or not uncertainty >= NEGLIGIBLE:
+        if unit == "Hz":
+            return say(frequency(shown, f"{reference}/value/value"))
         return say(Number(value_text(shown, unit, 1), value, f"{reference}/value/value"))
     scale, symbol = (1000.0, "kHz") if unit == "Hz" and value >= KILOHERTZ_FROM_HZ else (1.0, unit)
     decimals = decimals_for(uncertainty / scale)

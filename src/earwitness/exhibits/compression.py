@@ -19,6 +19,8 @@ from earwitness.records.grid import Floats
 from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
 
 HEIGHT: Final = 0.42
+#: Lines are named at the height that they have where, in this band, the highest drive changes most.
+CHANGE_BAND_HZ: Final = (50.0, 8_000.0)
 CURVE: Final = "change"
 #: The axis holds at least these, and reaches no farther than those, dB.
 LEAST_DB: Final = (-1.5, 0.5)
@@ -33,8 +35,11 @@ def compression(curves: CurveSet) -> Exhibit | None:
         return None
     rows = drawn_rows(level, 1)
     hertz = thinned(curves.frequency_hz)
+    inside = (hertz >= CHANGE_BAND_HZ[0]) & (hertz <= CHANGE_BAND_HZ[1])
+    most = np.where(inside, np.abs(np.nan_to_num(thinned(level.change_db[rows[-1]]))), -1.0)
+    name_at = float(hertz[np.argmax(most)])
     lines = tuple(
-        Line(CURVE, name(level, row), role, hertz, thinned(level.change_db[row]))
+        Line(CURVE, name(level, row), role, hertz, thinned(level.change_db[row]), name_at=name_at)
         for row, role in reversed(list(zip(rows, roles(len(rows)), strict=True)))
         if np.isfinite(level.change_db[row]).any()
     )

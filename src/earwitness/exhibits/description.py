@@ -58,8 +58,9 @@ class Line:
 
     `curve` is the name by which a finding's place refers to it, `label` the name at the line's end,
     `short` a shorter one for narrow screens; `uncertainty` is one standard uncertainty of `y`, drawn as a
-    pale band of the line's own colour. A line that isn't `at_end` has no name there: another one
-    goes on. A line without a label is a sign on another one, and isn't read out.
+    pale band of the line's own colour. A line that isn't `at_end` has no name there; one with `name_at` has
+    it at the height that it has at that place along the x axis, or nearest to it. A line without a label is
+    a sign on another one, and isn't read out.
     """
 
     curve: str
@@ -70,6 +71,7 @@ class Line:
     uncertainty: Floats | None = None
     short: str = ""
     at_end: bool = True
+    name_at: float | None = None
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,7 @@ def distortion(curves: CurveSet) -> Exhibit | None:
             "Harmonics against the frequency that is played. Above: all of them together, a line a level; "
             "where noise hides them, the line goes on in dots, and distortion is somewhere below those. "
             "Below: single orders at one level, each as far as it is heard.",
-            _room(level),
+            *(say(" ", note) for note in level.notes),
         ),
         conditions=_conditions(level),
         alt=say(
@@ -66,7 +66,7 @@ def distortion(curves: CurveSet) -> Exhibit | None:
 
 def _axis(level: ChangeWithLevel) -> Axis:
     heard = 100.0 * level.ratio[level.heard]
-    lowest, highest = min(ALWAYS[0], float(heard.min())), max(ALWAYS[1], float(heard.max()))
+    lowest, highest = min(ALWAYS[0], 100.0 * float(np.nanmin(level.ratio))), max(ALWAYS[1], heard.max())
     low = max([tick for tick in TICKS if tick <= lowest], default=TICKS[0])
     high = min([tick for tick in TICKS if tick >= highest], default=TICKS[-1])
     ticks = tuple((tick, f"{tick:g}") for tick in TICKS if low <= tick <= high)
@@ -82,33 +82,37 @@ def _totals(level: ChangeWithLevel, hertz: Floats) -> tuple[Line, ...]:
     """At each drive what is heard, and what the rest stays below; the loudest first."""
     first = int(np.argmax(level.heard.any(axis=1)))
     rows = drawn_rows(level, first)
+    heard_by = level.heard[list(rows), ::STRIDE].sum(axis=0)
+    most = np.flatnonzero(heard_by == heard_by.max())
+    name_at = float(hertz[most[len(most) // 2]])
     lines: list[Line] = []
     for row, role in reversed(list(zip(rows, roles(len(rows)), strict=True))):
-        lines += _total(level, row, role, hertz, name(level, row))
+        lines += [
+            replace(line, name_at=name_at) for line in _total(level, row, role, hertz, name(level, row))
+        ]
     return tuple(lines)
 
 
 def _total(level: ChangeWithLevel, row: int, role: Role, hertz: Floats, label: str) -> list[Line]:
+    """What is heard, and what the rest stays below; that has the name where nothing is heard."""
     heard, ratio = level.heard[row][::STRIDE], 100.0 * thinned(level.ratio[row])
-    hidden = np.isfinite(ratio) & ~_widened(heard)
-    goes_on = bool(
-        hidden.any() and (not heard.any() or np.flatnonzero(hidden)[-1] > np.flatnonzero(heard)[-1])
-    )
+    hidden = np.isfinite(ratio) & _widened(np.isfinite(ratio) & ~heard)
     lines = []
     if heard.any():
-        lines.append(Line(TOTAL, label, role, hertz, np.where(heard, ratio, np.nan), at_end=not goes_on))
+        lines.append(Line(TOTAL, label, role, hertz, np.where(heard, ratio, np.nan)))
     if hidden.any():
         shown = np.where(hidden, ratio, np.nan)
-        lines.append(Line(TOTAL, f"{label}, below", Role.BELOW, hertz, shown, short=label, at_end=goes_on))
+        below = Line(TOTAL, f"{label}, below", Role.BELOW, hertz, shown, at_end=not heard.any())
+        lines.append(below)
     return lines
 
 
-def _widened(heard: Bools) -> Bools:
-    """What is heard without its outermost points: there both kinds of line meet."""
-    inner = heard.copy()
-    inner[1:] &= heard[:-1]
-    inner[:-1] &= heard[1:]
-    return inner
+def _widened(hidden: Bools) -> Bools:
+    """What is hidden, and a point more to either side: there both kinds of line meet."""
+    wider = hidden.copy()
+    wider[1:] |= hidden[:-1]
+    wider[:-1] |= hidden[1:]
+    return wider
 
 
 def _orders(level: ChangeWithLevel, hertz: Floats) -> tuple[Line, ...]:
@@ -127,12 +131,6 @@ def _orders(level: ChangeWithLevel, hertz: Floats) -> tuple[Line, ...]:
         if np.isfinite(drawn).any():
             lines.append(Line(f"distortion_{order}", ORDER_NAMES[order], role, hertz, drawn))
     return tuple(lines)
-
-
-def _room(level: ChangeWithLevel) -> Sentence:
-    if not level.in_room:
-        return EMPTY
-    return say(" Where the free field isn't known, the room has its part in it.")
 
 
 def _conditions(level: ChangeWithLevel) -> Sentence:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from earwitness.derive.formatting import value_text
-from earwitness.exhibits.description import LevelMap, Panel, Role
+from earwitness.exhibits.description import LevelMap, Line, Panel, Role
 from earwitness.exhibits.labels import room_for
 from earwitness.records.grid import Floats
 
@@ -36,13 +36,21 @@ def line_ends(panel: Panel) -> tuple[LineEnd, ...]:
         LineEnd(
             line.label,
             line.short or line.label,
-            float(np.clip(line.y[np.isfinite(line.y)][-1], low, high)),
+            float(np.clip(_height(line), low, high)),
             line.role,
             rank,
         )
         for rank, line in enumerate(panel.lines)
         if line.at_end and line.label
     )
+
+
+def _height(line: Line) -> float:
+    """Where its name is wanted on the y axis: where it ends, or at `name_at`."""
+    drawn = np.isfinite(line.y)
+    if line.name_at is None:
+        return float(line.y[drawn][-1])
+    return float(line.y[drawn][np.argmin(np.abs(np.log(line.x[drawn] / line.name_at)))])
 
 
 def that_fit(ends: Sequence[LineEnd], gap: float, height: float) -> tuple[LineEnd, ...]:

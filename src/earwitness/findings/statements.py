@@ -17,11 +17,12 @@ from earwitness.derive.coverage_words import (
     clause_edges,
     coverage_sentence,
 )
-from earwitness.derive.distortion_figures import LEVEL, LIMITS
+from earwitness.derive.distortion_figures import HOURS, LEVEL, LIMITS, LOUDEST
 from earwitness.derive.formatting import angle_text, value_text
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
 from earwitness.derive.numerals import (
+    duration,
     frequency,
     lost,
     measured,
@@ -56,6 +57,8 @@ IMPORTANCE: Final[Mapping[FigureName, float]] = {
 
 #: A place that marks one frequency reaches so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
+#: More hours than these are "a whole day".
+A_DAY_H: Final = 24.0
 
 
 def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
@@ -316,7 +319,11 @@ def _distortion(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]
     root = f"figure:{figure.name}"
     level = figure.also[LEVEL]
     lower = " or lower" if isinstance(value, Bound) else ""
-    start = say(frequency(value.value, f"{root}/value/value"), lower)
+    start = (
+        say(frequency(value.value, f"{root}/value/value"), lower)
+        if lower
+        else measured(value.value, figure.uncertainty, "Hz", root)
+    )
     statement = say(
         "Total harmonic distortion stays below ",
         module_number("1 %", LIMITS[1], "derive.distortion_figures/LIMITS/1"),
@@ -330,7 +337,7 @@ def _distortion(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]
         "The level is the mean at one metre as it was found at that drive. Distortion alone tells little "
         "of whether it is heard."
     )
-    place = Place(CurveName.ON_AXIS, figure.valid_band_hz, "on axis", curves.drive)
+    place = Place("total_distortion", figure.valid_band_hz, "on axis", curves.drive)
     return _finding(figure, statement, explanation, place)
 
 
@@ -347,11 +354,26 @@ def _clean_output(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figur
         frequency(at_hz, f"{root}/also/frequency"),
         ".",
     )
+    low, high = (frequency(edge, f"{root}/valid_band_hz/{i}") for i, edge in enumerate(figure.valid_band_hz))
+    hours = figure.also[HOURS]
     explanation = say(
         "So loud is the fundamental at one metre when distortion or a change of level first passes its "
-        "limit. Such levels can hurt hearing and the loudspeaker: leave the room or wear protection."
+        "limit, in the worst of the bands from ",
+        low,
+        " to ",
+        high,
+        ". To find it, it played ",
+        quantity(figure.also[LOUDEST], "dB", f"{root}/also/{LOUDEST}", 0),
+        " at one metre; taken as A-weighted, ",
+        Term("NIOSH 98-126"),
+        " allows ",
+        "a whole day" if hours > A_DAY_H else say(duration(hours, f"{root}/also/{HOURS}"), " a day"),
+        " there without protection. Such levels can hurt hearing and the loudspeaker: leave the room or wear "
+        "protection; local law and qualified advice come first.",
     )
-    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, at_hz))
+    band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
+    place = Place("clean_output", band, "on axis", curves.drive, value.value)
+    return _finding(figure, statement, explanation, place)
 
 
 def _inside(curves: CurveSet, name: CurveName, band_hz: tuple[float, float]) -> tuple[float, float]:

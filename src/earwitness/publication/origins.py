@@ -13,7 +13,7 @@ from earwitness.derive.coverage_words import SIDES
 from earwitness.derive.distortion_figures import SOURCE as LEVEL_SOURCE
 from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
-from earwitness.derive.numerals import frequency, quantity, spread
+from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.publication.constants import about, constants
@@ -200,6 +200,10 @@ def _also(figure: Figure, here: str) -> Sentence:
         if name == "frequency" or name.endswith(" at")
         else say(named(name.removesuffix(", dB")), " ", quantity(value, "dB", f"{here}/also/{name}", 1))
         if name.endswith(", dB")
+        else say(named(name.removesuffix(", h")), " ", duration(value, f"{here}/also/{name}"))
+        if name.endswith(", h")
+        else say(named(name), " ", frequency(value, f"{here}/also/{name}"))
+        if figure.unit == "Hz"
         else say("phase ", quantity(value, "°", f"{here}/also/{name}", 0))
         if name == "phase"
         else say(named(name), " ", quantity(value, figure.unit, f"{here}/also/{name}", decimals))

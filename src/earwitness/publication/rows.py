@@ -7,7 +7,7 @@ from typing import Final
 
 from earwitness.derive.coverage_words import coverage_sentence
 from earwitness.derive.formatting import number_text, value_text
-from earwitness.derive.numerals import frequency, lost, measured, not_determined, quantity, spread
+from earwitness.derive.numerals import frequency, lost, measured, not_determined, plain, spread
 from earwitness.publication.wording import FIGURE_LABELS, named
 from earwitness.records.figures import (
     Bound,
@@ -24,6 +24,8 @@ from earwitness.records.sentences import Number, Sentence, say
 #: The rows of the table at the top, in order; what isn't available has no row.
 TABLED: Final = (
     FigureName.SENSITIVITY,
+    FigureName.CLEAN_OUTPUT,
+    FigureName.DISTORTION_1,
     FigureName.IMPEDANCE_MINIMUM,
     FigureName.F6,
     FigureName.F3,
@@ -35,8 +37,14 @@ TABLED: Final = (
     FigureName.IN_ROOM_TILT,
     FigureName.IN_ROOM_SMOOTHNESS,
 )
-#: So many rows at most: the last of what is available has none.
+#: So many rows at most: where there are more, these go first, in this order.
 MOST_ROWS: Final = 10
+DISPENSABLE: Final = (
+    FigureName.F10,
+    FigureName.F3,
+    FigureName.TOLERANCE_LISTENING_WINDOW,
+    FigureName.IN_ROOM_SMOOTHNESS,
+)
 #: Figures that can't be negative: one that its uncertainty reaches down to zero isn't determined.
 NEVER_NEGATIVE: Final = frozenset(
     {
@@ -64,9 +72,11 @@ class Row:
 
 
 def table(figures: tuple[Figure, ...]) -> tuple[Row, ...]:
-    """At most ten rows: the available ones of `TABLED`, in its order."""
+    """At most ten rows: the available ones of `TABLED`, in its order, less what is dispensable."""
     by_name = {f.name: f for f in figures if f.available}
-    return tuple(row(by_name[name]) for name in TABLED if name in by_name)[:MOST_ROWS]
+    shown = [name for name in TABLED if name in by_name]
+    spare = [name for name in DISPENSABLE if name in shown][: max(0, len(shown) - MOST_ROWS)]
+    return tuple(row(by_name[name]) for name in shown if name not in spare)[:MOST_ROWS]
 
 
 def row(figure: Figure) -> Row:
@@ -82,7 +92,7 @@ def value_sentence(figure: Figure) -> Sentence:
             return _quantity(figure, value)
         case Bound(value, sense):
             sign = "≥ " if sense == "at least" else "≤ "
-            return say(sign, quantity(value, figure.unit, f"{here}/value/value"))
+            return say(sign, plain(value, figure.unit, f"{here}/value/value"))
         case Tolerance() as limits:
             return _tolerance(figure, limits)
         case Plateaus():

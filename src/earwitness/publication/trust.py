@@ -104,7 +104,7 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         bands=octaves(built.responses, built.curves.curves[CurveName.ON_AXIS]),
         rig=(*_rig(case, built), *_reduced(gate_s, splice_hz), *compared(alike)),
         sides=alike,
-        notes=tuple(say(named(note)) for note in built.responses.notes),
+        notes=tuple(say(named(note)) for note in (*built.responses.notes, *_level_notes(built))),
         not_stated=listing(absent) if absent else None,
         not_measured=(*_not_measured(case, built), *stood_in(alike)),
         cannot_tell=CANNOT_TELL,
@@ -114,6 +114,10 @@ def trust(case: CaseFiles, built: Built) -> Trust:
         gate_s=gate_s,
         splice_hz=splice_hz,
     )
+
+
+def _level_notes(built: Built) -> tuple[str, ...]:
+    return () if built.curves.level is None else built.curves.level.notes
 
 
 def _window(responses: Responses) -> tuple[float | None, tuple[float, float] | None]:
@@ -218,12 +222,21 @@ def _not_measured(case: CaseFiles, built: Built) -> tuple[Line, ...]:
             lines.append(line(curve.name.words.capitalize(), say("needs ") + needed))
     lines = _together(lines)
     kinds = {t.key.kind for t in case.takes}
-    drives = {t.key.drive for t in built.responses.takes}
     if TakeKind.IMPEDANCE not in kinds:
         lines.append(line("Impedance", say("no such take")))
-    why = "one drive only" if len(drives) < 2 else "not derived"
-    lines.append(line("Change with level", say(f"{why}: no distortion, compression or clean output")))
+    if not any(f.name is FigureName.COMPRESSION for f in built.results.figures):
+        lines.append(line("Distortion, change of level, clean output", _one_level(case)))
     return (*lines, *_not_used(built))
+
+
+def _one_level(case: CaseFiles) -> Sentence:
+    """Why nothing is known of other levels, and what to record."""
+    recorded = {t.key.drive for t in case.takes if t.key.kind is TakeKind.SWEEP}
+    why = "one drive only" if recorded else "no recorded sweep, and a response alone doesn't tell it"
+    return say(
+        f"{why}. To tell: read the caution, then record the sweep on axis again at two or more higher "
+        "drives, none more than twice the one before"
+    )
 
 
 def _absent(figure: Figure, absent: NotAvailable) -> Line:

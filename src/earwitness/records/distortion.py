@@ -87,8 +87,8 @@ class ChangeWithLevel:
         Shape (D, F): change of the fundamental against the lowest drive.
     band_hz, output_db, told
         Shape (B,): middles of third octaves, clean output, and what is known of it (`Told`).
-    in_room
-        Whether the room has its part in some of it.
+    notes
+        What was decided, in words.
     """
 
     takes: tuple[TakeId, ...]
@@ -106,4 +106,4 @@ class ChangeWithLevel:
     band_hz: Floats
     output_db: Floats
     told: Bytes
-    in_room: bool
+    notes: tuple[str, ...] = ()
