@@ -1,7 +1,8 @@
 """`PYTHONPATH=tests python -m accuracy.run`: accuracy of virtual recordings as a printed table.
 
-First the largest errors of some loudspeakers, whose limits the tests assert, then the bands of many seeded
-cases; see `bench` for the noise and `bands` for what is counted. Leaves with exit code 1 where bands fail.
+First the largest errors of some loudspeakers, whose limits the tests assert, and those of large signals; then
+the bands of many seeded cases; see `bench` for the noise and `bands` for what is counted. Leaves with exit
+code 1 where bands fail.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from pathlib import Path
 from accuracy.against_truth import Region, corner_errors, errors
 from accuracy.bands import REGIONS, Banded, banded, count_of, root_mean_square, share_of
 from accuracy.bench import ON_AXIS_ALONE, measure, record
+from accuracy.distortion import LARGE, LARGE_SEEDS, large_errors
 from accuracy.loudspeakers import MADE, directions_of
 
 #: One thread each, so that two processes don't fight over two cores.
@@ -37,6 +39,24 @@ def error_table() -> None:
         largest = [(low if region is Region.LOW else found).largest_db(region) for region in Region]
         corners = "".join(f"{100.0 * share:+7.2f}" for share in corner_errors(measured).values())
         print(f"{name:20}" + "".join(f"{value:18.3f}" for value in largest) + corners, flush=True)
+
+
+def large_table() -> None:
+    """Print errors of harmonics, of the change of level and of clean output, dB, of some large signals."""
+    print(
+        f"{'large signals, dB':20}harmonics from 28 dB up: n   rms   largest   below: within 2 u, %", end=""
+    )
+    print("   change, largest   clean output: n, largest")
+    for name in LARGE:
+        for seed in LARGE_SEEDS:
+            with tempfile.TemporaryDirectory(prefix="accuracy_") as folder:
+                one = large_errors(name, seed, Path(folder))
+            label = name if seed is None else f"{name} {seed}"
+            print(
+                f"{label:20}{one.count:27d}{one.rms_db:6.2f}{one.largest_db:10.2f}{100.0 * one.inside:24.1f}"
+                f"{one.change_db:18.3f}{one.clean_count:19d}{one.clean_db:9.2f}",
+                flush=True,
+            )
 
 
 def band_table(cases: Sequence[Banded]) -> bool:
@@ -84,6 +104,7 @@ def main(words: Sequence[str] | None = None) -> int:
     call = parser.parse_args(words)
     start = time.perf_counter()
     error_table()
+    large_table()
     good = band_table(bands(range(call.first, call.first + call.count), call.processes))
     print(f"{time.perf_counter() - start:.0f} s")
     return 0 if good else 1
