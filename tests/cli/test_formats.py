@@ -126,7 +126,7 @@ def test_a_case_of_text_alone_is_built_and_published(call: Call, texts: Path, tm
     assert sensitivity.value == pytest.approx(at_one_metre, abs=0.001)
     told = call("publish", root, "--json", "--to", tmp_path / "out")
     assert told.code == 0
-    assert set(told.json) == {"page", "report", "data"}
+    assert set(told.json) == {"page", "report", "data", "unfit"}
     assert "Text alone" in Path(told.json["page"]).read_text(encoding="utf-8")
     assert Path(told.json["report"]).read_bytes().startswith(b"%PDF")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 from dataclasses import replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
@@ -10,10 +11,12 @@ from xml.etree.ElementTree import Element
 import pytest
 from prose import Prose, text_of
 from publishable import build_folder, built, case_files, quality
+from pypdf import PdfReader
 
 from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.data_pack import data_pack
 from earwitness.publication.page import page
+from earwitness.publication.pdf import report
 from earwitness.publication.pictures import picture_path, pictures
 from earwitness.publication.quality import METHODS, quality_part
 from earwitness.records.errors import IntegrityError
@@ -40,6 +43,22 @@ def test_what_wants_attention_stands_first_and_says_so_in_words(prose: Prose) ->
     ]
     # The sign is of no colour and isn't read out.
     assert all(e.find("p/span").get("aria-hidden") == "true" for e in points(prose))  # type: ignore[union-attr]
+
+
+def test_data_that_are_unfit_are_said_to_be_before_any_figure(
+    prose: Prose, context: PublicationContext
+) -> None:
+    opening = text_of(prose.root).index("aren’t fit to conclude from: first against last")
+    assert opening < text_of(prose.root).index(str(context.rows[0].label))
+    assert prose.entry("unfit").find("a[@href='#what-was-checked']") is not None
+    told = PdfReader(io.BytesIO(report(context, pictures(context)))).pages[0].extract_text()
+    assert "fit to conclude from: first against last" in " ".join(told.split())
+
+
+def test_data_that_are_fit_need_no_word_before_the_figures() -> None:
+    fit = tuple(p for p in quality().points if p.verdict is not Verdict.UNFIT)
+    prose = Prose(page(assemble(case_files(), replace(built(), quality=replace(quality(), points=fit)))))
+    assert "unfit" not in prose.ids
 
 
 def test_every_point_says_what_was_found_its_limit_and_what_to_do(prose: Prose) -> None:

@@ -31,8 +31,15 @@ def publish(
         publication = publish_case(case, to)
     if as_json:
         print_json(
-            {"page": str(publication.page), "report": str(publication.report), "data": str(publication.data)}
+            {
+                "page": str(publication.page),
+                "report": str(publication.report),
+                "data": str(publication.data),
+                "unfit": publication.unfit,
+            }
         )
         return
     print(f"published {publication.folder}: page, PDF and data; open")
+    if publication.unfit:
+        print(f"  mind: {publication.unfit} The page says so first; `earwitness check {case}` says why.")
     print(publication.page)

@@ -150,6 +150,7 @@ def _exhibit(exhibit: Exhibit) -> Json:
 
 def _checked(checked: QualityPart) -> Json:
     return {
+        "fit": checked.fit,
         "summary": _parts(checked.summary),
         "lines": [
             {

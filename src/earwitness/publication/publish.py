@@ -24,12 +24,13 @@ DATA: Final = "data"
 
 @dataclass(frozen=True, slots=True)
 class Publication:
-    """What was written, as absolute paths."""
+    """What was written, as absolute paths; `unfit` says why nothing is to be concluded from it."""
 
     folder: Path
     page: Path
     report: Path
     data: Path
+    unfit: str = ""
 
 
 def publish(context: PublicationContext, build: Path, target: Path) -> Publication:
@@ -66,7 +67,8 @@ def publish(context: PublicationContext, build: Path, target: Path) -> Publicati
             path.parent.mkdir(exist_ok=True)
             path.write_bytes(content)
         replace_folder(temporary, target)
-    return Publication(target, target / PAGE, target / REPORT, target / DATA)
+    unfit = "" if context.checked is None or context.checked.fit else str(context.checked.summary)
+    return Publication(target, target / PAGE, target / REPORT, target / DATA, unfit)
 
 
 def _sha256(content: bytes) -> str:
