@@ -62,8 +62,8 @@ def notes_of(told: Told, *, enclosed: bool, unsure_db: float) -> tuple[str, ...]
     ahead, left, up = (f"{round(1e3 * metres)} mm".replace("-", "−") for metres in found.centre_m.tolist())
     order, condition, residual = (a[kept] for a in (found.orders.outgoing, found.condition, found.residual))
     lines = [
-        f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing orders {order.min()} to "
-        f"{order.max()} about the acoustic centre ({ahead} ahead of the reference point, {left} left, {up} "
+        f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing {_orders(int(order.min()), int(order.max()))} "
+        f"about the acoustic centre ({ahead} ahead of the reference point, {left} left, {up} "
         f"up), condition {condition.min():.0f} to {condition.max():.0f}, residual "
         f"{100.0 * residual.min():.1f} % to {100.0 * residual.max():.1f} %.",
         "What the cabinet scatters of the room's sound stays in the separated response.",
@@ -71,6 +71,10 @@ def notes_of(told: Told, *, enclosed: bool, unsure_db: float) -> tuple[str, ...]
     if not kept.all():
         lines.append(f"Separation is refused {_refused(told, unsure_db)}.")
     return tuple(lines)
+
+
+def _orders(low: int, high: int) -> str:
+    return f"order {low}" if low == high else f"orders {low} to {high}"
 
 
 def _refused(told: Told, unsure_db: float) -> str:
@@ -84,11 +88,12 @@ def _refused(told: Told, unsure_db: float) -> str:
 
 
 def _bands(frequency_hz: Float64s, these: Bools) -> str:
-    """``from 300 Hz to 400 Hz``: runs of frequencies."""
+    """``from 300 Hz to 400 Hz``, ``at 22 Hz``: runs of frequencies."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], these.astype(np.int8), [0]])))
-    runs = [
-        f"from {frequency_hz[first]:.0f} Hz to {frequency_hz[stop - 1]:.0f} Hz"
+    ends = [
+        (f"{frequency_hz[first]:.0f}", f"{frequency_hz[stop - 1]:.0f}")
         for first, stop in zip(edges[::2], edges[1::2], strict=True)
     ]
+    runs = [f"at {low} Hz" if low == high else f"from {low} Hz to {high} Hz" for low, high in ends]
     more = [f"in {len(runs) - MOST_BANDS} more bands"] if len(runs) > MOST_BANDS else []
     return ", ".join([*runs[:MOST_BANDS], *more])
