@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics.endurance import LOAD, noise_second, seconds_of
+from earwitness.acoustics.endurance import noise_second, seconds_of
 from earwitness.virtual.electronics import PLAIN
 from earwitness.virtual.endurance import Endurance, Endured
 from earwitness.virtual.scenario import FOLDER, RIGS, Scenario, from_text
@@ -54,10 +54,10 @@ def drawn(seed: int) -> Drawn:
         return float(np.exp(random.uniform(np.log(low), np.log(high))))
 
     warm, limited = random.random(2) < 0.5
-    drive = log(5.0, 16.0)
+    drive = log(8.0, 18.0)
     return Drawn(
         drive_v=drive,
-        coil_k_per_w=log(1.5, 7.0) if warm else None,
+        coil_k_per_w=log(2.5, 9.0) if warm else None,
         coil_s=log(2.5, 12.0),
         magnet_k_per_w=log(0.6, 3.0),
         magnet_s=log(200.0, 1200.0),
@@ -151,7 +151,7 @@ def truth_db(run: Run) -> dict[str, float]:
     heard = _responses(run.scenario)[:, :RATE_HZ]
     cold, warm = (
         _octaves(np.einsum("cf,cf->f", played.volume_velocity, np.fft.rfft(heard, pair.size)))
-        for played in (plain.play(pair), plain.play(pair, rises))  # type: ignore[arg-type]
+        for played in (plain.play(pair), plain.play(pair, rises))
     )
     limiter = player.electronics.limiter
     held = 0.0
@@ -162,15 +162,10 @@ def truth_db(run: Run) -> dict[str, float]:
     return {"heat": float(np.max(np.abs(warm - cold))), "limiter": held}
 
 
-def _octaves(spectrum: Floats) -> Floats:
+def _octaves(spectrum: npt.NDArray[np.complex128]) -> Floats:
     """Levels of octaves from 63 Hz to 2 kHz, dB."""
     lines = np.linspace(0.0, RATE_HZ / 2.0, spectrum.size)
     middles = 1000.0 * 2.0 ** np.arange(-4.0, 2.0)
     power = np.abs(spectrum) ** 2
     inside = [(lines >= f / 2**0.5) & (lines < f * 2**0.5) for f in middles]
     return np.array([10.0 * np.log10(power[one].sum()) for one in inside])
-
-
-def is_loaded(kinds: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
-    """Which seconds are the load's."""
-    return np.asarray(kinds == LOAD)

@@ -4,8 +4,8 @@ Three hypotheses, each alone, together, or none, are held against the octaves of
 
 - heat grows and fades with fitted time constants (`heating`), in the load and in the probes alike, by another
   part in each octave, as the impedance has it;
-- a limiter acts on the load within a second, by one amount in all octaves of its path, and is gone from the
-  probes with its release, of two seconds at most;
+- a limiter acts on the load within a second, by one amount in all octaves of its path, and fades from the
+  probes after it, by one amount again, with a release of two seconds at most;
 - a driver's motion acts on the load alone, at low frequencies, by any amount and either way.
 
 Each is a least-squares fit with Gaussian errors of the noise and of the models themselves; the probability of
@@ -23,6 +23,7 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import nnls
 
 from earwitness.acoustics.endurance import LOAD, PERIOD_S, PROBE, Frames
 from earwitness.acoustics.heating import Warming, fit_warming
@@ -36,13 +37,13 @@ MODEL_DB: Final = 0.05
 RELEASES_S: Final = (0.0, 0.3, 0.5, 0.8, 1.2, 2.0)
 #: A driver's motion changes the level up to this.
 MOTION_HZ: Final = 300.0
-#: A cause acts where its probability reaches this and its effect that, dB.
+#: A cause acts where it is so likely that it changes some octave by that, dB.
 SURE: Final = 0.95
 LEAST_DB: Final = 0.3
 #: Octaves go together in one coil where they differ from one time course by so many standard deviations.
 TOGETHER: Final = 1.5
-#: A limiter's: its amount, its release, and both ends of its path.
-LIMITER_PARAMETERS: Final = 4
+#: A limiter's: its amount in the load and after it, its release, and both ends of its path.
+LIMITER_PARAMETERS: Final = 5
 #: Heat with a time constant under this isn't told from a limiter's release.
 SHORTEST_S: Final = 2.0
 
@@ -73,7 +74,7 @@ class Coil:
 
 @dataclass(frozen=True)
 class Judged:
-    """One cause: its probability, the largest change of level it makes in an octave (dB), and the verdict."""
+    """One cause: how likely it makes `LEAST_DB` in some octave, what it makes at most (dB), the verdict."""
 
     probability: float
     effect_db: float
@@ -105,18 +106,21 @@ def load_causes(frames: Frames) -> LoadCauses:
     coils = fits[likeliest].coils
     judged = {}
     for cause in LoadCause:
-        probability = sum(weight for subset, weight in weights.items() if cause in subset) / whole
+        matters = [
+            weights[subset] for subset, fit in fits.items() if abs(fit.effects.get(cause, 0.0)) >= LEAST_DB
+        ]
+        probability = sum(matters) / whole
         told = fits[likeliest]
         if cause not in likeliest:
             having = {subset: weights[subset] for subset in weights if cause in subset}
             told = fits[max(having, key=lambda subset: having[subset])] if having else told
         effect = told.effects.get(cause, 0.0)
-        judged[cause] = Judged(probability, effect, _verdict(cause, probability, effect, coils))
+        judged[cause] = Judged(probability, effect, _verdict(cause, probability, coils))
     return LoadCauses(judged, coils)
 
 
-def _verdict(cause: LoadCause, probability: float, effect_db: float, coils: tuple[Coil, ...]) -> Verdict:
-    if abs(effect_db) < LEAST_DB or probability <= 1.0 - SURE:
+def _verdict(cause: LoadCause, probability: float, coils: tuple[Coil, ...]) -> Verdict:
+    if probability <= 1.0 - SURE:
         return Verdict.NOT_SEEN
     fast = any(coil.warming.short.value_s < SHORTEST_S for coil in coils)
     if probability < SURE or (fast and cause is not LoadCause.MOTION):
@@ -242,7 +246,10 @@ class _Octaves:
         spread = np.hypot(frames.uncertainty_db, MODEL_DB)[rows]
         change = frames.change_db[rows] / spread
         load = (frames.kind == LOAD)[rows].astype(np.float64)
-        limiter = None if course is None else course[rows, None] / spread
+        limiter = None
+        if course is not None:
+            parts = np.stack([np.where(frames.kind == kind, course, 0.0) for kind in (LOAD, PROBE)])
+            limiter = parts[:, rows, None] / spread
         left, limiter_left, owns = change.copy(), None if limiter is None else limiter.copy(), []
         for b in range(frames.octave_hz.size):
             columns = [heat[b][rows]] if b in heat else []
@@ -251,31 +258,32 @@ class _Octaves:
             basis = np.linalg.qr(own)[0]
             left[:, b] -= basis @ (basis.T @ change[:, b])
             if limiter is not None and limiter_left is not None:
-                limiter_left[:, b] -= basis @ (basis.T @ limiter[:, b])
+                limiter_left[:, :, b] -= (basis @ (basis.T @ limiter[:, :, b].T)).T
             owns.append(own)
         return cls(change, tuple(owns), left, limiter, limiter_left, coils, frozenset(heat))
 
     def fit(self, path: range) -> _Fit:
         """Least squares with a limiter in the octaves of `path`."""
-        chi, amount, parameters = float(np.sum(self.left**2)), 0.0, sum(own.shape[1] for own in self.owns)
+        chi, amounts = float(np.sum(self.left**2)), np.zeros(2)
+        parameters = sum(own.shape[1] for own in self.owns)
         if self.limiter_left is not None:
-            column = self.limiter_left[:, path.start : path.stop]
-            over = float(np.sum(column * self.left[:, path.start : path.stop]))
-            size = float(np.sum(column**2))
-            amount = max(over / size, 0.0) if size > 0.0 else 0.0
-            chi -= amount * over
+            columns = self.limiter_left[:, :, path.start : path.stop].reshape(2, -1).T
+            left = self.left[:, path.start : path.stop].ravel()
+            amounts = nnls(columns, left)[0]
+            chi += float(np.sum((left - columns @ amounts) ** 2) - np.sum(left**2))
             parameters += LIMITER_PARAMETERS
-        return _Fit(chi + parameters * math.log(self.change.size), self._effects(path, amount), self.coils)
+        criterion = chi + parameters * math.log(self.change.size)
+        return _Fit(criterion, self._effects(path, amounts), self.coils)
 
-    def _effects(self, path: range, amount: float) -> dict[LoadCause, float]:
+    def _effects(self, path: range, amounts: Floats) -> dict[LoadCause, float]:
         """The largest change that each cause makes in an octave, dB."""
-        sizes: dict[LoadCause, list[float]] = {LoadCause.LIMITER: [amount]}
+        sizes: dict[LoadCause, list[float]] = {LoadCause.LIMITER: [float(amounts[0])]}
         for b, own in enumerate(self.owns):
             if not own.size:
                 continue
             told = self.change[:, b]
             if self.limiter is not None and b in path:
-                told = told - amount * self.limiter[:, b]
+                told = told - amounts @ self.limiter[:, :, b]
             values = np.linalg.lstsq(own, told, rcond=None)[0]
             if b in self.warm:
                 sizes.setdefault(LoadCause.HEAT, []).append(float(values[0]))

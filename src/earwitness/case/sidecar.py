@@ -21,6 +21,7 @@ from earwitness.records.stimuli import (
     SIDECAR_FORM,
     MultitoneSignal,
     NoiseSignal,
+    RunSignal,
     Signal,
     StimulusFacts,
     SweepSignal,
@@ -203,7 +204,19 @@ def _noise(table: _Table) -> Signal:
     )
 
 
-_SIGNALS: Final = {"sweep": _sweep, "multitone": _multitone, "noise": _noise}
+def _run(table: _Table) -> Signal:
+    return RunSignal(
+        first_hz=table.number("first_hz", _HZ),
+        last_hz=table.number("last_hz", _HZ),
+        load_s=table.whole("load_s", (1, int(_S[1]))),
+        rest_s=table.whole("rest_s", (0, int(_S[1]))),
+        probe_db=table.number("probe_db", (_DB[0], 0.0)),
+        length_s=table.number("length_s", _S),
+        seed=table.whole("seed", _SEEDS),
+    )
+
+
+_SIGNALS: Final = {"sweep": _sweep, "multitone": _multitone, "noise": _noise, "endurance": _run}
 
 
 def _refuse_contradictions(top: _Table, table: _Table, facts: StimulusFacts) -> None:

@@ -27,6 +27,7 @@ class Kind(StrEnum):
     MULTITONE = "multitone"
     PINK = "pink"
     WHITE = "white"
+    ENDURANCE = "endurance"
 
 
 def stimulus(
@@ -35,7 +36,7 @@ def stimulus(
         Path, typer.Argument(metavar="FOLDER", help="Where the files go; made where it isn't.")
     ],
     kind: Annotated[
-        Kind, typer.Option("--kind", metavar="KIND", help="sweep, multitone, pink or white (noise).")
+        Kind, typer.Option("--kind", metavar="KIND", help="sweep, multitone, pink, white (noise), endurance.")
     ] = Kind.SWEEP,
     level: Annotated[
         list[str] | None,
@@ -85,6 +86,9 @@ def stimulus(
     ] = 0.0,
     tones: Annotated[int, typer.Option("--tones", metavar="N", help="How many tones a multitone has.")] = 31,
     seed: Annotated[int, typer.Option("--seed", metavar="N", help="Which random phases or which noise.")] = 1,
+    rest: Annotated[
+        float, typer.Option("--rest", metavar="S", help="How long an endurance run goes on after its load.")
+    ] = 120.0,
     sensitivity: Annotated[
         float | None,
         typer.Option("--sensitivity", metavar="DB", help="Level at 1 m for 2.83 V; else 90 is assumed."),
@@ -93,13 +97,15 @@ def stimulus(
 ) -> None:
     """Write files to play, with sidecars that say what they are.
 
-    A synchronised sweep to measure with, a multitone, or noise; one file for each level, with its crest
-    factor, and how loud it will be where volts are stated. Levels are RMS re a full-scale sine, of a sweep
-    that of a sine at its peak. Nothing clips: what would is refused. Start quietly, protect your ears.
+    A synchronised sweep to measure with, a multitone, noise, or an endurance run (noise that loads the
+    loudspeaker for --seconds in all, with weak probes among and after it); one file for each level, with
+    its crest factor, and how loud it will be where volts are stated. Levels are RMS re a full-scale sine,
+    of a sweep that of a sine at its peak. Nothing clips: what would is refused. Start quietly, protect
+    your ears.
     """
     from earwitness.acoustics.signals import Emphasis
     from earwitness.case.drives import parse_drive
-    from earwitness.pipeline.stimulus import Layout, Multitone, Noise, Sweep, write_stimuli
+    from earwitness.pipeline.stimulus import Layout, Multitone, Noise, Run, Sweep, write_stimuli
 
     sweeps = kind is Kind.SWEEP
     low = first if first is not None else 10.0 if sweeps else 20.0
@@ -110,6 +116,8 @@ def stimulus(
         asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
     elif kind is Kind.MULTITONE:
         asked = Multitone(low, high, seconds, tones, seed)
+    elif kind is Kind.ENDURANCE:
+        asked = Run(low, high, seconds, rest, seed)
     else:
         asked = Noise(low, high, seconds, "pink" if kind is Kind.PINK else "white", seed)
     levels: list[Drive] = []

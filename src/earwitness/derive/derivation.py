@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from earwitness.derive.change_with_level import change_with_level
 from earwitness.derive.coverage import orbit_coverage
@@ -17,6 +18,7 @@ from earwitness.derive.impedance import derive_impedance
 from earwitness.derive.impedance_figures import impedance_figures
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
 from earwitness.derive.level_figures import sensitivity, tolerance
+from earwitness.derive.long_term_figures import long_term_figures
 from earwitness.derive.orbit_figures import orbit_agreement
 from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
@@ -27,8 +29,12 @@ from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
+from earwitness.records.long_term import LongTerm
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit
+
+#: Where nothing was loaded for long.
+NO_LONG_TERM: Final = LongTerm()
 
 
 @dataclass(frozen=True)
@@ -39,10 +45,15 @@ class Derivation:
     figures: tuple[Figure, ...]
 
 
-def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries] = ()) -> Derivation:
+def derive(
+    responses: Responses,
+    facts: CaseFacts,
+    series: Sequence[LevelSeries] = (),
+    long_term: LongTerm = NO_LONG_TERM,
+) -> Derivation:
     """Curves, coverage and figures of merit of a case at its reference drive, and what its other drives tell.
 
-    `series` are the orders of distortion at several drives.
+    `series` are the orders of distortion at several drives, `long_term` what a load that lasts does.
 
     Raises
     ------
@@ -72,8 +83,9 @@ def derive(responses: Responses, facts: CaseFacts, series: Sequence[LevelSeries]
         sound_power_sampling(derived),
         orbit_agreement(derived),
         *time_figures(derived, time, extensions, responses.pressure[0 if row is None else row]),
-        *distortion_figures(series),
+        *distortion_figures(series, derived.component_draws_db.get(CurveName.ON_AXIS, {})),
         *impedance_figures(impedance, facts.unit),
+        *long_term_figures(long_term),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from earwitness.measurement.readers.contents import Contents, Form, LevelUnit, Part
 from earwitness.measurement.recognition.angle import SaidDirection, direction_in
@@ -24,6 +25,8 @@ from earwitness.measurement.recognition.tokens import Text, text_of, text_of_pat
 from earwitness.records.takes import DIRECTIONAL, ELECTRICAL, EVERY_PART, Drive, Take, TakeKey, TakeKind
 
 HEADING = "column heading"
+#: Kinds that are played at a drive, and have no place of their own.
+_WITHOUT_PLACE: Final = frozenset({TakeKind.REFERENCE, TakeKind.ENDURANCE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +155,7 @@ def _recognise_one(heard: _Heard, context: _Context) -> Recognition:
         take, said = _directional(heard, kind, context, doubts)
     elif kind is TakeKind.NEAR_FIELD:
         take, said = _near_field(heard, context, doubts)
-    elif kind is TakeKind.REFERENCE or _is_electrical(heard, kind):
+    elif kind in _WITHOUT_PLACE or _is_electrical(heard, kind):
         take, said = _without_place(heard, kind, context, doubts)
     else:
         take, said = _plain(heard, kind, doubts)
@@ -236,7 +239,7 @@ def _is_electrical(heard: _Heard, kind: TakeKind) -> bool:
 def _without_place(
     heard: _Heard, kind: TakeKind, context: _Context, doubts: list[Unclear]
 ) -> tuple[Take, Said]:
-    """The rig's reference loudspeaker, which has one place, or voltage and current, which have none."""
+    """The rig's reference loudspeaker or a run, which have one place, or what is recorded at terminals."""
     doubts += heard.repeat.unclear
     drive, unclear = one_drive(heard.drives, heard.part, context.stated)
     doubts += unclear

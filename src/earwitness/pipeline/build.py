@@ -26,15 +26,18 @@ from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.electrical import measured_impedance
+from earwitness.measurement.endurance import endured
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.levels import level_series
 from earwitness.measurement.reduction import reduce
+from earwitness.measurement.self_noise import self_noise
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Figure, Results
 from earwitness.records.findings import Finding, Findings
+from earwitness.records.long_term import LongTerm
 from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Take, TakeId
@@ -45,6 +48,7 @@ SCHEMA_VERSION: Final = 1
 RESPONSES: Final = "responses.nc"
 CURVES: Final = "curves.nc"
 DISTORTION: Final = "distortion.nc"
+LONG_TERM: Final = "long_term.json"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
 QUALITY: Final = "quality.json"
@@ -135,6 +139,11 @@ class _Steps:
         save_responses(folder / RESPONSES, responses)
         series = level_series(self._facts, self._takes, self._heard, responses, self._case.raw)
         save_levels(folder / DISTORTION, series)
+        long_term = LongTerm(
+            endured(self._facts, self._takes, self._case.raw),
+            self_noise(self._facts, self._takes, self._case.raw),
+        )
+        (folder / LONG_TERM).write_bytes(to_json(long_term))
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -162,7 +171,8 @@ class _Steps:
     def _derive(self, reduced: Path, folder: Path) -> None:
         self._progress("deriving", 0, 1)
         series = load_levels(reduced / DISTORTION)
-        derivation = derive(self._responses_from(reduced), self._facts, series)
+        long_term = from_json(LongTerm, (reduced / LONG_TERM).read_bytes())
+        derivation = derive(self._responses_from(reduced), self._facts, series, long_term)
         save_curves(folder / CURVES, derivation.curves)
         (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures)))
         self._derived = derivation.curves, derivation.figures

@@ -1,4 +1,4 @@
-"""Stimulus files with their sidecars: one for each level, of a sweep, a multitone or noise."""
+"""Stimulus files with their sidecars: one for each level, of a sweep, a multitone, noise, or a run."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ import numpy.typing as npt
 import soundfile
 
 from earwitness.acoustics import signals, sweeps
+from earwitness.acoustics.endurance import noise_second, seconds_of
 from earwitness.acoustics.signals import Colour, Emphasis
 from earwitness.case import durable
 from earwitness.case.drives import format_number
@@ -23,7 +24,14 @@ from earwitness.case.sidecar import MOST_TONES, sidecar_of, sidecar_text
 from earwitness.measurement.readers.audio import MAX_FRAMES
 from earwitness.measurement.readers.contents import SAMPLE_RATES_HZ
 from earwitness.records.errors import CallError
-from earwitness.records.stimuli import MultitoneSignal, NoiseSignal, Signal, StimulusFacts, SweepSignal
+from earwitness.records.stimuli import (
+    MultitoneSignal,
+    NoiseSignal,
+    RunSignal,
+    Signal,
+    StimulusFacts,
+    SweepSignal,
+)
 from earwitness.records.takes import Drive
 
 Float64s = npt.NDArray[np.float64]
@@ -39,6 +47,9 @@ LONGEST_S: Final = 600.0
 #: A multitone repeats after so long: its tones lie on whole hertz.
 PERIOD_S: Final = 1.0
 FEWEST_TONES: Final = 2
+#: A run's probes re its load, and its shortest load.
+PROBE_DB: Final = -20.0
+SHORTEST_LOAD_S: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +93,19 @@ class Noise:
         return f"{self.colour}_noise"
 
 
-Asked = Sweep | Multitone | Noise
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run as it is asked for: `seconds` of load in all, and at least `rest_s` after it, whole seconds."""
+
+    first_hz: float
+    last_hz: float
+    seconds: float
+    rest_s: float
+    seed: int
+    name: str = "endurance_stimulus"
+
+
+Asked = Sweep | Multitone | Noise | Run
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +188,8 @@ def _require_layout(asked: Asked, layout: Layout) -> None:
         )
     if not (0.0 <= layout.lead_s <= LONGEST_S and 0.0 <= layout.tail_s <= LONGEST_S):
         raise CallError(f"the silences must be from 0 to {LONGEST_S:g} s")
-    whole = (asked.seconds + layout.lead_s + layout.tail_s) * rate
+    seconds = float(seconds_of(*_of_run(asked)).size) if isinstance(asked, Run) else asked.seconds
+    whole = (seconds + layout.lead_s + layout.tail_s) * rate
     if whole > MAX_FRAMES:
         raise CallError(f"{whole:.0f} samples are more than the {MAX_FRAMES} that are read; make it shorter")
 
@@ -178,6 +202,8 @@ def _sounds(asked: Asked, layout: Layout) -> tuple[Float64s, Signal]:
         raise CallError(f"a seed of {asked.seed} isn't from 0 to {2**31 - 1}")
     if isinstance(asked, Multitone):
         return _multitone(asked, layout.sample_rate_hz)
+    if isinstance(asked, Run):
+        return _run(asked, layout.sample_rate_hz)
     count = round(asked.seconds * layout.sample_rate_hz)
     if count * (asked.last_hz - asked.first_hz) < 10.0 * layout.sample_rate_hz:
         raise CallError("so narrow a band in so short a time is no noise; make it wider or longer")
@@ -229,6 +255,33 @@ def _sweep(asked: Sweep, sample_rate_hz: int) -> tuple[Float64s, Signal]:
         shape.shelf_hz,
         shape.tilt_db_per_octave,
     )
+
+
+def _of_run(asked: Run) -> tuple[int, int]:
+    """Seconds of load and of rest.
+
+    Raises
+    ------
+    CallError
+        They can't be.
+    """
+    load, rest = round(asked.seconds), round(asked.rest_s)
+    if not (load >= SHORTEST_LOAD_S and 0 <= rest <= LONGEST_S):
+        raise CallError(
+            f"a run of {load} s and {rest} s after it can't be: load it {SHORTEST_LOAD_S} s at least, and "
+            f"rest up to {LONGEST_S:g} s"
+        )
+    return load, rest
+
+
+def _run(asked: Run, sample_rate_hz: int) -> tuple[Float64s, Signal]:
+    load, rest = _of_run(asked)
+    seconds = seconds_of(load, rest)
+    second = noise_second(sample_rate_hz, (asked.first_hz, asked.last_hz), asked.seed)
+    gains = np.array([0.0, 10.0 ** (PROBE_DB / 20.0), 1.0])[seconds]
+    wave = np.multiply.outer(gains, second).ravel()
+    length_s = float(seconds.size)
+    return wave, RunSignal(asked.first_hz, asked.last_hz, load, rest, PROBE_DB, length_s, asked.seed)
 
 
 def _multitone(asked: Multitone, sample_rate_hz: int) -> tuple[Float64s, Signal]:

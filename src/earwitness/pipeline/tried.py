@@ -10,6 +10,7 @@ from typing import Final
 from earwitness.measurement.answers import answer_in, stimuli_of, stimulus_in
 from earwitness.measurement.deconvolution import RECORDED, Trial
 from earwitness.measurement.electrical import is_electrical, require_electrical
+from earwitness.measurement.endurance import require_run
 from earwitness.measurement.expansion import expanded
 from earwitness.measurement.given_impulse import is_given
 from earwitness.measurement.readers.signals import read_responses, read_sounds
@@ -45,6 +46,7 @@ def tried(
         doubts = _of_parts(raw, takes, known)
         doubted = {doubt.path for doubt in doubts}
         doubts += _of_signals(raw, [take for take in takes if take.path not in doubted])
+        doubts += _of_runs(raw, takes)
         return [*doubts, *_of_electrical(raw, takes, known), *_of_recordings(raw, takes, known, progress)]
 
 
@@ -74,6 +76,18 @@ def _of_signals(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
             read(raw, [take])
         except ReadError as error:
             doubts.append(Doubt.of(error, take.path, take.selector))
+    return doubts
+
+
+def _of_runs(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
+    """Doubts of runs that a build would refuse."""
+    doubts = []
+    for take in takes:
+        if take.key.kind is TakeKind.ENDURANCE and take.stimulus and (raw / take.stimulus).exists():
+            try:
+                require_run(raw, take)
+            except ReadError as error:
+                doubts.append(Doubt.of(error, take.path, take.selector))
     return doubts
 
 

@@ -40,6 +40,11 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.DISTORTION_10: say("Distortion below ", Term("10 %"), " from"),
     FigureName.COMPRESSION: say("Level at which it changes"),
     FigureName.CLEAN_OUTPUT: say("Clean output"),
+    FigureName.LOAD_CHANGE: say("Change under a load"),
+    FigureName.LIMITING: say("Limiter under a load"),
+    FigureName.COIL_TIME: say("Time constant of a voice coil"),
+    FigureName.MAGNET_TIME: say("Time constant of its magnet"),
+    FigureName.SELF_NOISE: say("Self-noise"),
 }
 
 

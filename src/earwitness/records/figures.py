@@ -45,6 +45,11 @@ class FigureName(StrEnum):
     AMPLIFIER_LOAD = "amplifier_load"
     BOX_TUNING = "box_tuning"
     TOTAL_Q = "total_q"
+    LOAD_CHANGE = "load_change"
+    LIMITING = "limiting"
+    COIL_TIME = "coil_time"
+    MAGNET_TIME = "magnet_time"
+    SELF_NOISE = "self_noise"
 
 
 @dataclass(frozen=True, slots=True)

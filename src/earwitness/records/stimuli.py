@@ -60,11 +60,29 @@ class NoiseSignal:
     seed: int
 
 
-Signal = SweepSignal | MultitoneSignal | NoiseSignal
+@dataclass(frozen=True, slots=True)
+class RunSignal:
+    """A run: one second of pink noise again and again, `load_s` of it loud, and weak or silent between.
+
+    Weak seconds before, among and after the load (probes) are `probe_db` below it; at least `rest_s` come
+    after it.
+    """
+
+    first_hz: float
+    last_hz: float
+    load_s: int
+    rest_s: int
+    probe_db: float
+    length_s: float
+    seed: int
+
+
+Signal = SweepSignal | MultitoneSignal | NoiseSignal | RunSignal
 KINDS: Final[dict[str, type[Signal]]] = {
     "sweep": SweepSignal,
     "multitone": MultitoneSignal,
     "noise": NoiseSignal,
+    "endurance": RunSignal,
 }
 
 
@@ -106,7 +124,7 @@ class StimulusFacts:
 
     @property
     def kind(self) -> str:
-        """``sweep``, ``multitone`` or ``noise``."""
+        """``sweep``, ``multitone``, ``noise`` or ``endurance``."""
         return next(name for name, of in KINDS.items() if isinstance(self.signal, of))
 
     @property

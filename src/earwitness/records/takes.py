@@ -29,6 +29,8 @@ class TakeKind(StrEnum):
     SURFACE_RESPONSE = "surface_response"
     IMPEDANCE = "impedance"
     NOISE = "noise"
+    SELF_NOISE = "self_noise"
+    ENDURANCE = "endurance"
     CALIBRATOR = "calibrator"
     MICROPHONE_CALIBRATION = "microphone_calibration"
     STIMULUS = "stimulus"

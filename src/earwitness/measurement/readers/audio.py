@@ -41,7 +41,7 @@ from earwitness.records.errors import ReadError
 Float32s = npt.NDArray[np.float32]
 
 MAX_BYTES: Final = 2**27
-MAX_FRAMES: Final = 2**23
+MAX_FRAMES: Final = 2**25
 MAX_CHANNELS: Final = 64
 #: Frames times channels.
 MAX_SAMPLES: Final = 2**25

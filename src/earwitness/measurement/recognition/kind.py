@@ -28,6 +28,8 @@ from earwitness.records.takes import DIRECTIONAL, TakeKind
 FORMS: Final[Mapping[TakeKind, Form]] = {
     TakeKind.STIMULUS: Form.SOUND,
     TakeKind.NOISE: Form.SOUND,
+    TakeKind.SELF_NOISE: Form.SOUND,
+    TakeKind.ENDURANCE: Form.SOUND,
     TakeKind.CALIBRATOR: Form.SOUND,
     TakeKind.IMPULSE_RESPONSE: Form.SOUND,
     TakeKind.NEAR_FIELD: Form.SOUND,
@@ -42,11 +44,18 @@ _WITHOUT_DIRECTION: Final = frozenset(
         TakeKind.IMPEDANCE,
         TakeKind.RESISTOR,
         TakeKind.NOISE,
+        TakeKind.SELF_NOISE,
+        TakeKind.ENDURANCE,
         TakeKind.CALIBRATOR,
         TakeKind.MICROPHONE_CALIBRATION,
         TakeKind.REFERENCE,
     }
 )
+#: Kinds whose names say others too, which they aren't.
+_SAID_WITH: Final[Mapping[TakeKind, frozenset[TakeKind]]] = {
+    TakeKind.SELF_NOISE: frozenset({TakeKind.NOISE}),
+    TakeKind.STIMULUS: frozenset({TakeKind.ENDURANCE}),
+}
 #: Levels that calibrators have, dB re 20 µPa: taken from a bare number. With dB beside it any is.
 _USUAL_LEVELS_DB: Final = (94.0, 104.0, 114.0, 124.0)
 _LEVELS_DB: Final = (70.0, 140.0)
@@ -80,6 +89,8 @@ def kind_in(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> Ta
         if isinstance(calibrated, Unclear):
             return calibrated
         found |= {calibrated} if calibrated else set()
+    for kind, within in _SAID_WITH.items():
+        found -= within if kind in found else set()
     if len(found) > 1:
         named = " and ".join(sorted(str(kind).replace("_", " ") for kind in found))
         return Unclear("kind", f"its name says {named}")
@@ -94,6 +105,11 @@ def says_stimulus(path: str) -> bool:
     """Whether a file's name says that it is a stimulus, which was made and not recorded."""
     text = text_of_path(path)
     return any(KINDS.get(word) is TakeKind.STIMULUS for word in text.words) or text.has("test", "signal")
+
+
+def says_endurance(path: str) -> bool:
+    """Whether a file's name says that it is of a run."""
+    return any(KINDS.get(word) is TakeKind.ENDURANCE for word in text_of_path(path).words)
 
 
 def _calibrated(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> TakeKind | Unclear | None:

@@ -70,6 +70,8 @@ KINDS: Final[Mapping[str, TakeKind]] = {
     **dict.fromkeys(_set("resistor widerstand resistencia"), TakeKind.RESISTOR),
     **dict.fromkeys(_set("calibrator kalibrator calibrateur calibrador"), TakeKind.CALIBRATOR),
     **dict.fromkeys(_set("noise rauschen bruit ruido"), TakeKind.NOISE),
+    **dict.fromkeys(_set("selfnoise eigenrauschen"), TakeKind.SELF_NOISE),
+    **dict.fromkeys(_set("endurance dauerlast"), TakeKind.ENDURANCE),
     **dict.fromkeys(_set("ir impulse impulsantwort"), TakeKind.IMPULSE_RESPONSE),
     **dict.fromkeys(_set("nearfield nahfeld"), TakeKind.NEAR_FIELD),
 }
@@ -80,6 +82,7 @@ KIND_PAIRS: Final[Mapping[tuple[str, str], TakeKind]] = {
     ("campo", "cercano"): TakeKind.NEAR_FIELD,
     ("reponse", "impulsionnelle"): TakeKind.IMPULSE_RESPONSE,
     ("test", "signal"): TakeKind.STIMULUS,
+    ("self", "noise"): TakeKind.SELF_NOISE,
     ("reference", "loudspeaker"): TakeKind.REFERENCE,
     ("reference", "speaker"): TakeKind.REFERENCE,
     ("rig", "reference"): TakeKind.REFERENCE,
