@@ -62,8 +62,8 @@ def notes_of(told: Told, *, enclosed: bool, unsure_db: float) -> tuple[str, ...]
     ahead, left, up = (f"{round(1e3 * metres)} mm".replace("-", "−") for metres in found.centre_m.tolist())
     order, condition, residual = (a[kept] for a in (found.orders.outgoing, found.condition, found.residual))
     lines = [
-        f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing {_orders(int(order.min()), int(order.max()))} "
-        f"about the acoustic centre ({ahead} ahead of the reference point, {left} left, {up} "
+        f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing "
+        f"{_orders(int(order.min()), int(order.max()))} about the acoustic centre ({ahead} ahead of the reference point, {left} left, {up} "
         f"up), condition {condition.min():.0f} to {condition.max():.0f}, residual "
         f"{100.0 * residual.min():.1f} % to {100.0 * residual.max():.1f} %.",
         "What the cabinet scatters of the room's sound stays in the separated response.",
