@@ -19,6 +19,14 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def loud(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small loudspeaker that was recorded at several drives."""
+    root = tmp_path_factory.mktemp("loud")
+    earwitness("demo", root, "thimble")
+    return next(root.glob("*/case.toml")).parent
+
+
+@pytest.fixture(scope="session")
 def half_empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One orbit, no near field, a 60-character name: built and published."""
     folder = tmp_path_factory.mktemp("half-empty")

@@ -18,6 +18,7 @@ from earwitness.derive.distortion import (
     total_distortion,
 )
 from earwitness.derive.formatting import frequency_text, number_text, value_text
+from earwitness.derive.numerals import frequency
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.records.distortion import LevelSeries
@@ -203,6 +204,7 @@ def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
         band = int(np.argmin(np.abs(np.log(mid / nominal_hz))))
         if known[band] and output.found[band]:
             also[f"in the band at {frequency_text(nominal_hz, 3)}"] = float(output.level_db[band])
+    conditions += say(", at ", frequency(float(mid[least]), f"figure:{name}/also/frequency"))
     used = mid[known]
     return _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
 
@@ -229,7 +231,7 @@ def _figure(
         conditions=conditions,
         reading="on axis, by drive",
         valid_band_hz=band,
-        method=f"derive.distortion_figures.{name}",
+        method="derive.distortion_figures.distortion_figures",
         source=SOURCE,
         evidence=Evidence((), series.takes),
         also=also or {},

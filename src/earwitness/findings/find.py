@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from earwitness.findings.claims import judge_claims
 from earwitness.findings.impedance_statements import impedance_statements
+from earwitness.findings.level_statements import level_statements
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.records.curves import CurveSet
@@ -23,6 +24,7 @@ def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tup
     named = {figure.name: figure for figure in figures}
     found = [
         *statements(curves, named),
+        *level_statements(curves, named),
         *impedance_statements(curves, named),
         *judge_claims(curves, named, facts),
     ]

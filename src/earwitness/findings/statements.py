@@ -17,12 +17,10 @@ from earwitness.derive.coverage_words import (
     clause_edges,
     coverage_sentence,
 )
-from earwitness.derive.distortion_figures import HOURS, LEVEL, LIMITS, LOUDEST
-from earwitness.derive.formatting import angle_text, value_text
+from earwitness.derive.formatting import angle_text
 from earwitness.derive.in_room import TREND_BAND_HZ
 from earwitness.derive.level_figures import TOLERANCE_BAND_HZ, TOLERANCE_FRACTION
 from earwitness.derive.numerals import (
-    duration,
     frequency,
     lost,
     measured,
@@ -33,7 +31,7 @@ from earwitness.derive.numerals import (
 )
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
-from earwitness.derive.wording import band_words, module_number
+from earwitness.derive.wording import band_words
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Plateaus, Quantity, Tolerance
@@ -45,9 +43,7 @@ from earwitness.records.sentences import Number, Sentence, Term, say
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
     FigureName.TOLERANCE_ON_AXIS: 0.90,
     FigureName.COVERAGE_HORIZONTAL: 0.80,
-    FigureName.DISTORTION_1: 0.75,
     FigureName.F6: 0.70,
-    FigureName.CLEAN_OUTPUT: 0.68,
     FigureName.ORBIT_AGREEMENT: 0.65,
     FigureName.IN_ROOM_TILT: 0.60,
     FigureName.COVERAGE_VERTICAL: 0.55,
@@ -57,8 +53,6 @@ IMPORTANCE: Final[Mapping[FigureName, float]] = {
 
 #: A place that marks one frequency reaches so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
-#: More hours than these are "a whole day".
-A_DAY_H: Final = 24.0
 
 
 def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
@@ -69,9 +63,7 @@ def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[
         FigureName.TOLERANCE_ON_AXIS: _tolerance,
         FigureName.COVERAGE_HORIZONTAL: _coverage,
         FigureName.COVERAGE_VERTICAL: _coverage,
-        FigureName.DISTORTION_1: _distortion,
         FigureName.F6: _extension,
-        FigureName.CLEAN_OUTPUT: _clean_output,
         FigureName.ORBIT_AGREEMENT: _orbits,
         FigureName.IN_ROOM_TILT: _tilt,
         FigureName.SOUND_POWER_SAMPLING: _sampling,
@@ -309,70 +301,6 @@ def _sensitivity(figure: Figure, curves: CurveSet, available: Mapping[FigureName
         "." if looked_at else "; that has not been looked at here.",
     )
     place = Place(CurveName.ON_AXIS, SENSITIVITY_BAND_HZ, "on axis", curves.drive, value.value)
-    return _finding(figure, statement, explanation, place)
-
-
-def _distortion(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
-    value = figure.value
-    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
-        return None
-    root = f"figure:{figure.name}"
-    level = figure.also[LEVEL]
-    lower = " or lower" if isinstance(value, Bound) else ""
-    start = (
-        say(frequency(value.value, f"{root}/value/value"), lower)
-        if lower
-        else measured(value.value, figure.uncertainty, "Hz", root)
-    )
-    statement = say(
-        "Total harmonic distortion stays below ",
-        module_number("1 %", LIMITS[1], "derive.distortion_figures/LIMITS/1"),
-        " from ",
-        start,
-        " up, at ",
-        Number(value_text(level, "dB", 0), level, f"{root}/also/{LEVEL}"),
-        ".",
-    )
-    explanation = say(
-        "The level is the mean at one metre as it was found at that drive. Distortion alone tells little "
-        "of whether it is heard."
-    )
-    place = Place("total_distortion", figure.valid_band_hz, "on axis", curves.drive)
-    return _finding(figure, statement, explanation, place)
-
-
-def _clean_output(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
-    value = figure.value
-    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
-        return None
-    root, at_hz = f"figure:{figure.name}", figure.also["frequency"]
-    sign = "" if isinstance(value, Quantity) else "at least " if value.sense == "at least" else "less than "
-    statement = say(
-        f"It plays {sign}",
-        quantity(value.value, "dB", f"{root}/value/value"),
-        " cleanly, where it plays least so, at ",
-        frequency(at_hz, f"{root}/also/frequency"),
-        ".",
-    )
-    low, high = (frequency(edge, f"{root}/valid_band_hz/{i}") for i, edge in enumerate(figure.valid_band_hz))
-    hours = figure.also[HOURS]
-    explanation = say(
-        "So loud is the fundamental at one metre when distortion or a change of level first passes its "
-        "limit, in the worst of the bands from ",
-        low,
-        " to ",
-        high,
-        ". To find it, it played ",
-        quantity(figure.also[LOUDEST], "dB", f"{root}/also/{LOUDEST}", 0),
-        " at one metre; taken as A-weighted, ",
-        Term("NIOSH 98-126"),
-        " allows ",
-        "a whole day" if hours > A_DAY_H else say(duration(hours, f"{root}/also/{HOURS}"), " a day"),
-        " there without protection. Such levels can hurt hearing and the loudspeaker: leave the room or wear "
-        "protection; local law and qualified advice come first.",
-    )
-    band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
-    place = Place("clean_output", band, "on axis", curves.drive, value.value)
     return _finding(figure, statement, explanation, place)
 
 

@@ -148,6 +148,7 @@ def _rig(case: CaseFiles, built: Built) -> tuple[Line, ...]:
 
     lines = [
         line("Drive", _drive(built)),
+        *_drives(built),
         line("Distance", length(rig.distance_m, "distance_m")),
         line("Reference axis", quoted_or_not_stated(rig.reference_axis, "case:rig.reference_axis")),
         *orientation(case, built.responses),
@@ -185,6 +186,13 @@ def _orbits(figures: tuple[Figure, ...]) -> Iterator[Line]:
             yield Line(FIGURE_LABELS[figure.name], say(apart, " where they differ most"))
 
 
+def _drives(built: Built) -> Iterator[Line]:
+    """The drives at which change with level was looked for."""
+    if built.curves.level is not None:
+        drives = listing(say(Term(drive.label)) for drive in built.curves.level.drives)
+        yield line("Drives, for change with level", drives)
+
+
 def _drive(built: Built) -> Sentence:
     """At which drive the takes that curves rest on were made, and to which they are scaled."""
     used = {take for curve in built.curves.curves.values() for take in curve.takes}
@@ -199,7 +207,8 @@ def _not_used(built: Built) -> tuple[Line, ...]:
     """Directional takes that were reduced and that no curve rests on."""
     used = {take for curve in built.curves.curves.values() for take in curve.takes}
     mapped = {take for chart in built.curves.coverage.values() for take in chart.takes}
-    left = [t for t in built.responses.takes if t.id not in used | mapped]
+    by_level = set() if built.curves.level is None else set(built.curves.level.takes)
+    left = [t for t in built.responses.takes if t.id not in used | mapped | by_level]
     return (line("Takes not used", listing(say(named(t.key.label)) for t in left)),) if left else ()
 
 

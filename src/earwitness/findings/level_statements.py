@@ -1,0 +1,148 @@
+"""Statements on what changes with the level: distortion, change of the response, clean output."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from earwitness.derive.distortion_figures import CHANGES_DB, HOURS, LEVEL, LIMITS, LOUDEST, STATED_CHANGE
+from earwitness.derive.formatting import value_text
+from earwitness.derive.numerals import duration, frequency, measured, quantity
+from earwitness.derive.wording import module_number
+from earwitness.records.curves import CurveSet
+from earwitness.records.figures import Bound, Figure, FigureName, Quantity
+from earwitness.records.findings import Finding, Place
+from earwitness.records.sentences import Number, Sentence, Term, say
+
+#: The printed order.
+IMPORTANCE: Final[Mapping[FigureName, float]] = {
+    FigureName.DISTORTION_1: 0.75,
+    FigureName.CLEAN_OUTPUT: 0.68,
+    FigureName.COMPRESSION: 0.66,
+}
+#: A place that marks one frequency reaches so far to either side.
+MARK_OCTAVES: Final = 1.0 / 6.0
+#: More hours than these are "a whole day".
+A_DAY_H: Final = 24.0
+
+
+def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
+    """One finding for each figure of change with level that has something to say."""
+    writers = {
+        FigureName.DISTORTION_1: _distortion,
+        FigureName.CLEAN_OUTPUT: _clean_output,
+        FigureName.COMPRESSION: _compression,
+    }
+    found = (write(figures[name], curves) for name, write in writers.items() if name in figures)
+    return tuple(finding for finding in found if finding is not None)
+
+
+def _finding(figure: Figure, statement: Sentence, explanation: Sentence, place: Place) -> Finding:
+    return Finding(
+        id=f"figure-{figure.name}",
+        subject="figure",
+        statement=statement,
+        explanation=explanation,
+        note=figure.conditions,
+        importance=IMPORTANCE[figure.name],
+        place=place,
+        figures=(figure.name,),
+        evidence=figure.evidence,
+    )
+
+
+def _distortion(figure: Figure, curves: CurveSet) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
+        return None
+    root = f"figure:{figure.name}"
+    level = figure.also[LEVEL]
+    lower = " or lower" if isinstance(value, Bound) else ""
+    start = (
+        say(frequency(value.value, f"{root}/value/value"), lower)
+        if lower
+        else measured(value.value, figure.uncertainty, "Hz", root)
+    )
+    statement = say(
+        "Total harmonic distortion stays below ",
+        module_number("1 %", LIMITS[1], "derive.distortion_figures/LIMITS/1"),
+        " from ",
+        start,
+        " up, at ",
+        Number(value_text(level, "dB", 0), level, f"{root}/also/{LEVEL}"),
+        ".",
+    )
+    explanation = say(
+        "The level is the mean at one metre as it was found at that drive. Distortion alone tells little "
+        "of whether it is heard."
+    )
+    place = Place("total_distortion", figure.valid_band_hz, "on axis", curves.drive)
+    return _finding(figure, statement, explanation, place)
+
+
+def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
+        return None
+    root, at_hz = f"figure:{figure.name}", figure.also["frequency"]
+    sign = "" if isinstance(value, Quantity) else "at least " if value.sense == "at least" else "less than "
+    exact = isinstance(value, Quantity)
+    statement = say(
+        f"It plays {sign}",
+        measured(value.value, figure.uncertainty if exact else None, "dB", root),
+        " cleanly, where it plays least so, at ",
+        frequency(at_hz, f"{root}/also/frequency"),
+        ".",
+    )
+    low, high = (frequency(edge, f"{root}/valid_band_hz/{i}") for i, edge in enumerate(figure.valid_band_hz))
+    hours = figure.also[HOURS]
+    explanation = say(
+        "So loud is the fundamental at one metre when distortion or a change of level first passes its "
+        "limit, in the worst of the bands from ",
+        low,
+        " to ",
+        high,
+        ". To find it, it played ",
+        quantity(figure.also[LOUDEST], "dB", f"{root}/also/{LOUDEST}", 0),
+        " at one metre; taken as A-weighted, ",
+        Term("NIOSH 98-126"),
+        " allows ",
+        "a whole day" if hours > A_DAY_H else say(duration(hours, f"{root}/also/{HOURS}"), " a day"),
+        " there without protection. Such levels can hurt hearing and the loudspeaker: leave the room or wear "
+        "protection; local law and qualified advice come first.",
+    )
+    band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
+    place = Place("clean_output", band, "on axis", curves.drive, value.value)
+    return _finding(figure, statement, explanation, place)
+
+
+def _compression(figure: Figure, curves: CurveSet) -> Finding | None:
+    value = figure.value
+    if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
+        return None
+    root = f"figure:{figure.name}"
+    limit_db = CHANGES_DB[STATED_CHANGE]
+    path = f"derive.distortion_figures/CHANGES_DB/{STATED_CHANGE}"
+    limit = module_number(value_text(limit_db, "dB", 0), limit_db, path)
+    if isinstance(value, Quantity):
+        level = measured(value.value, figure.uncertainty, "dB", root)
+        at_hz = figure.also["frequency"]
+        band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
+        at = frequency(at_hz, f"{root}/also/frequency")
+        statement = say(
+            "From ", level, " up its balance changes by more than ", limit, ", first about ", at, "."
+        )
+    else:
+        level = say(quantity(value.value, "dB", f"{root}/value/value"))
+        band = figure.valid_band_hz
+        statement = (
+            say("Up to ", level, " no octave changes by more than ", limit, ".")
+            if value.sense == "at least"
+            else say("Below ", level, " already an octave changes by more than ", limit, ".")
+        )
+    explanation = say(
+        "The level is the mean at one metre that the drive would give. A change of one octave against the "
+        "others is heard as a change of balance, and is gone at lower levels. Sweeps are too short to tell "
+        "what warms up over minutes."
+    )
+    return _finding(figure, statement, explanation, Place("change", band, "on axis", curves.drive))
