@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from earwitness.acoustics.passing import Passing, earliest, first_passing, lasting_from, runs
+from earwitness.acoustics.passing import Passing, crossing, earliest, first_passing, lasting_from, runs
 
 DRIVES_DB = np.arange(0.0, 25.0, 3.0)
 
@@ -85,3 +85,24 @@ def test_stretches() -> None:
     assert lasting_from(within, np.zeros(8, bool)) is None
     holed = np.array([True, True, True, False, True, True, True, True])
     assert lasting_from(np.ones(8, bool), holed) == 4
+
+
+def test_another_monotone_curve_tells_what_the_straight_one_misses() -> None:
+    """A straight line leaves nothing; 10^(0.1·L) at levels 6 dB apart is missed by up to twice as told."""
+    line = crossing(DRIVES_DB, 2.0 * DRIVES_DB - 9.0, 0.0)
+    assert line is not None
+    assert (line.slope, line.bend_db) == pytest.approx((2.0, 0.0), abs=1e-12)
+    level = np.arange(0.0, 31.0, 6.0)
+    bent = crossing(level, 10.0 ** (0.1 * (level - 20.0)), 0.5)
+    assert bent is not None
+    true_db = 20.0 + 10.0 * np.log10(0.5)
+    straight = np.interp(0.5, 10.0 ** (0.1 * (level - 20.0)), level)
+    assert 0.5 < abs(straight - true_db) < 2.0 * bent.bend_db < 3.0
+    slopes = (10.0**-0.2 - 10.0**-0.8) / 6.0
+    assert bent.slope == pytest.approx(slopes)
+
+
+def test_no_crossing_is_none() -> None:
+    level = np.array([80.0, 86.0, 92.0])
+    for value in ([1.0, 2.0, 3.0], [-3.0, -2.0, -1.0], [np.nan, np.nan, 1.0]):
+        assert crossing(level, np.array(value), 0.0) is None

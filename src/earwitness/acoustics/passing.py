@@ -70,6 +70,57 @@ def first_passing(
     return Passing(result, np.asarray(found), np.asarray(at_least), np.asarray(less_than))
 
 
+@dataclass(frozen=True)
+class Crossing:
+    """How a value passes a limit: by how much it grows with the level there, and what isn't known of where.
+
+    `slope` is per dB of level; `bend_db` is how far away from the straight line's passing that of a monotone
+    cubic through the same points lies, dB.
+    """
+
+    slope: float
+    bend_db: float
+
+
+def crossing(level_db: npt.ArrayLike, value: npt.ArrayLike, limit: float) -> Crossing | None:
+    """The first passing between two neighbours of known values; None where there is none.
+
+    The cubic has at each point the harmonic mean of the slopes beside it, or none where they differ in sign:
+    it stays monotone (F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300; recalled).
+
+    Parameters
+    ----------
+    level_db, value
+        Shape (D,), in the order of rising drive; unknown values are left out.
+    """
+    told = np.isfinite(np.asarray(level_db, dtype=float)) & np.isfinite(np.asarray(value, dtype=float))
+    x, y = np.asarray(level_db, dtype=float)[told], np.asarray(value, dtype=float)[told]
+    over = np.flatnonzero(y > limit)
+    if x.size < 2 or not over.size or over[0] == 0:
+        return None
+    first = int(over[0])
+    slopes = np.diff(y) / np.diff(x)
+    slope = float(slopes[first - 1])
+    ends = [_harmonic(slopes, first - 1), _harmonic(slopes, first)]
+    step = x[first] - x[first - 1]
+    t = np.linspace(0.0, 1.0, 257)
+    bent = (
+        y[first - 1] * (1.0 + 2.0 * t) * (1.0 - t) ** 2
+        + y[first] * t**2 * (3.0 - 2.0 * t)
+        + step * (ends[0] * t * (1.0 - t) ** 2 - ends[1] * t**2 * (1.0 - t))
+    )
+    straight = (limit - y[first - 1]) / (y[first] - y[first - 1])
+    return Crossing(slope, float(step * abs(np.interp(limit, bent, t) - straight)))
+
+
+def _harmonic(slopes: Float64s, point: int) -> float:
+    """The slope at a point between two stretches; at the ends that of the one stretch."""
+    beside = slopes[max(point - 1, 0) : point + 1]
+    if np.any(beside * beside[0] <= 0.0):
+        return 0.0
+    return float(beside.size / np.sum(1.0 / beside))
+
+
 def earliest(several: list[Passing]) -> Passing:
     """Of several limits the one that is passed first, a column; "at least" only where none is passed.
 

@@ -7,7 +7,7 @@ of the fundamental in a third-octave band at the drive at which the first of two
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -28,6 +28,8 @@ HIGHEST_HZ: Final = 20_000.0
 FRACTION: Final = 6
 #: The bands of clean output: third octaves from 25 Hz to 8 kHz, by their number from 1 kHz.
 BANDS: Final = tuple(range(-16, 10))
+#: Changes of level are told down to this part of their limit.
+LEAST_CHANGE: Final = 0.05
 #: Ratios of power are told down to this.
 LEAST_POWER: Final = 1e-16
 
@@ -85,12 +87,17 @@ class CleanOutput:
     """Clean output by third-octave band: mid frequencies (B,), and the level at which a limit is passed.
 
     `output` is of the limit that is passed first; `by_distortion` and `by_change` are of each alone.
+    `level_db`, `distortion_db` and `off_db` (D, B) are what they rest on: the band's level at 1 m, its
+    distortion re the fundamental and the magnitude of its change; NaN where not known.
     """
 
     mid_hz: Floats
     output: Passing
     by_distortion: Passing
     by_change: Passing
+    level_db: Floats
+    distortion_db: Floats
+    off_db: Floats
 
 
 def total_distortion(series: LevelSeries) -> Distortion | None:
@@ -133,6 +140,25 @@ def total_distortion(series: LevelSeries) -> Distortion | None:
     )
 
 
+def change_passing(level_db: Floats, changed_db: Floats, gain_db: Floats, limit_db: float) -> Passing:
+    """The level (D, B) at which its change (D, B) against the lowest drive first passes a limit.
+
+    Between drives the change is straight in its logarithm over the gain: one that grows as a power of the
+    drive, as that of a weak nonlinearity does, is met exactly.
+    """
+    off = log_change(np.abs(changed_db), limit_db)
+    gain, ends = first_passing(gain_db[:, None], off, 0.0), first_passing(level_db, off, 0.0)
+    first = np.argmax(np.nan_to_num(off, nan=-1.0) > 0.0, axis=0)
+    sign = np.sign(np.take_along_axis(changed_db, first[None], axis=0)[0])
+    met = level_db[0] + gain.level_db + sign * limit_db
+    return replace(ends, level_db=np.where(ends.found, met, ends.level_db))
+
+
+def log_change(off_db: Floats, limit_db: float) -> Floats:
+    """The magnitude of a change re its limit, as its natural logarithm, from a twentieth of it up."""
+    return np.asarray(np.log(np.maximum(off_db / limit_db, LEAST_CHANGE)))
+
+
 def drives_db(series: LevelSeries) -> Floats:
     """Each drive over the lowest one, dB, shape (D,)."""
     values = np.array([drive.value for drive in series.drives])
@@ -152,8 +178,8 @@ def change(series: LevelSeries) -> Change:
 def change_passes(series: LevelSeries, limit_db: float, broad: bool = False) -> Passing:
     """The level at 1 m, at each frequency (F,), from which the fundamental is off by more than a limit."""
     found = change(series)
-    off = np.abs(found.broad_db if broad else found.narrow_db)
-    return first_passing(_fundamental_db(series), off, limit_db)
+    changed = found.broad_db if broad else found.narrow_db
+    return change_passing(_fundamental_db(series), changed, drives_db(series), limit_db)
 
 
 def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
@@ -171,12 +197,16 @@ def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
     level = _band_means(power, valid, distortion.frequency_hz, low, high)
     added = _band_means(harmonics, valid & distortion.valid, distortion.frequency_hz, low, high)
     level_db = 10.0 * np.log10(level / REFERENCE_PRESSURE_PA**2)
-    off = np.abs(level_db - level_db[:1] - drives_db(series)[:, None])
+    gain_db = drives_db(series)
+    changed_db = level_db - level_db[:1] - gain_db[:, None]
     with np.errstate(invalid="ignore"):
         added_db = 10.0 * np.log10(np.maximum(added / level, LEAST_POWER))
     distorted = first_passing(level_db, added_db, 20.0 * np.log10(CLEAN_DISTORTION), hidden_below=True)
-    changed = first_passing(level_db, off, CLEAN_CHANGE_DB)
-    return CleanOutput(mid_frequency_hz(BANDS, 3), earliest([distorted, changed]), distorted, changed)
+    changed = change_passing(level_db, changed_db, gain_db, CLEAN_CHANGE_DB)
+    first = earliest([distorted, changed])
+    return CleanOutput(
+        mid_frequency_hz(BANDS, 3), first, distorted, changed, level_db, added_db, np.abs(changed_db)
+    )
 
 
 def _fundamental_db(series: LevelSeries) -> Floats:

@@ -8,25 +8,41 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.acoustics.passing import first_passing, lasting_from
+from earwitness.acoustics.passing import crossing, first_passing, lasting_from
 from earwitness.derive.clean_limits import CLEAN_CHANGE_DB, CLEAN_DISTORTION
 from earwitness.derive.distortion import (
+    BANDS,
     HIGHEST_HZ,
+    CleanOutput,
     Distortion,
     change,
     clean_output,
+    log_change,
     total_distortion,
+)
+from earwitness.derive.distortion_spread import (
+    NO_DRAWS,
+    Components,
+    Draws,
+    band_errors_db,
+    deviation,
+    distortion_errors_db,
+    in_sensitivity_band,
+    mean_noise_db,
+    shared,
 )
 from earwitness.derive.formatting import frequency_text, number_text, value_text
 from earwitness.derive.numerals import frequency
 from earwitness.derive.wording import band_words, module_number
+from earwitness.methods.gum import combined
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
+from earwitness.methods.iec_61260 import band_edges_hz
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.figures import Bound, Evidence, Figure, FigureName, NotAvailable, Quantity, Value
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.sentences import Number, Sentence, say
 from earwitness.records.sources import Source, Standing
-from earwitness.records.uncertainty import ComponentName
+from earwitness.records.uncertainty import NEGLIGIBLE, ComponentName
 
 #: Limits of total harmonic distortion re the fundamental, %, and their figures.
 LIMITS: Final = (0.3, 1.0, 3.0, 10.0)
@@ -56,17 +72,20 @@ LOUDEST: Final = "level at the highest drive, dB"
 HOURS: Final = "time a day at that level by NIOSH, h"
 
 
-def distortion_figures(series: Sequence[LevelSeries]) -> tuple[Figure, ...]:
-    """All six of the series on axis; none where it has fewer than two drives."""
+def distortion_figures(series: Sequence[LevelSeries], draws: Draws = NO_DRAWS) -> tuple[Figure, ...]:
+    """All six of the series on axis; none where it has fewer than two drives.
+
+    `draws` are those of the response on axis: what all takes are unsure by alike.
+    """
     on_axis = [one for one in series if one.radiator is None and len(one.drives) > 1]
     if not on_axis:
         return ()
-    found = total_distortion(on_axis[0])
-    limits = tuple(_below(on_axis[0], found, index) for index in range(len(LIMITS)))
-    return (*limits, _compression(on_axis[0], found), _clean(on_axis[0], found))
+    found, alike = total_distortion(on_axis[0]), shared(draws)
+    limits = tuple(_below(on_axis[0], found, index, alike) for index in range(len(LIMITS)))
+    return (*limits, _compression(on_axis[0], found, alike), _clean(on_axis[0], found, alike))
 
 
-def _below(series: LevelSeries, found: Distortion | None, index: int) -> Figure:
+def _below(series: LevelSeries, found: Distortion | None, index: int, draws: Draws) -> Figure:
     """From where up distortion stays below a limit, Hz, at one drive; at the others beside it."""
     name, percent = NAMES[index], LIMITS[index]
     limit = module_number(f"{percent:g} %", percent, f"derive.distortion_figures/LIMITS/{index}")
@@ -89,7 +108,19 @@ def _below(series: LevelSeries, found: Distortion | None, index: int) -> Figure:
     told = _figure(name, value, "Hz", conditions, series, also=also, band=band)
     if not isinstance(value, Quantity):
         return told
-    return _with_noise(told, _noise_hz(found, row, percent / 100.0))
+    components: Components = {
+        name: None
+        if error is None
+        else _spread_hz(
+            found,
+            row,
+            percent / 100.0,
+            found.ratio[row] * np.log(10.0) / 20.0 * np.std(error, axis=0, ddof=1),
+        )
+        for name, error in distortion_errors_db(series, row, draws).items()
+    }
+    components[ComponentName.NOISE] = _spread_hz(found, row, percent / 100.0, found.uncertainty[row])
+    return _with(told, components)
 
 
 def _from_hz(found: Distortion, row: int, ratio: Floats, limit: float) -> Quantity | Bound | NotAvailable:
@@ -123,9 +154,9 @@ def _crossing_hz(frequency_hz: Floats, ratio: Floats, index: int, limit: float) 
     return float(frequency_hz[index - 1] * (frequency_hz[index] / frequency_hz[index - 1]) ** part)
 
 
-def _noise_hz(found: Distortion, row: int, limit: float) -> float | None:
-    """Half of what one standard uncertainty of noise either way changes in the frequency; None if unknown."""
-    spread = np.nan_to_num(found.uncertainty[row])
+def _spread_hz(found: Distortion, row: int, limit: float, ratio_spread: Floats) -> float | None:
+    """Half of what one standard uncertainty either way changes in the frequency; None if unknown."""
+    spread = np.nan_to_num(ratio_spread)
     ends = [_from_hz(found, row, found.ratio[row] + sign * spread, limit) for sign in (-1.0, 1.0)]
     if any(isinstance(end, NotAvailable) for end in ends):
         return None
@@ -133,7 +164,7 @@ def _noise_hz(found: Distortion, row: int, limit: float) -> float | None:
     return 0.5 * abs(high - low)
 
 
-def _compression(series: LevelSeries, found: Distortion | None) -> Figure:
+def _compression(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figure:
     """The level at 1 m from which the fundamental is off by 1 dB in some octave, dB; by others beside it."""
     name = FigureName.COMPRESSION
     stated = CHANGES_DB[STATED_CHANGE]
@@ -155,20 +186,41 @@ def _compression(series: LevelSeries, found: Distortion | None) -> Figure:
     most = broad[:, known].max(axis=1)
     also = {}
     for limit in CHANGES_DB:
-        passed = first_passing(found.nominal_db[:, None], most[:, None], limit)
+        passed = first_passing(found.nominal_db[:, None], log_change(most, limit)[:, None], 0.0)
         if passed.found[0] and limit != stated:
             also[f"{limit:g} dB"] = float(passed.level_db[0])
-    passed = first_passing(found.nominal_db[:, None], most[:, None], stated)
+    passed = first_passing(found.nominal_db[:, None], log_change(most, stated)[:, None], 0.0)
     value: Value = Quantity(float(passed.level_db[0]))
-    if passed.found[0]:
-        row = int(np.argmax(most > stated))
-        also["frequency"] = float(f[inside][known][np.argmax(broad[row, known])])
-    else:
+    if not passed.found[0]:
         value = Bound(float(passed.level_db[0]), "at least" if passed.at_least[0] else "at most")
-    return _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
+        return _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
+    row = int(np.argmax(most > stated))
+    most_hz = float(f[inside][known][np.argmax(broad[row, known])])
+    also["frequency"] = most_hz
+    octave = np.abs(np.log2(f / most_hz)) <= 0.5
+    level = band_errors_db(draws, in_sensitivity_band(f))
+    components = {each: deviation(error) for each, error in level.items()}
+    components |= _of_change(series, octave, found.nominal_db, most, stated)
+    told = _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
+    return _with(told, components)
 
 
-def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
+def _of_change(
+    series: LevelSeries, inside: Bools, level_db: Floats, off_db: Floats, limit: float
+) -> Components:
+    """Components, dB, of the level (D,) at which a change (D,) passes a limit between two drives."""
+    met = crossing(level_db, log_change(off_db, limit), 0.0)
+    row = int(np.argmax(off_db > limit))
+    noise = [mean_noise_db(series, each, inside) for each in (0, row - 1, row)]
+    if met is None or any(one is None for one in noise):
+        return {ComponentName.NOISE: None}
+    lowest, *near = (one for one in noise if one is not None)
+    # the slope is of the logarithm of the change re its limit
+    noise_db = float(np.hypot(lowest, max(near))) / limit / met.slope
+    return {ComponentName.NOISE: noise_db, ComponentName.INTERPOLATION: met.bend_db}
+
+
+def _clean(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figure:
     """The least clean output of the third-octave bands, dB at 1 m, and where; those of octaves beside it."""
     name = FigureName.CLEAN_OUTPUT
     percent = module_number(
@@ -206,7 +258,40 @@ def _clean(series: LevelSeries, found: Distortion | None) -> Figure:
             also[f"in the band at {frequency_text(nominal_hz, 3)}"] = float(output.level_db[band])
     conditions += say(", at ", frequency(float(mid[least]), f"figure:{name}/also/frequency"))
     used = mid[known]
-    return _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
+    told = _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
+    return told if isinstance(value, Bound) else _with(told, _of_clean(series, found, clean, least, draws))
+
+
+def _of_clean(
+    series: LevelSeries, found: Distortion, clean: CleanOutput, band: int, draws: Draws
+) -> Components:
+    """Components, dB, of the clean output of a band in which a limit is passed."""
+    f, edges = found.frequency_hz, band_edges_hz(BANDS, 3)
+    inside = (f >= edges[0][band]) & (f < edges[1][band])
+    level = band_errors_db(draws, inside)
+    by_change = clean.by_change.level_db[band] <= clean.by_distortion.level_db[band]
+    values = clean.off_db if by_change else clean.distortion_db
+    level_db = clean.level_db[:, band]
+    limit = CLEAN_CHANGE_DB if by_change else 20.0 * np.log10(CLEAN_DISTORTION)
+    row = int(np.argmax(values[:, band] > limit))
+    if by_change:
+        known: Components = {name: deviation(error) for name, error in level.items()}
+        return known | _of_change(series, inside, level_db, values[:, band], limit)
+    met = crossing(level_db, values[:, band], limit)
+    if met is None:
+        return {ComponentName.NOISE: None}
+    ratio = distortion_errors_db(series, row, draws)
+    components: Components = {}
+    for name, error in level.items():
+        more = ratio[name]
+        both = None if error is None or more is None else error - more[:, inside].mean(axis=1) / met.slope
+        components[name] = deviation(both)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        noise_db = 20.0 / np.log(10.0) * found.uncertainty[row - 1 : row + 1] / found.ratio[row - 1 : row + 1]
+    worst = float(np.max(np.nan_to_num(noise_db[:, inside].mean(axis=1), nan=0.0)))
+    components[ComponentName.NOISE] = worst / met.slope
+    components[ComponentName.INTERPOLATION] = met.bend_db
+    return components
 
 
 _NO_LEVEL: Final = NotAvailable("the level isn't known from 300 Hz to 3 kHz at every drive")
@@ -238,7 +323,8 @@ def _figure(
     )
 
 
-def _with_noise(figure: Figure, noise: float | None) -> Figure:
-    """A figure with the uncertainty that noise alone gives it."""
-    known = None if noise is None or noise < 1e-9 else noise
-    return replace(figure, uncertainty=known, components={ComponentName.NOISE: noise})
+def _with(figure: Figure, components: Components) -> Figure:
+    """A figure with its components, and their root sum of squares."""
+    known = [value for value in components.values() if value is not None and value >= NEGLIGIBLE]
+    total = float(combined(known)) if known else None
+    return replace(figure, uncertainty=total, components=components)
