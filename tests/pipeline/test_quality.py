@@ -252,6 +252,15 @@ def test_a_near_field_that_hardly_meets_the_gate_is_told_from_none(case: Spoiled
     assert "near field of each woofer" in str(far.remedy)
 
 
+def test_a_swap_that_would_help_a_little_is_not_denied(case: Spoiled) -> None:
+    """Levels fall steadily from 30° to 50°, so putting these two back saves something, if little."""
+    case.swap("horizontal_+030_2.83V.wav", "horizontal_+050_2.83V.wav")
+    point = case.point(PointName.ORDER)
+    assert point.verdict is Verdict.FINE
+    assert point.values["saved_percent"] > 0.0
+    assert "no swap of two saves more than" in str(point.sentence)
+
+
 def test_whose_a_difference_of_sides_is_cannot_be_told_unless_stated(case: Spoiled) -> None:
     """The loudspeaker is alike on both sides: what differs here was done to the recordings."""
     for angle in range(10, 180, 10):

@@ -63,9 +63,9 @@ def notes_of(told: Told, *, enclosed: bool, unsure_db: float) -> tuple[str, ...]
     order, condition, residual = (a[kept] for a in (found.orders.outgoing, found.condition, found.residual))
     lines = [
         f"{said}, between {band[0]:.0f} Hz and {band[-1]:.0f} Hz: outgoing "
-        f"{_orders(int(order.min()), int(order.max()))} about the acoustic centre ({ahead} ahead of the reference point, {left} left, {up} "
-        f"up), condition {condition.min():.0f} to {condition.max():.0f}, residual "
-        f"{100.0 * residual.min():.1f} % to {100.0 * residual.max():.1f} %.",
+        f"{_orders(int(order.min()), int(order.max()))} about the acoustic centre ({ahead} ahead of the "
+        f"reference point, {left} left, {up} up), condition {condition.min():.0f} to "
+        f"{condition.max():.0f}, residual {100.0 * residual.min():.1f} % to {100.0 * residual.max():.1f} %.",
         "What the cabinet scatters of the room's sound stays in the separated response.",
     ]
     if not kept.all():

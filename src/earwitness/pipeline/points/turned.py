@@ -90,13 +90,14 @@ def order(material: Material) -> Point:
     limit = say(
         "to look at where a swap saves over ",
         tell.number("limit_percent", 100.0 * SWAP_SAVES, "%"),
-        " of the change from take to take (defined here); two neighbours swapped may go unseen",
+        " of the change from take to take (defined here); two neighbours or mirror images "
+        "swapped may go unseen",
     )
     percent = tell.number("saved_percent", 100.0 * saved, "%", 1)
     if one is None or other is None or saved <= SWAP_SAVES:
         return tell.point(
             Verdict.FINE,
-            say("The directions follow each other; no swap of two makes them follow better."),
+            say("The directions follow each other; no swap of two saves more than ", percent, "."),
             limit,
         )
     return tell.point(
