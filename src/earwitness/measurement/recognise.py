@@ -135,7 +135,7 @@ def parts_of(contents: Contents) -> tuple[Part, ...]:
 def _heard(file: Arrived, part: Part, texts: _Texts, sets: Sets) -> _Heard:
     repeat = repeat_in(texts.name)
     by_label = {"name": texts.name, HEADING: texts.heading, HEADER: texts.header}
-    drives = {label: drive_in(text) for label, text in by_label.items()}
+    drives = {label: drive_in(text, sets) for label, text in by_label.items()}
     drives[HEADER] = replace(drives[HEADER], hints=volts_in(texts.lines.others))
     directions = {}
     for label, text in by_label.items():

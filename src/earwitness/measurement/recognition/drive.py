@@ -9,6 +9,7 @@ from math import isclose, sqrt
 from typing import Final
 
 from earwitness.measurement.recognition.answers import Unclear
+from earwitness.measurement.recognition.sets import Sets
 from earwitness.measurement.recognition.tokens import Sign, Text, Token, text_of
 from earwitness.measurement.recognition.words import (
     ANGLE,
@@ -74,9 +75,10 @@ class _Number:
     instead: str = ""
 
 
-def drive_in(text: Text) -> SaidDrive:
-    """What `text` says of the drive."""
-    numbers = [number for i in range(len(text.tokens)) if (number := _number(text, i)) is not None]
+def drive_in(text: Text, sets: Sets | None = None) -> SaidDrive:
+    """What `text` says of the drive, among the `sets` of its likes where there are any."""
+    each = range(len(text.tokens))
+    numbers = [number for i in each if (number := _number(text, i, sets)) is not None]
     drives = frozenset(number.drive for number in numbers if number.drive is not None)
     doubts = [doubt for number in numbers for doubt in number.doubts]
     if not drives:
@@ -109,7 +111,7 @@ def _is_bare(text: Text, index: int) -> bool:
     return token.value in _USUAL_VOLTS and parted and not text.unit(index)
 
 
-def _number(text: Text, index: int) -> _Number | None:
+def _number(text: Text, index: int, sets: Sets | None) -> _Number | None:
     """What the number at `index` says of the drive; None where that is nothing."""
     token, unit = text.tokens[index], text.unit(index)
     shown, here = f"{token.text} {text.word(index + 1)}", frozenset({index})
@@ -118,7 +120,7 @@ def _number(text: Text, index: int) -> _Number | None:
         doubt = f"whether {shown} is a drive isn't clear"
         return _Number(frozenset(), doubts=(doubt,)) if is_drive else None
     if unit in _VOLTS or unit == "v?":
-        return _volts(text, index, shown)
+        return _volts(text, index, shown, sets)
     if unit == "dbfs":
         return _full_scale(token, shown, here)
     if unit in _PEAK or unit in _WATTS or unit in _OTHER_DECIBELS:
@@ -128,14 +130,14 @@ def _number(text: Text, index: int) -> _Number | None:
     return _Number(frozenset(), doubts=(f"{level} is a level, and not said re what",)) if is_level else None
 
 
-def _volts(text: Text, index: int, shown: str) -> _Number | None:
+def _volts(text: Text, index: int, shown: str, sets: Sets | None) -> _Number | None:
     """A number before a V: volts, an angle before the letter for vertical, or a doubt."""
     token, compound = text.tokens[index], _compound(text, index)
     if compound is not None:
         return _Number(frozenset({index, index + 2}), Drive(compound))
     if text.unit(index) in _VOLTS and _is_volts(text, index):
         drive = Drive(round((token.value or 0.0) * _VOLTS[text.unit(index)], 9))
-        return _Number(frozenset({index}), drive, tuple(_why_not_volts(text, index)))
+        return _Number(frozenset({index}), drive, tuple(_why_not_volts(text, index, sets)))
     if _is_angle_before_v(text, index):
         return None
     return _Number(frozenset(), doubts=(f"whether {shown} is a drive isn't clear",))
@@ -220,7 +222,7 @@ def _is_angle_before_v(text: Text, index: int) -> bool:
     return not text.tokens[index + 1].joined and text.word(index + 1) == "v" and (named or signed)
 
 
-def _why_not_volts(text: Text, index: int) -> list[str]:
+def _why_not_volts(text: Text, index: int, sets: Sets | None) -> list[str]:
     """Reasons to doubt the volts at `index`: a decimal point that may have been lost, another use."""
     token, before = text.tokens[index], text.at(index - 1)
     reasons = []
@@ -234,7 +236,7 @@ def _why_not_volts(text: Text, index: int) -> list[str]:
         plain = before.sign in (Sign.NONE, Sign.HYPHEN) and (
             before.text == "0" or not before.text.startswith("0")
         )
-        if short and plain:
+        if short and plain and not (sets is not None and sets.are_whole(text, index)):
             reasons.append(f"{before.text} {token.text} V may be {before.text}.{token.text} V")
     if text.words & _POWERED_MICROPHONE and token.value == 48.0:
         reasons.append("48 V may be the microphone's supply")

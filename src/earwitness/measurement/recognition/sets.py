@@ -6,7 +6,9 @@ Names are alike where they have the same words, with numbers in the same places.
 - a number without a sign is positive where its likes have a minus, and none a plus;
 - ``p`` and ``m`` (or ``n``) before digits are signs where both are there;
 - numbers without signs that go past 180 to below 360, and have a mirror image, are counted round: 330 is −30;
-- whole numbers that follow each other one by one, in a place that has no signs, count files.
+- whole numbers that follow each other one by one, in a place that has no signs, count files;
+- whole numbers behind the same 0 that rise by one ratio, of one digit and of more, are whole: 2, 4, 8, 16,
+  where what stood behind a lost decimal point would be 0.2, 0.4, 0.8, 0.16.
 """
 
 from __future__ import annotations
@@ -24,6 +26,10 @@ _PLUS: Final = frozenset({Sign.PLUS, Sign.P, Sign.PLUS_WORD})
 #: Tenths of a degree: steps from here on are no numbering of files.
 _WIDE_STEP: Final = 20
 _FEWEST_COUNTED: Final = 3
+_FEWEST_RISING: Final = 3
+#: Rising by one ratio: up to this one, and so much about it.
+_WIDEST_RATIO: Final = 4.0
+_ONE_RATIO: Final = 0.1
 _DASHES: Final = frozenset("-−+±")
 _LETTERS: Final = ("h", "v")
 
@@ -34,6 +40,7 @@ class _Slot:
 
     signs: set[Sign] = field(default_factory=set)
     values: set[float] = field(default_factory=set)
+    written_whole: bool = True
 
     @cached_property
     def counts_round(self) -> bool:
@@ -55,6 +62,16 @@ class _Slot:
         follow = all(after - before == 1.0 for before, after in pairwise(ordered))
         alone = self.signs == {Sign.NONE} and len(ordered) >= _FEWEST_COUNTED
         return alone and follow and not self.counts_round
+
+    @cached_property
+    def rises_by_one_ratio(self) -> bool:
+        """Whether its numbers are whole, some below ten and some not, and rise by the same ratio."""
+        ordered = sorted(self.values)
+        if not self.written_whole or len(ordered) < _FEWEST_RISING or not ordered[0] < 10.0 <= ordered[-1]:
+            return False
+        ratio = (ordered[-1] / ordered[0]) ** (1.0 / (len(ordered) - 1))
+        same = all(abs(after / before / ratio - 1.0) < _ONE_RATIO for before, after in pairwise(ordered))
+        return same and ratio <= _WIDEST_RATIO
 
     @cached_property
     def minus(self) -> frozenset[Sign]:
@@ -101,6 +118,7 @@ class Sets:
                     slot = self._slots.setdefault((shape, index), _Slot())
                     slot.signs.add(token.sign)
                     slot.values.add(token.value)
+                    slot.written_whole &= token.text.isdecimal() and not token.text.startswith("0")
                 elif token.text in _LETTERS:
                     self._letters.setdefault(_without(text, index), set()).add(token.text)
 
@@ -134,6 +152,11 @@ class Sets:
     def goes_further(self, text: Text, index: int) -> bool:
         """Whether the likes of the number at `index` are of two digits or more: it is no version's then."""
         return max(self._slots[text.shape, index].values) >= 10.0
+
+    def are_whole(self, text: Text, index: int) -> bool:
+        """Whether the number at `index` is of a series of whole ones, all behind a 0 that isn't theirs."""
+        behind, own = self._slots.get((text.shape, index - 1)), self._slots[text.shape, index]
+        return behind is not None and behind.values == {0.0} and own.rises_by_one_ratio
 
     def is_plane(self, text: Text, index: int) -> bool:
         """Whether the single letter at `index` is a plane's: others have the other plane's there."""
