@@ -81,17 +81,28 @@ def distortion_figures(series: Sequence[LevelSeries], draws: Draws = NO_DRAWS) -
     if not on_axis:
         return ()
     found, alike = total_distortion(on_axis[0]), shared(draws)
-    limits = tuple(_below(on_axis[0], found, index, alike) for index in range(len(LIMITS)))
+    row = 0 if found is None else _stated_row(found)
+    errors = distortion_errors_db(on_axis[0], row, alike)
+    spread = {name: None if one is None else np.std(one, axis=0, ddof=1) for name, one in errors.items()}
+    limits = tuple(_below(on_axis[0], found, index, spread) for index in range(len(LIMITS)))
     return (*limits, _compression(on_axis[0], found, alike), _clean(on_axis[0], found, alike))
 
 
-def _below(series: LevelSeries, found: Distortion | None, index: int, draws: Draws) -> Figure:
-    """From where up distortion stays below a limit, Hz, at one drive; at the others beside it."""
+def _stated_row(found: Distortion) -> int:
+    """The drive at which distortion is stated."""
+    return int(np.argmin(np.abs(found.arrived_db - STATED_AT_DB)))
+
+
+def _below(series: LevelSeries, found: Distortion | None, index: int, spread_db: Draws) -> Figure:
+    """From where up distortion stays below a limit, Hz, at one drive; at the others beside it.
+
+    `spread_db` is what its distortion is unsure by, by component, dB (F,).
+    """
     name, percent = NAMES[index], LIMITS[index]
     limit = module_number(f"{percent:g} %", percent, f"derive.distortion_figures/LIMITS/{index}")
     if found is None:
         return _figure(name, _NO_LEVEL, "Hz", say("below ", limit), series)
-    row = int(np.argmin(np.abs(found.arrived_db - STATED_AT_DB)))
+    row = _stated_row(found)
     value = _from_hz(found, row, found.ratio[row], percent / 100.0)
     also: dict[str, float] = {}
     band = None
@@ -108,16 +119,10 @@ def _below(series: LevelSeries, found: Distortion | None, index: int, draws: Dra
     told = _figure(name, value, "Hz", conditions, series, also=also, band=band)
     if not isinstance(value, Quantity):
         return told
+    per_db = found.ratio[row] * np.log(10.0) / 20.0
     components: Components = {
-        name: None
-        if error is None
-        else _spread_hz(
-            found,
-            row,
-            percent / 100.0,
-            found.ratio[row] * np.log(10.0) / 20.0 * np.std(error, axis=0, ddof=1),
-        )
-        for name, error in distortion_errors_db(series, row, draws).items()
+        name: None if one is None else _spread_hz(found, row, percent / 100.0, per_db * one)
+        for name, one in spread_db.items()
     }
     components[ComponentName.NOISE] = _spread_hz(found, row, percent / 100.0, found.uncertainty[row])
     return _with(told, components)
