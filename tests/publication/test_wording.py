@@ -53,7 +53,7 @@ def test_a_value_has_the_digits_of_its_uncertainty(
         (60.0, 60.0, "not determined within ± 60 Hz; it reads 60 Hz"),
         (61.0, 60.0, "not determined within ± 60 Hz; it reads 60 Hz"),
         (66.0, 60.0, "70 ± 60 Hz"),
-        (50.0, None, "50.0 Hz"),
+        (50.0, None, "50 Hz"),
     ],
 )
 def test_what_its_uncertainty_reaches_down_to_zero_is_not_determined(
