@@ -116,9 +116,14 @@ def squeezed(text: str) -> str:
     return re.sub(r"\s+|\u00ad", "", text)
 
 
-def unexplained(text: str, known: set[str]) -> list[str]:
-    """Digits of a squeezed page of the PDF, with what stands around them, that no known text holds."""
-    text = re.sub(r"\d+/\d+$", "", text)  # the number of the page
+def unexplained(page: str, known: set[str]) -> list[str]:
+    """Digits of a page of the PDF, with what stands around them, that no known text holds.
+
+    Known decimals go first, as words, so that cells of a table aren't taken together; then longer texts.
+    """
+    page = re.sub(r"\d+\s*/\s*\d+\s*$", "", page)  # the number of the page
+    decimals = {one for one in known if re.fullmatch(r"\d+\.\d+", one)}
+    text = squeezed(" ".join(word for word in page.split() if word not in decimals))
     for one in sorted((squeezed(t) for t in with_digits(list(known))), key=len, reverse=True):
         text = text.replace(one, "")
     return re.findall(r".{0,20}\d.{0,20}", text)

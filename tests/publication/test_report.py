@@ -66,7 +66,7 @@ def test_no_other_digits(context: PublicationContext) -> None:
     )
     found |= {context.build_id, context.program, context.title, "raw"}
     for page in pdf.pages:
-        assert unexplained(squeezed(page.extract_text()), found) == []
+        assert unexplained(page.extract_text(), found) == []
 
 
 def test_it_shows_what_was_checked_with_its_pictures(context: PublicationContext, pdf: PdfReader) -> None:
