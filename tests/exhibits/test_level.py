@@ -83,6 +83,9 @@ def test_what_noise_hides_goes_on_in_dots_below() -> None:
     assert "below" in str(exhibit.alt)
     # a name a drive, none twice
     names = [end.text for end in line_ends(exhibit.panels[0])]
+    # the louder, the farther down it is heard; names stand in the order of the levels all the same
+    heights = [end.y for end in line_ends(exhibit.panels[0])]
+    assert heights == sorted(heights, reverse=True)
     # H2 at 1 V is 0.141 Pa/f: ten times the noise of nine orders, 0.019 Pa in all, is above it from 8 Hz up
     assert len(names) == len(set(names)) == len(VOLTS) - 1
 
