@@ -15,6 +15,7 @@ from earwitness.derive.derivation import derive
 from earwitness.derive.directivity import take_powers
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.repeats import Repeatability, repeatability
+from earwitness.derive.uncertainty import take_errors
 from earwitness.methods.student import student_factor
 from earwitness.records.curves import CurveName as C
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
@@ -208,3 +209,91 @@ def test_a_repeat_that_was_set_aside_counts_for_nothing() -> None:
     assert curve.valid.all()
     np.testing.assert_allclose(curve.level_db, 80.0, atol=1e-4)
     assert made.takes[1].id not in curve.takes
+
+
+def two_orbits(horizontal_db: float, repeats_db: tuple[float, ...] = (0.0,)) -> Responses:
+    """An omnidirectional source all round on both orbits; the horizontal one reads `horizontal_db` more.
+
+    On axis each orbit has its repeats, by so many dB apart from its own level.
+    """
+    angles = tuple(float(a) for a in range(-170, 181, 10))
+    directions, levels, numbers = [], [], []
+    for orbit, shift in ((Orbit.HORIZONTAL, horizontal_db), (Orbit.VERTICAL, 0.0)):
+        for angle in angles:
+            for number, apart in enumerate(repeats_db if angle == 0.0 else (0.0,), start=1):
+                directions.append(Direction(orbit, angle))
+                levels.append(shift + apart)
+                numbers.append(number)
+    plain = closed_forms.responses(closed_forms.omni, tuple(directions), on_axis_db=84.0)
+    takes = tuple(
+        Take(f"take_{i}.wav", TakeKey(TakeKind.SWEEP, d, DRIVE, repeat=n))
+        for i, (d, n) in enumerate(zip(directions, numbers, strict=True))
+    )
+    pressure = (plain.pressure * 10.0 ** (np.array(levels)[:, None] / 20.0)).astype(np.complex64)
+    return dataclasses.replace(plain, takes=takes, pressure=pressure)
+
+
+def shares(horizontal_db: float) -> tuple[float, float]:
+    """What each orbit has of the power on axis."""
+    ratio = 10.0 ** (0.1 * horizontal_db)
+    return ratio / (1.0 + ratio), 1.0 / (1.0 + ratio)
+
+
+def test_orbits_that_disagree_on_axis_widen_what_stands_there() -> None:
+    """Two levels 2 dB apart scatter by √2 dB (JCGM 100, 4.2.3); a mean weighs them by their power.
+
+    The scatter is told by 2.76 independent values over three octaves: t of Student (scipy) over 1.96.
+    """
+    found = derive(two_orbits(2.0), facts()).curves.curves[C.ON_AXIS]
+    repeat = found.components_db[N.REPEAT]
+    assert repeat is not None
+    expected = np.sqrt(2.0) * np.hypot(*shares(2.0))
+    np.testing.assert_allclose(repeat, expected, rtol=1e-3)
+    middle = len(closed_forms.GRID) // 2
+    factor = student.ppf(0.975, 2.76078) / 1.959964
+    assert found.uncertainty_db[middle] == pytest.approx(expected * factor, rel=0.02)
+
+
+def test_what_one_orbit_reads_more_is_in_all_its_takes() -> None:
+    """The sum of squares of each orbit's whole share of sound power, not of each take's: no √72 off it."""
+    found = derive(two_orbits(2.0), facts()).curves.curves[C.SOUND_POWER]
+    repeat = found.components_db[N.REPEAT]
+    assert repeat is not None
+    one, other = shares(2.0)
+    # of the standard's weights each orbit has half; so all of sound power is shared out as on axis
+    np.testing.assert_allclose(repeat, np.sqrt(2.0) * np.hypot(one, other), rtol=0.01)
+
+
+def test_an_index_takes_no_harm_from_what_both_its_parts_share() -> None:
+    """Listening window and sound power both have half of each orbit, or nearly: their difference cancels."""
+    curves = derive(two_orbits(2.0), facts()).curves.curves
+    index, power = (curves[n].components_db[N.REPEAT] for n in (C.SOUND_POWER_DI, C.SOUND_POWER))
+    assert index is not None
+    assert power is not None
+    assert np.all(index < 0.5 * power)
+
+
+def test_disagreement_that_the_repeats_explain_is_not_counted_again() -> None:
+    """Repeats that scatter by 3 dB explain 2 dB between means of three; with 0.1 dB they explain nothing."""
+    wide, narrow = (
+        take_errors(made, take_powers(made), facts())
+        for made in (two_orbits(2.0, (0.0, 3.0, -3.0)), two_orbits(2.0, (0.0, 0.1, -0.1)))
+    )
+    assert not wide.by_orbit.any()
+    # half of (2 dB)² less 0.1²·(1/3 + 1/3) dB²
+    expected = np.sqrt(0.5 * (4.0 - 0.01 * 2.0 / 3.0))
+    np.testing.assert_allclose(narrow.by_orbit.max(axis=(0, 1)), expected, rtol=1e-3)
+
+
+def test_a_figure_is_as_wide_as_the_disagreement_of_the_orbits() -> None:
+    """Sensitivity is a mean over 3.3 octaves; the truth, 84 dB, lies within two standard uncertainties."""
+    figures = {f.name: f for f in derive(two_orbits(2.0), facts()).figures}
+    found = figures[FigureName.SENSITIVITY]
+    assert isinstance(found.value, Quantity)
+    assert found.uncertainty is not None
+    assert found.value.value == pytest.approx(10.0 * np.log10(0.5 * (10**8.6 + 10**8.4)), abs=0.01)
+    assert abs(found.value.value - 84.0) < 2.0 * found.uncertainty
+
+
+def test_orbits_that_agree_say_nothing_of_repetition() -> None:
+    assert derive(two_orbits(0.0), facts()).curves.curves[C.ON_AXIS].components_db[N.REPEAT] is None

@@ -11,7 +11,7 @@ import numpy as np
 from earwitness.derive.directivity import TakePowers, directivity, level_db
 from earwitness.derive.draws import Drawn, UnitDraws, draw, draw_component_db, shared_draw
 from earwitness.derive.sound_power import separable_sound_power
-from earwitness.derive.uncertainty import TakeErrors, curve_components_db
+from earwitness.derive.uncertainty import TakeErrors, curve_components_db, repeat_degrees
 from earwitness.methods import cta_2034
 from earwitness.methods.gum import combined, effective_degrees
 from earwitness.methods.student import student_factor
@@ -62,6 +62,8 @@ class DerivedCurves:
     component_draws_db
         For each available curve of `FIGURE_CURVES` the draws of each component's error, shape (N, F); None
         for one that isn't known.
+    repeat_degrees
+        For each available curve shape (F,): degrees of freedom of its repeat component.
     """
 
     field: Directivity
@@ -72,6 +74,7 @@ class DerivedCurves:
     sampling_db: Mapping[CurveName, Floats]
     separable_db: Floats | None
     component_draws_db: Mapping[CurveName, Mapping[ComponentName, Floats | None]]
+    repeat_degrees: Mapping[CurveName, Floats]
 
 
 @dataclass
@@ -98,7 +101,7 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
     draws = _level_draws(names, drawn, sampling.get(CurveName.SOUND_POWER))
     _add_indices(means, draws, sampling, tuple(i for i in INDICES if not missing[i]))
     first_order = _first_order_db(drawn, means.share, sampling)
-    curves = {}
+    curves, degrees = {}, {}
     for name in CurveName:
         if missing[name]:
             curves[name] = _absent(name, len(takes.frequency_hz), missing[name])
@@ -107,14 +110,18 @@ def derive_curves(takes: TakePowers, errors: TakeErrors) -> DerivedCurves:
         if name in sampling:
             components[ComponentName.SAMPLING] = sampling[name]
         growth = _growth(errors.frequency_hz, draws[name], first_order[name])
-        total = _total_db(errors, components, growth)
+        repeat = components[ComponentName.REPEAT]
+        degrees[name] = (
+            errors.repeat_degrees if repeat is None else repeat_degrees(errors, means.share[name], repeat)
+        )
+        total = _total_db(degrees[name], components, growth)
         curves[name] = _curve(name, means, total, components, takes.ids(means.weights[name]))
     by_component = {
         name: _component_draws_db(errors, units, means.share[name], sampling.get(name))
         for name in FIGURE_CURVES
         if not missing[name]
     }
-    return DerivedCurves(field, takes, errors, drawn, curves, sampling, separable, by_component)
+    return DerivedCurves(field, takes, errors, drawn, curves, sampling, separable, by_component, degrees)
 
 
 def needed_directions(curve: CurveName) -> tuple[Direction, ...]:
@@ -212,7 +219,7 @@ def _growth(frequency_hz: Floats, draws_db: Floats, first_order_db: Floats) -> F
 
 
 def _total_db(
-    errors: TakeErrors, components: Mapping[ComponentName, Floats | None], growth: Floats
+    degrees_of_repeat: Floats, components: Mapping[ComponentName, Floats | None], growth: Floats
 ) -> Floats:
     """Standard uncertainty of a curve; 1.96 of it hold 95 % where few repeats tell most of it, too."""
     known = [part for part in components.values() if part is not None]
@@ -222,7 +229,7 @@ def _total_db(
     repeat = components[ComponentName.REPEAT]
     if repeat is None:
         return total * growth
-    degrees = effective_degrees(total, np.abs(repeat), errors.repeat_degrees)
+    degrees = effective_degrees(total, np.abs(repeat), degrees_of_repeat)
     return total * growth * student_factor(degrees)
 
 

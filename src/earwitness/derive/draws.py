@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics.pooling import BROAD_OCTAVES
-from earwitness.derive.uncertainty import TakeErrors, shared_part
+from earwitness.derive.uncertainty import TakeErrors, orbit_parts, shared_part
 from earwitness.records.grid import Floats
 from earwitness.records.uncertainty import SHARING, ComponentName
 
@@ -43,6 +43,8 @@ _STREAMS: Final = {
 }
 #: Streams of what takes share through a common near-field take.
 _COMMON_STREAMS: Final = {ComponentName.NOISE: 10, ComponentName.REPEAT: 13}
+#: Streams of what the takes of each orbit share.
+_ORBIT_STREAMS: Final = (15, 16)
 #: Components whose error changes slowly over frequency: the microphone's, and what changes from one repeat to
 #: the next (place, level, temperature). Their correlation falls to 1/e in `BROAD_OCTAVES`.
 _BROAD: Final = (ComponentName.MICROPHONE, ComponentName.REPEAT)
@@ -83,6 +85,11 @@ class UnitDraws:
     def common(self, name: ComponentName) -> Floats:
         """Draws of what takes share of a component through a common near-field take."""
         return self.of(name, _COMMON_STREAMS[name])
+
+    def orbits(self) -> tuple[Floats, ...]:
+        """Draws of what the takes of each orbit share of how well they repeat."""
+        streams = _ORBIT_STREAMS[: len(self.errors.by_orbit)]
+        return tuple(self.of(ComponentName.REPEAT, stream) for stream in streams)
 
     def _draw(self, name: ComponentName, stream: int) -> Floats:
         frequency_hz = self.errors.frequency_hz
@@ -138,9 +145,11 @@ def draw_component_db(
     common = shared_part(errors, name, spread)
     own = spread if common is None else spread - common
     draws = units.of(name) * np.sqrt((own**2).sum(axis=0))
-    if common is None:
-        return np.asarray(draws)
-    return np.asarray(draws + units.common(name) * common.sum(axis=0))
+    if common is not None:
+        draws = draws + units.common(name) * common.sum(axis=0)
+    for unit, part in zip(units.orbits(), orbit_parts(errors, name, sensitivity), strict=False):
+        draws = draws + unit * part
+    return np.asarray(draws)
 
 
 def shared_draw(name: ComponentName) -> Floats:
@@ -196,7 +205,7 @@ def _own_part(errors: TakeErrors, name: ComponentName) -> Singles | None:
 
 def _shared_terms(errors: TakeErrors, units: UnitDraws, kept: slice) -> list[tuple[Singles, Singles]]:
     """Pairs of random factors (N, T or 1, F' or 1) and standard uncertainties (T, F')."""
-    terms: list[tuple[Floats, Floats]] = []
+    terms = [(unit[:, None, kept], part) for unit, part in zip(units.orbits(), errors.by_orbit, strict=True)]
     for name in errors.stated:
         standard = errors.standard_db[name]
         if standard is None or not standard.any():

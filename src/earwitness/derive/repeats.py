@@ -10,6 +10,10 @@ What noise explains of the scatter is taken off: it is a component of its own. W
 in, repeats from afar say nothing: there its own repeats tell (`measurement.near_repeats`), and without them
 the spread of the lowest frequencies above stands there, too.
 
+Both orbits hold the axis: takes of one thing. What they disagree by there, beyond what is known of each take,
+is an error that a whole orbit has in common (the loudspeaker was laid on its side, the level was changed), so
+it doesn't average out over the orbit's directions.
+
 Source: JCGM 100, clauses 4.2.3 and 4.2.4 (pooled variance) and annex G (recalled).
 """
 
@@ -22,17 +26,18 @@ import numpy as np
 from earwitness.acoustics import pooling
 from earwitness.derive.directivity import TakePowers, level_db
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
-from earwitness.records.takes import Direction
+from earwitness.records.takes import Direction, Orbit
+from earwitness.records.uncertainty import NEGLIGIBLE
 
 
 @dataclass(frozen=True)
 class Repeatability:
-    """How well a single take repeats.
+    """How well a single take repeats, or a whole orbit.
 
     Attributes
     ----------
     standard_db
-        Shape (F,): standard uncertainty of one take's level.
+        Shape (F,): standard uncertainty of one take's level, or of what all takes of one orbit share.
     degrees
         Shape (F,): its degrees of freedom; infinite where it is what the case states.
     """
@@ -62,6 +67,35 @@ def repeatability(
     return Repeatability(
         np.where(more, told.standard_db, stated.standard_db), np.where(more, told.degrees, np.inf)
     )
+
+
+def orbit_repeatability(
+    takes: TakePowers, known_db: Floats, near_field: Bools, single: Repeatability | None
+) -> Repeatability | None:
+    """Standard uncertainty that all takes of an orbit share, by what the two orbits show apart on axis.
+
+    `known_db` (T, F) is what else is known of each take by itself: noise and angle. It and how well a
+    `single` take repeats are taken off. None where the axis isn't on both orbits, or nothing is
+    left. Worked number: 2 dB apart, with nothing else known, are √2 dB of each orbit.
+    """
+    groups = [
+        [row for row, take in enumerate(takes.takes) if take.key.direction == Direction(orbit, 0.0)]
+        for orbit in Orbit
+    ]
+    if not all(groups):
+        return None
+    own = takes.valid & ~near_field & (takes.power > 0)
+    told = np.logical_and.reduce([own[rows].all(axis=0) for rows in groups])
+    one, other = (level_db(takes.power[rows].mean(axis=0)) for rows in groups)
+    squares = np.square(np.where(told, one - other, 0.0))
+    for rows in groups:
+        squares -= np.square(known_db[rows]).sum(axis=0) / len(rows) ** 2
+        if single is not None:
+            squares -= single.standard_db**2 / len(rows)
+    pooled = pooling.pooled(np.where(told, 0.5 * squares, 0.0), told.astype(np.float64), POINTS_PER_OCTAVE)
+    if pooled is None or not (pooled[0] > NEGLIGIBLE).any():
+        return None
+    return Repeatability(np.sqrt(pooled[0]), pooled[1])
 
 
 def _told(takes: TakePowers, noise_db: Floats, usable: Bools) -> Repeatability | None:

@@ -70,7 +70,7 @@ def spread_of(
     repeat = squares.get(ComponentName.REPEAT, np.zeros(1))
     growth = _growth(_table(of(together)), list(alone.values()), _table(of(nominal)[None]))
     total = np.sqrt(sum(squares.values()))
-    degrees = effective_degrees(total, np.sqrt(repeat), derived.errors.repeat_degrees[inside].min())
+    degrees = effective_degrees(total, np.sqrt(repeat), derived.repeat_degrees[curve][inside].min())
     return Spread(float((total * growth * student_factor(degrees)).max()), components)
 
 

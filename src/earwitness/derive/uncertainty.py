@@ -8,7 +8,8 @@ noise and repeat
     anew at each point). Noise is found in the data. Repeat is the scatter of repeated takes (type A, see
     `derive.repeats`), or what is stated if that is more; over frequency it is broad, as the microphone's.
     Where a near-field take was spliced in, all directions rest on that one take and share its noise and how
-    well it repeats: takes from afar that are repeated make nothing better there.
+    well it repeats: takes from afar that are repeated make nothing better there. What the two orbits show
+    apart on axis beyond all that counts as repetition too, and is shared by all takes of an orbit.
 gate
     what is cut off alternates over frequency with a period of about 1/T, and alike in all takes: drawn at
     knots 1/T apart, shared by all takes.
@@ -38,14 +39,15 @@ are formed again), and times Student's factor where most of it rests on few repe
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from earwitness.derive.directivity import MAX_STEP_DEG, TakePowers, directivity, level_db, orbit_rows
-from earwitness.derive.repeats import Repeatability, repeatability
+from earwitness.derive.repeats import Repeatability, orbit_repeatability, repeatability
+from earwitness.methods.gum import combined
 from earwitness.records.facts import CaseFacts
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Origin, Responses
@@ -103,7 +105,12 @@ class TakeErrors:
     gate_s
         Shape (T,): length of the gate, 0 where there was none.
     repeat_degrees
-        Shape (F,): degrees of freedom of the repeat component.
+        Shape (F,): degrees of freedom of the repeat component of single takes.
+    by_orbit
+        Shape (O, T, F): the part of the repeat component that all takes of one orbit share, for each orbit;
+        O is 0 where the orbits agree, or don't meet.
+    orbit_degrees
+        Shape (F,): degrees of freedom of that part.
     """
 
     frequency_hz: Floats
@@ -112,6 +119,8 @@ class TakeErrors:
     near_field: Bools
     gate_s: Floats
     repeat_degrees: Floats
+    by_orbit: Floats
+    orbit_degrees: Floats
 
     @property
     def stated(self) -> tuple[ComponentName, ...]:
@@ -154,10 +163,18 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
     repeat = repeatability(takes, standard[ComponentName.NOISE], near_field, stated.repeat_db)
     repeat_db, degrees = _of_repeats(responses, found.get(ComponentName.REPEAT), repeat, rows)
     standard[ComponentName.REPEAT] = repeat_db
-    if repeat is not None:
-        unknown.pop(ComponentName.REPEAT, None)
     if stated.angle_deg is not None:
         standard[ComponentName.ANGLE] = _of_angle_db(takes, stated.angle_deg)
+    single = [standard[name] for name in (ComponentName.NOISE, ComponentName.ANGLE)]
+    known_db = combined([np.zeros(shape), *(one for one in single if one is not None)])
+    orbit = orbit_repeatability(takes, known_db, near_field, repeat)
+    if orbit is not None and repeat is None:
+        untold = unknown.get(ComponentName.REPEAT, np.zeros(shape[0], dtype=np.bool_))[:, None]
+        shown_db = np.zeros(shape) if repeat_db is None else repeat_db
+        standard[ComponentName.REPEAT] = np.where(near_field & untold, orbit.standard_db, shown_db)
+        degrees = orbit.degrees if repeat_db is None else degrees
+    if orbit is not None or repeat is not None:
+        unknown.pop(ComponentName.REPEAT, None)
     return TakeErrors(
         takes.frequency_hz,
         standard,
@@ -165,7 +182,17 @@ def take_errors(responses: Responses, takes: TakePowers, facts: CaseFacts) -> Ta
         near_field,
         gate_s=np.asarray(responses.gate_s, dtype=np.float64)[rows],
         repeat_degrees=degrees,
+        by_orbit=np.zeros((0, *shape)) if orbit is None else _by_orbit(takes, orbit, near_field),
+        orbit_degrees=np.full(shape[1], np.inf) if orbit is None else orbit.degrees,
     )
+
+
+def _by_orbit(takes: TakePowers, orbit: Repeatability, near_field: Bools) -> Floats:
+    """What the takes of each orbit share of how well they repeat, (O, T, F); nothing in near fields."""
+    on = [
+        [t.key.direction is not None and t.key.direction.orbit is one for t in takes.takes] for one in Orbit
+    ]
+    return np.where(np.array(on)[:, :, None] & ~near_field, orbit.standard_db, 0.0)
 
 
 def _of_repeats(
@@ -276,6 +303,8 @@ def curve_components_db(errors: TakeErrors, sensitivity: Floats) -> Mapping[Comp
         common = shared_part(errors, name, spread)
         own = np.where(errors.near_field, 0.0, spread) if common is not None else spread
         squares = (own**2).sum(axis=-2)
+        for part in orbit_parts(errors, name, sensitivity):
+            squares = squares + part**2
         result[name] = np.sqrt(squares if common is None else squares + common.sum(axis=-2) ** 2)
     return result
 
@@ -285,3 +314,25 @@ def shared_part(errors: TakeErrors, name: ComponentName, spread: Floats) -> Floa
     if name not in OF_THE_TAKE or not errors.near_field.any():
         return None
     return np.where(errors.near_field, spread, 0.0)
+
+
+def orbit_parts(errors: TakeErrors, name: ComponentName, sensitivity: Floats) -> Sequence[Floats]:
+    """What the takes of each orbit share of a component, along a `sensitivity` (..., T, F): (..., F) each."""
+    if name is not ComponentName.REPEAT:
+        return ()
+    return [(sensitivity * shared).sum(axis=-2) for shared in errors.by_orbit]
+
+
+def repeat_degrees(errors: TakeErrors, sensitivity: Floats, repeat_db: Floats) -> Floats:
+    """Degrees of freedom of a curve's repeat component `repeat_db` (F,), which its two parts make.
+
+    Welch and Satterthwaite's formula (JCGM 100, G.4.1).
+    """
+    parts = orbit_parts(errors, ComponentName.REPEAT, sensitivity)
+    if not parts:
+        return errors.repeat_degrees
+    orbits = np.square(parts).sum(axis=0)
+    singles = np.maximum(repeat_db**2 - orbits, 0.0)
+    known = singles**2 / errors.repeat_degrees + orbits**2 / errors.orbit_degrees
+    found = np.divide(repeat_db**4, known, out=np.full(known.shape, np.inf), where=known > 0.0)
+    return np.asarray(found)
