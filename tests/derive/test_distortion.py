@@ -104,3 +104,17 @@ def test_clean_output_by_band() -> None:
     high = int(np.argmin(np.abs(np.log(mid / 2_000.0))))
     assert clean.output.at_least[high]
     assert clean.output.level_db[high] == pytest.approx(20.0 * np.log10(16.0 * PA_PER_VOLT / 20e-6), abs=0.01)
+
+
+def test_the_power_of_noise_is_taken_off() -> None:
+    """Nine orders of noise, together 12 dB under the second harmonic's power: the ratio is as without."""
+    true = 0.02
+    found = []
+    for seed in range(6):
+        noise_power = (true * PA_PER_VOLT * VOLTS[0]) ** 2 / 9.0 / 10.0**1.2
+        one = distortion.total_distortion(series({1: 1.0, 2: true * np.sqrt(2.0)}, noise_power, seed))
+        assert one is not None
+        some = (GRID > 200.0) & (GRID < 1_900.0)
+        assert one.heard[0, some].mean() > 0.9
+        found.append(np.mean(one.ratio[0, some] ** 2))
+    assert np.sqrt(np.mean(found)) == pytest.approx(true, rel=0.01)

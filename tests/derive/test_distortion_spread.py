@@ -86,3 +86,15 @@ def test_noise_of_a_mean_by_counting() -> None:
     drawn = rng.standard_normal((400, time.size)) @ turn * np.sqrt(noise_power / time.size)
     level = 10.0 * np.log10(np.mean(np.abs(PA_PER_VOLT + drawn) ** 2, axis=1))
     assert told == pytest.approx(np.std(level, ddof=1), rel=0.25)
+
+
+def test_clean_output_by_distortion_under_a_tilt() -> None:
+    """H2 is 3 % first in the lowest band: level off by s·log2(f/1 kHz), distortion by s, dB for dB."""
+    error, slope = tilts(0.05)
+    one = series({1: 1.0, 2: 0.004}, corner_hz=200.0)
+    found = {f.name: f for f in distortion_figures((one,), {ComponentName.MICROPHONE: error})}
+    clean = found[FigureName.CLEAN_OUTPUT]
+    assert isinstance(clean.value, Quantity)
+    octaves = np.log2(clean.also["frequency"] / 1000.0) - 1.0
+    expected = abs(octaves) * np.std(slope, ddof=1)
+    assert clean.components[ComponentName.MICROPHONE] == pytest.approx(expected, rel=0.02)

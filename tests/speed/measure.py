@@ -52,16 +52,6 @@ def seconds(work: Callable[[], object], repeats: int = 1) -> float:
     return min(found)
 
 
-def processor_seconds(work: Callable[[], object], repeats: int = 1) -> float:
-    """The shortest of `repeats` runs in time of this process's processors, which other work leaves alone."""
-    found = []
-    for _ in range(repeats):
-        start = time.process_time()
-        work()
-        found.append(time.process_time() - start)
-    return min(found)
-
-
 def with_levels(folder: Path, recordings: Path) -> None:
     """Copies of the recordings, and of the one on axis as if it were played at other drives."""
     shutil.copytree(recordings, folder)
@@ -94,8 +84,8 @@ def measure(root: Path, levels: Path) -> dict[str, float]:
         5,
     )
     all_levels = sorted((levels / "raw").glob("*V.wav"))
-    least = processor_seconds(lambda: floor(all_levels), 3)
-    leveled = processor_seconds(lambda: build(levels))
+    least = seconds(lambda: floor(all_levels), 3)
+    leveled = seconds(lambda: build(levels))
     print(
         f"{len(recordings)} recordings; floor {lowest:.2f} s, build {whole:.2f} s, build again {again:.3f} s"
     )
