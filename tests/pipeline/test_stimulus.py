@@ -23,7 +23,7 @@ from earwitness.measurement.deconvolution import deconvolve
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import Intake, accept, look_at
 from earwitness.pipeline.plan import Wanted, plan_of
-from earwitness.pipeline.stimulus import Asked, Layout, Multitone, Noise, Sweep, Written, write_stimuli
+from earwitness.pipeline.stimulus import Asked, Layout, Multitone, Noise, Run, Sweep, Written, write_stimuli
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey, TakeKind
 
@@ -120,7 +120,8 @@ def test_steps_rise_and_say_volts(tmp_path: Path) -> None:
         (Multitone(20.0, 40.0, 3.0, 1, 1), TWENTY, "1 tones aren't from 2"),
         (Multitone(20.0, 4e3, 3.0, 5, -1), TWENTY, "a seed of -1"),
         (Noise(20.0, 21.0, 1.0, "pink", 1), TWENTY, "is no noise"),
-        (Sweep(10.0, 22e3, 500.0), TWENTY, "samples are more than"),
+        (Run(40.0, 10e3, 600.0, 600.0, 1), TWENTY, "samples are more than"),
+        (Run(40.0, 10e3, 5.0, 60.0, 1), TWENTY, "a run of 5 s and 60 s after it can't be"),
     ],
 )
 def test_what_cannot_be_played_is_refused_in_one_line(

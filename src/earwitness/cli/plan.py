@@ -40,6 +40,13 @@ def plan(
         list[str] | None,
         typer.Option("--level", metavar="DRIVE", help="A drive to measure on axis too; may be given again."),
     ] = None,
+    endurance: Annotated[
+        str | None,
+        typer.Option("--endurance", metavar="DRIVE", help="RMS of a load that lasts, to measure too."),
+    ] = None,
+    endurance_s: Annotated[
+        float, typer.Option("--endurance-seconds", metavar="S", help="How long its file lasts.")
+    ] = 285.0,
     step: Annotated[float, typer.Option("--step", metavar="DEG", help="Degrees between directions.")] = 10.0,
     sweep: Annotated[
         float, typer.Option("--seconds", metavar="S", help="How long a stimulus file lasts, silences too.")
@@ -87,6 +94,8 @@ def plan(
         drive=_drive("--drive", drive),
         near=_drive("--near", near),
         levels=tuple(found for text in level or () if (found := _drive("--level", text)) is not None),
+        endurance=_drive("--endurance", endurance),
+        endurance_s=endurance_s,
         step_deg=step,
         sweep_s=sweep,
         turn_s=turn,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from earwitness.findings.claims import judge_claims
 from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
+from earwitness.findings.long_term_statements import long_term_statements
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.records.curves import CurveSet
@@ -26,6 +27,7 @@ def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tup
         *statements(curves, named),
         *level_statements(curves, named),
         *impedance_statements(curves, named),
+        *long_term_statements(curves, named),
         *judge_claims(curves, named, facts),
     ]
     referent = Referent(facts, figures, curves, tuple(found))

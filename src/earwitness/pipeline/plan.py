@@ -27,6 +27,8 @@ from earwitness.records.takes import Direction, Drive, Orbit, TakeKey, TakeKind
 NEAR_PART: Final = 0.1
 NEAR_M: Final = 0.005
 NOISE_S: Final = 30.0
+#: A run of two minutes' load and two minutes after it is about so long.
+ENDURANCE_S: Final = 285.0
 CALIBRATOR_S: Final = 10.0
 CALIBRATOR_DB: Final = 94.0
 _STEPS_DEG: Final = (1.0, 90.0)
@@ -38,6 +40,7 @@ _MOST_S: Final = 3600.0
 class Wanted:
     """What a plan is asked for; None is what the plan decides itself.
 
+    `endurance` is the drive of a load that lasts, RMS, None for none, and `endurance_s` how long its file is.
     `sweep_s` is how long a stimulus file lasts, silences too; `turn_s` what a turn and naming a file take,
     `setup_s` what putting everything up anew takes. `amplifier_v` is the greatest voltage RMS that the
     amplifier gives without clipping. `sensitivity_db` is at 1 m for 2.83 V, or at `drive` where that is in
@@ -55,6 +58,8 @@ class Wanted:
     sensitivity_db: float | None = None
     minimum_ohm: float | None = None
     amplifier_v: float | None = None
+    endurance: Drive | None = None
+    endurance_s: float = ENDURANCE_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,12 +160,13 @@ def plan_of(root: Path, wanted: Wanted) -> Plan:
     _require_possible(wanted)
     drive = _drive(wanted, facts)
     near = wanted.near or _weaker(drive)
-    for one in (near, *wanted.levels):
+    endurance = () if wanted.endurance is None else (wanted.endurance,)
+    for one in (near, *wanted.levels, *endurance):
         if one.unit != drive.unit:
             raise CallError(
                 f"{one.label} isn't in {drive.unit}, as {drive.label} is; give all drives in one unit"
             )
-    _require_gives(wanted, (drive, near, *wanted.levels))
+    _require_gives(wanted, (drive, near, *wanted.levels, *endurance))
     there = frozenset(take.key for take in read_takes(case))
     blocks = tuple(block for block in _Planner(facts, wanted, drive, near, there).blocks() if block.shots)
     sensitivity = sensitivity_of(case, wanted.sensitivity_db, drive)
@@ -196,13 +202,21 @@ class _Planner:
     def blocks(self) -> Iterator[Block]:
         """From the quietest to the loudest, and the first take again."""
         setup = self.wanted.setup_s
-        quiet = (
+        quiet: tuple[Shot, ...] = (
             self._silent("noise.wav", TakeKey(TakeKind.NOISE), NOISE_S),
             self._silent(f"calibrator_{CALIBRATOR_DB:g}.wav", TakeKey(TakeKind.CALIBRATOR), CALIBRATOR_S),
         )
+        if self.facts.unit.active:
+            own = self._silent("self_noise.wav", TakeKey(TakeKind.SELF_NOISE), NOISE_S)
+            quiet = (quiet[0], own, quiet[1])
+        state = (
+            "Loudspeaker off for noise; on for self_noise, its input connected and silent."
+            if self.facts.unit.active
+            else "Loudspeaker connected and silent."
+        )
         yield Block(
             "Quiet work",
-            "Loudspeaker connected and silent. Set the recording level so that the loudest take won't "
+            f"{state} Set the recording level so that the loudest take won't "
             "clip, and leave it from here on.",
             quiet,
             setup,
@@ -235,9 +249,19 @@ class _Planner:
             "Levels, the greatest last, and the first take again",
             "Loudspeaker upright and on axis as at first. Leave the room or protect your ears. Stop at the "
             "first buzz, rattle or smell. The last take shows whether the unit is unharmed.",
-            (*(self._at(Orbit.HORIZONTAL, 0.0, level) for level in series), again),
+            (*(self._at(Orbit.HORIZONTAL, 0.0, level) for level in series), *self._run(), again),
             setup,
         )
+
+    def _run(self) -> Iterator[Shot]:
+        """A load that lasts, where one is wanted."""
+        drive = self.wanted.endurance
+        if drive is not None:
+            key = TakeKey(TakeKind.ENDURANCE, drive=drive)
+            seconds = self.wanted.endurance_s
+            yield Shot(
+                f"endurance_{_text(drive)}.wav", key, seconds, seconds + self.wanted.turn_s, key in self.there
+            )
 
     def _silent(self, name: str, key: TakeKey, seconds: float) -> Shot:
         return Shot(name, key, seconds, seconds + self.wanted.turn_s, key in self.there)
@@ -275,6 +299,7 @@ def _require_possible(wanted: Wanted) -> None:
         raise CallError(f"steps of {step:g}° don't come to 180°; give 5, 10, 15 or another part of it")
     for what, value, least in (
         ("a stimulus", wanted.sweep_s, 0.1),
+        ("a run", wanted.endurance_s, 0.1),
         ("a turn", wanted.turn_s, 0.0),
         ("putting up", wanted.setup_s, 0.0),
     ):
