@@ -19,7 +19,7 @@ from earwitness.publication.page import page
 from earwitness.publication.pdf import report
 from earwitness.publication.pictures import picture_path, pictures
 from earwitness.publication.told_apart import separation_part
-from earwitness.records.responses import ToldApart
+from earwitness.records.responses import Origin, ToldApart
 
 HZ = np.array([50.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0])
 
@@ -82,6 +82,27 @@ def test_at_no_frequency() -> None:
     assert separation_part(None) is None
     none = ToldApart(*(np.zeros(0),) * 4, taken=np.zeros(0, dtype=bool))
     assert separation_part(none) is None
+
+
+def test_what_was_told_but_stands_in_no_curve() -> None:
+    part, apart = separation_part(told()), separation_part(told(), joined=False)
+    assert part is not None
+    assert apart is not None
+    assert str(apart.sentence).removeprefix(str(part.sentence)).startswith(" None of it stands in the curves")
+    nowhere = separation_part(replace(told(), taken=np.zeros(7, dtype=bool)), joined=False)
+    assert nowhere is not None
+    assert str(nowhere.sentence).endswith("at no frequency.")
+
+
+@pytest.mark.parametrize("origin", [Origin.SEPARATED, Origin.GATED])
+def test_the_page_knows_whether_the_curves_rest_on_surfaces(origin: Origin) -> None:
+    made = built()
+    responses = replace(made.responses, told_apart=told())
+    responses.origin[:, :100] = origin
+    context = assemble(case_files(), replace(made, responses=responses))
+    assert context.separation is not None
+    said = "None of it stands in the curves" in str(context.separation.sentence)
+    assert said == (origin is Origin.GATED)
 
 
 def test_page_and_report_show_it(with_surfaces: PublicationContext) -> None:

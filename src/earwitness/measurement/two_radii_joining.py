@@ -10,7 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import splice
-from earwitness.measurement.joining import LEAST_OVERLAP_OCTAVES, OVERLAP_OCTAVES, best_overlap
+from earwitness.measurement.joining import (
+    CONTRADICTED_DB,
+    CONTRADICTED_TIMES,
+    LEAST_OVERLAP_OCTAVES,
+    OVERLAP_OCTAVES,
+    best_overlap,
+)
 from earwitness.measurement.table import Table
 from earwitness.measurement.two_radii import FreeField
 from earwitness.records.grid import POINTS_PER_OCTAVE
@@ -22,6 +28,12 @@ Bools = npt.NDArray[np.bool_]
 
 #: Separated and gated responses that differ by more in the overlap, as a root mean square, are pointed out.
 WARN_DB: Final = 0.5
+#: Both are levels of the same place, neither is shifted to fit: so a third of an octave in common will do,
+#: where they agree in it as well as they are known.
+LEAST_COMMON_OCTAVES: Final = 1.0 / 3.0
+#: What the note of a join that wasn't made begins with.
+NOT_JOINED: Final = "Separated responses hold up to "
+CONTRADICTED: Final = "Separated and gated responses differ by "
 
 
 @dataclass(frozen=True)
@@ -74,7 +86,8 @@ def enter_separated(
     """Separated responses into `rows` of the table, which hold near fields below gated ones, or these alone.
 
     They are joined to the gated ones in the octave in which both agree best, as near fields are, and to the
-    near fields in the lowest octave in which separation holds. Levels stay as they are.
+    near fields in the lowest octave in which separation holds. Levels stay as they are. Where they have less
+    than half an octave in common they are joined only if they agree there.
 
     Parameters
     ----------
@@ -89,14 +102,17 @@ def enter_separated(
     count = field.frequency_hz.size
     turn = np.exp(2j * np.pi / speed_m_s * np.multiply.outer(distances_m, field.frequency_hz))
     separated = field.pressure * turn * distances_m[:, None]
-    within = _common(field.accepted & gated.valid[:, :count].all(axis=0))
+    from_gate = np.asarray(gated.valid.all(axis=0))
+    within = _common(field.accepted & from_gate[:count])
     if within is None:
-        if field.accepted.any():
-            table.say("Separated and gated responses hardly overlap, so they aren't joined.")
+        table.say(_hardly_common(field, grid_hz=table.frequency_hz, from_gate=from_gate))
         return
     far = gated.pressure[:, :count]
     difference = splice.difference_db(separated[:, : within.stop], far[:, : within.stop])
     over = best_overlap(difference, within)
+    if contradiction := _contradiction(field, gated, difference, over):
+        table.say(contradiction)
+        return
     near = Layer.of(table, rows)
     bands = _bands(field, near, over)
     separated = splice.aligned(separated, far, field.frequency_hz, over)
@@ -118,12 +134,43 @@ def _told_apart(field: FreeField) -> ToldApart:
 
 
 def _common(both: Bools) -> slice | None:
-    """The lowest band in which both hold; None where none is half an octave wide."""
+    """The lowest band in which both hold; None where none is a third of an octave wide."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], both.astype(np.int8), [0]])))
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
-        if stop - first > LEAST_OVERLAP_OCTAVES * POINTS_PER_OCTAVE:
+        if stop - first > LEAST_COMMON_OCTAVES * POINTS_PER_OCTAVE:
             return slice(int(first), int(stop))
     return None
+
+
+def _hardly_common(field: FreeField, *, grid_hz: Float64s, from_gate: Bools) -> str:
+    """Why nothing is joined, and what would help; nothing where nothing was separated."""
+    if not field.accepted.any() or not from_gate.any():
+        return ""
+    highest, lowest = field.frequency_hz[field.accepted][-1], grid_hz[from_gate][0]
+    shared = (field.accepted & from_gate[: field.accepted.size]).sum() - 1
+    how = f"they share {shared / POINTS_PER_OCTAVE:.2f} octave" if shared > 0 else "they share nothing"
+    return (
+        f"{NOT_JOINED}{highest:.0f} Hz, gated ones from {lowest:.0f} Hz: {how}, and a third of one in one "
+        f"piece is needed, so nothing below {lowest:.0f} Hz is taken from the surfaces; get further away "
+        "from what reflects, for a longer gate, or measure at more points, for separation to reach higher."
+    )
+
+
+def _contradiction(field: FreeField, gated: Layer, difference_db: Float64s, over: slice) -> str:
+    """Why nothing is joined over less than half an octave; nothing where both agree there, or share more.
+
+    They agree where the root mean square over all directions is within twice what is known of both.
+    """
+    octaves = (over.stop - over.start - 1) / POINTS_PER_OCTAVE
+    rms = float(np.sqrt(np.mean(difference_db[:, over] ** 2)))
+    parts = (field.noise_db, field.separation_db, gated.noise_db, gated.gate_db)
+    square = sum(np.mean(np.nan_to_num(part[:, over]) ** 2) for part in parts)
+    if octaves > LEAST_OVERLAP_OCTAVES or rms <= max(CONTRADICTED_TIMES * np.sqrt(square), CONTRADICTED_DB):
+        return ""
+    return (
+        f"{CONTRADICTED}{rms:.1f} dB in the {octaves:.2f} octave that they share, so they aren't joined: "
+        "look at the surfaces' distances, or get further away from what reflects."
+    )
 
 
 def _bands(field: FreeField, near: Layer, over: slice) -> Bands:

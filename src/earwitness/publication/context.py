@@ -20,7 +20,7 @@ from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.quality import QualityPart, quality_part
 from earwitness.publication.rows import Row, table
 from earwitness.publication.take_sets import TakeSet, take_sets
-from earwitness.publication.told_apart import SeparationPart, separation_part
+from earwitness.publication.told_apart import SeparationPart, rests_on_surfaces, separation_part
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import date_words
 from earwitness.records.curves import CurveSet
@@ -201,7 +201,8 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
     marks = {f.id: locate(f.place, exhibits, f.id) for f in findings if f.place is not None}
     head, rows, belief = header(case.facts), table(built.results.figures), trust(case, built)
     listed = {take.id for take in case.takes if take.path in case.raw_sha256}
-    apart = separation_part(built.responses.told_apart, len(exhibits))
+    surfaces = rests_on_surfaces(built.responses)
+    apart = separation_part(built.responses.told_apart, len(exhibits), joined=surfaces)
     lettered = len(exhibits) + (0 if apart is None else 1)
     checked = None if built.quality is None else quality_part(built.quality, lettered, listed)
     prose = (head, rows, findings, exhibits, belief, checked, apart)

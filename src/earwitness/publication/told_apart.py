@@ -11,10 +11,15 @@ from earwitness.derive.numerals import frequency, quantity
 from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.separation import separation
 from earwitness.records.grid import Bools, Floats
-from earwitness.records.responses import ToldApart
+from earwitness.records.responses import Origin, Responses, ToldApart
 from earwitness.records.sentences import Number, Sentence, say
 
 _HERE = "publication:separation"
+_SEPARATED = (Origin.SEPARATED, Origin.SEPARATED_INTO_GATED, Origin.NEAR_FIELD_INTO_SEPARATED)
+_NOT_JOINED = (
+    " None of it stands in the curves, for it couldn't be joined to the gated responses: get further away "
+    "from what reflects, for a longer gate, or measure at more points."
+)
 
 
 @dataclass(frozen=True)
@@ -42,8 +47,11 @@ class SeparationPart:
     exhibit: Exhibit
 
 
-def separation_part(told: ToldApart | None, after: int = 0) -> SeparationPart | None:
-    """The part of a case; its picture has the letter after so many; None where no surfaces were measured."""
+def separation_part(told: ToldApart | None, after: int = 0, *, joined: bool = True) -> SeparationPart | None:
+    """The part of a case; its picture has the letter after so many; None where no surfaces were measured.
+
+    `joined` holds where the curves rest on any of it.
+    """
     if told is None:
         return None
     ends, refused = _ends(told.frequency_hz, told.taken), _refused(told.frequency_hz, told.taken)
@@ -58,6 +66,8 @@ def separation_part(told: ToldApart | None, after: int = 0) -> SeparationPart | 
         "residual_most": float(residual.max()),
     }
     sentence = _sentence(ends, most, refused)
+    if ends is not None and not joined:
+        sentence = sentence + say(_NOT_JOINED)
     exhibit = separation(told, say("Order, condition and residual over frequency. ") + sentence)
     if exhibit is None:
         return None
@@ -66,6 +76,11 @@ def separation_part(told: ToldApart | None, after: int = 0) -> SeparationPart | 
     return SeparationPart(
         low, high, **most, refused=refused, sentence=sentence, exhibit=replace(exhibit, letter=letter)
     )
+
+
+def rests_on_surfaces(responses: Responses) -> bool:
+    """Whether any response is, somewhere, what the surfaces tell."""
+    return bool(np.isin(responses.origin, _SEPARATED).any())
 
 
 def _ends(frequency_hz: Floats, taken: Bools) -> tuple[float, float] | None:

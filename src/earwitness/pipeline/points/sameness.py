@@ -13,9 +13,11 @@ from earwitness.measurement.joining import WARN_DB
 from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
 from earwitness.measurement.readers.signals import read_sounds
 from earwitness.measurement.recorded import FURTHEST_APART_DB, HARDLY_OVERLAP, NOT_USED
+from earwitness.measurement.two_radii_joining import CONTRADICTED
 from earwitness.pipeline.points.material import Material, Teller, joined, named, series
 from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Verdict
+from earwitness.records.responses import Origin
 from earwitness.records.sentences import Sentence, say
 from earwitness.records.takes import Take, TakeKey, TakeKind
 
@@ -35,6 +37,11 @@ _SPLICE_REMEDY: Final = (
     "Look at the near field's drive and distance, at the microphone's distance, the diameters and the "
     "cabinet in case.toml, and whether a radiator has no near field."
 )
+_SURFACES_REMEDY: Final = (
+    "Look at the surfaces' distances in takes.toml, at the point about which the microphone was turned, at "
+    "the microphone's distance in case.toml, and at what reflects within the gate."
+)
+_SEPARATED: Final = (Origin.SEPARATED, Origin.SEPARATED_INTO_GATED, Origin.NEAR_FIELD_INTO_SEPARATED)
 
 
 def first_last(material: Material) -> Point:
@@ -172,7 +179,9 @@ def splice(material: Material) -> Point:
     tell = Teller(PointName.SPLICE)
     splices = material.responses.splices
     if not splices:
-        return _not_joined(material, tell)
+        return _not_separated(material, tell) or _not_joined(material, tell)
+    surfaces = bool(np.isin(material.responses.origin, _SEPARATED).any())
+    remedy = _SURFACES_REMEDY if surfaces else _SPLICE_REMEDY
     angles = {t.id: abs(d.angle_deg) for t in material.responses.takes if (d := t.key.direction)}
     ids = sorted(splices, key=lambda i: (angles[i] > SPLICE_FRONT_DEG, i))
     front = [i for i in ids if angles[i] <= SPLICE_FRONT_DEG] or ids
@@ -184,7 +193,7 @@ def splice(material: Material) -> Point:
     return tell.point(
         verdict,
         say(
-            "Near field and far field differ by ",
+            "Separated and gated responses differ by " if surfaces else "Near field and far field differ by ",
             tell.db("rms_db", rms, 2),
             " in front (root mean square) where they are joined, ",
             tell.hz("low_hz", one.low_hz),
@@ -197,7 +206,7 @@ def splice(material: Material) -> Point:
             ".",
         ),
         _splice_limit(tell),
-        say(_SPLICE_REMEDY) if verdict is not Verdict.FINE else say(),
+        say(remedy) if verdict is not Verdict.FINE else say(),
         takes=[worst],
     )
 
@@ -211,6 +220,29 @@ def _splice_limit(tell: Teller) -> Sentence:
         " up to ",
         tell.number("front_deg", SPLICE_FRONT_DEG, "°"),
         " from the axis (defined here); further round, the model of the cabinet decides",
+    )
+
+
+def _not_separated(material: Material, tell: Teller) -> Point | None:
+    """Surfaces that weren't joined to the gated responses, where there are any: they need no near field."""
+    told, notes = material.responses.told_apart, material.responses.notes
+    if told is None:
+        return None
+    if any(note.startswith(CONTRADICTED) for note in notes):
+        return tell.cannot_tell(
+            "Separated and gated responses disagree in the little that they share, so they weren't joined.",
+            _SURFACES_REMEDY,
+        )
+    if told.taken.any():
+        return tell.cannot_tell(
+            "Separated and gated responses share too little to be joined, so they can't be held against each "
+            "other.",
+            "Get further away from what reflects, for a longer gate, or measure at more points on the "
+            "surfaces, for separation to reach higher.",
+        )
+    return tell.cannot_tell(
+        "The surfaces tell the loudspeaker's waves from the room's at no frequency, so nothing was joined.",
+        "The build's notes say what was refused and why.",
     )
 
 
