@@ -37,7 +37,8 @@ def run(words: Sequence[str]) -> int:
         line = "stopped; nothing is lost, and the same command goes on from here"
         return _report(line, INTERRUPTED, as_json=as_json)
     except typer.TyperException as error:
-        line = f"{error.format_message().rstrip('.')}; see `{_asked(words)} --help`"
+        message = error.format_message().rstrip(".").replace("Value error, ", "")
+        line = f"{message}; see `{_asked(words)} --help`"
         return _report(line, WRONG_CALL, as_json=as_json)
     except EarwitnessError as error:
         return _report(str(error), error.exit_code, as_json=as_json)

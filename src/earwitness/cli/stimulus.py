@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -32,6 +32,7 @@ class Kind(StrEnum):
 
 def stimulus(
     *,
+    context: typer.Context,
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="Where the files go; made where it isn't.")
     ],
@@ -110,7 +111,7 @@ def stimulus(
     sweeps = kind is Kind.SWEEP
     low = first if first is not None else 10.0 if sweeps else 20.0
     high = last if last is not None else 22_000.0 if sweeps else 20_000.0
-    _require_fitting(kind, shelf=shelf, tilt=tilt)
+    _require_fitting(kind, context)
     asked: Asked
     if sweeps:
         asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
@@ -138,9 +139,35 @@ def stimulus(
     _tell(folder, written, _sensitivity(sensitivity), as_json=as_json)
 
 
-def _require_fitting(kind: Kind, *, shelf: float, tilt: float) -> None:
-    if kind is not Kind.SWEEP and (shelf or tilt):
-        raise CallError("--shelf-db and --tilt-db go with a sweep alone; leave them out")
+#: The kinds with which an option goes that doesn't go with all of them.
+_ONLY_WITH: Final[Mapping[str, tuple[Kind, ...]]] = {
+    "fade_in": (Kind.SWEEP,),
+    "fade_out": (Kind.SWEEP,),
+    "shelf": (Kind.SWEEP,),
+    "shelf_at": (Kind.SWEEP,),
+    "tilt": (Kind.SWEEP,),
+    "tones": (Kind.MULTITONE,),
+    "seed": (Kind.MULTITONE, Kind.PINK, Kind.WHITE, Kind.ENDURANCE),
+    "rest": (Kind.ENDURANCE,),
+}
+
+
+def _require_fitting(kind: Kind, context: typer.Context) -> None:
+    """Refuse options that were given and would do nothing."""
+    for option in context.command.params:
+        kinds = _ONLY_WITH.get(option.name or "", tuple(Kind))
+        source = context.get_parameter_source(option.name or "")
+        if kind not in kinds and source is not None and source.name == "COMMANDLINE":
+            raise CallError(
+                f"{option.opts[0]} does nothing with --kind {kind}, it goes with {_either(kinds)} alone; "
+                "leave it out, or give that kind"
+            )
+
+
+def _either(kinds: Sequence[Kind]) -> str:
+    """``sweep``, ``pink or white``."""
+    *others, last = kinds
+    return f"{', '.join(others)} or {last}" if others else str(last)
 
 
 def _sensitivity(stated_db: float | None) -> Sensitivity:

@@ -159,6 +159,11 @@ def plan_of(root: Path, wanted: Wanted) -> Plan:
     facts = read_facts(case)
     _require_possible(wanted)
     drive = _drive(wanted, facts)
+    if wanted.near is not None and not facts.unit.radiators:
+        raise CallError(
+            f"--near {wanted.near.label}: case.toml names no radiators, so no near field is planned; name "
+            "them under unit.radiators, or leave --near out"
+        )
     near = wanted.near or _weaker(drive)
     endurance = () if wanted.endurance is None else (wanted.endurance,)
     for one in (near, *wanted.levels, *endurance):

@@ -231,7 +231,9 @@ def _sweep(asked: Sweep, sample_rate_hz: int) -> tuple[Float64s, Signal]:
     gains = shape.gain_db(np.geomspace(asked.first_hz, asked.last_hz, 500))
     if not np.ptp(gains) <= WIDEST_EMPHASIS_DB:
         raise CallError(
-            f"an emphasis of {np.ptp(gains):.1f} dB is over {WIDEST_EMPHASIS_DB:g} dB; make it smaller"
+            f"an emphasis by a shelf of {shape.shelf_db:g} dB and a tilt of {shape.tilt_db_per_octave:g} dB "
+            f"an octave comes to {np.ptp(gains):.1f} dB over the sweep's band, which is over "
+            f"{WIDEST_EMPHASIS_DB:g} dB; make it smaller".replace("-", "−")
         )
     wave = signals.faded_sweep(
         asked.first_hz,
@@ -286,7 +288,8 @@ def _run(asked: Run, sample_rate_hz: int) -> tuple[Float64s, Signal]:
 
 def _multitone(asked: Multitone, sample_rate_hz: int) -> tuple[Float64s, Signal]:
     if not FEWEST_TONES <= asked.tones <= MOST_TONES:
-        raise CallError(f"{asked.tones} tones aren't from {FEWEST_TONES} to {MOST_TONES}")
+        count = f"{asked.tones} tone{'' if asked.tones == 1 else 's'}"
+        raise CallError(f"a multitone of {count} can't be; give from {FEWEST_TONES} to {MOST_TONES}")
     period = round(PERIOD_S * sample_rate_hz)
     bins = signals.multitone_bins(asked.first_hz, asked.last_hz, asked.tones, period, sample_rate_hz)
     if bins.size < asked.tones or bins[0] < 1 or 2 * bins[-1] >= period:
