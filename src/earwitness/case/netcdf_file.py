@@ -87,6 +87,25 @@ class NetcdfWriter:
             made.attrs[key] = value
 
 
+class _Opened(h5py.File):  # type: ignore[misc]
+    """A file that opens each of its objects once: dimensions are asked for some thirty times a variable."""
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        self._objects: dict[str, Any] = {}
+        super().__init__(*arguments, **options)
+
+    def __getitem__(self, name: str) -> Any:
+        if name == "/":
+            return self
+        if name not in self._objects:
+            self._objects[name] = super().__getitem__(name)
+        return self._objects[name]
+
+    def __delitem__(self, name: str) -> None:
+        self._objects.clear()
+        super().__delitem__(name)
+
+
 @contextmanager
 def new_file(path: Path, dims: Mapping[str, int], title: str) -> Iterator[NetcdfWriter]:
     """Write a new file at `path` with the dimensions `dims`.
@@ -99,7 +118,7 @@ def new_file(path: Path, dims: Mapping[str, int], title: str) -> Iterator[Netcdf
         The file can't be written.
     """
     image = io.BytesIO()
-    with h5netcdf.File(image, "w") as file:
+    with _Opened(image, "w", track_order=True) as opened, h5netcdf.File(opened, "w") as file:
         yield NetcdfWriter(file, dims, title)
     path.write_bytes(image.getbuffer())
 
