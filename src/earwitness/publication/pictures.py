@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Mapping
+import sys
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from multiprocessing import get_context
+from types import ModuleType
 from typing import Final
 
 from earwitness.exhibits.description import Exhibit, Mark
@@ -43,7 +46,8 @@ def pictures(context: PublicationContext) -> Pictures:
         # the workers inherit the mask: a Ctrl-C reaches this process alone, and leaving the pool ends them
         mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         try:
-            drawing = pool.map(_call, jobs)
+            with _script_out_of_sight():
+                drawing = pool.map(_call, jobs)
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, mask)
         try:
@@ -56,6 +60,17 @@ def pictures(context: PublicationContext) -> Pictures:
         stills=dict(zip(map(picture_path, context.pictured), drawn[:count], strict=True)),
         marked=dict(zip(places, drawn[count:], strict=True)),
     )
+
+
+@contextmanager
+def _script_out_of_sight() -> Iterator[None]:
+    """While processes start: else they run the script that calls anew, though they need nothing of it."""
+    script = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = script
 
 
 def _marked(exhibits: tuple[Exhibit, ...], mark: Mark) -> partial[bytes]:
