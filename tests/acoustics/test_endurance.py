@@ -77,6 +77,14 @@ def test_what_noise_makes_unsure_is_as_much_as_it_says() -> None:
     assert (spread / found.uncertainty_db[probes].mean(axis=0)).mean() == pytest.approx(1.0, rel=0.3)
 
 
+def test_noise_is_taken_off_probes() -> None:
+    _, seconds = run()
+    found = frames_of(recorded(seconds, noise=5e-4), seconds.ravel(), RATE)
+    octave = found.octave_hz.tolist().index(2000.0)
+    # left on, it would raise probes before the load by 6 %, so that the load reads 0.25 dB low
+    assert found.change_db[found.kind == LOAD, octave].mean() == pytest.approx(0.0, abs=0.06)
+
+
 def test_motion_in_the_bass_is_neither_limiter_nor_heat() -> None:
     kinds, seconds = run()
     lines = np.fft.rfftfreq(RATE, 1.0 / RATE)
