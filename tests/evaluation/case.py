@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from evaluation.physics import Made, make
 from evaluation.population import draw
+from evaluation.scores import Statement
 from evaluation.truth import Spot, TrueFeature, causes, meets, real, true_features
 
+from earwitness.findings.causes.judge import causes_of
 from earwitness.findings.features import find_features
+from earwitness.measurement.geometry import Turntable
+from earwitness.records.causes import FeatureCauses
 from earwitness.records.features import Feature
 from earwitness.records.takes import Direction, Orbit
 from earwitness.virtual.standard_curves import DIRECTIONS
@@ -33,8 +37,15 @@ class Looked:
         The found features as spots, the most pronounced first.
     examples
         Of each true feature that shows, its frequency and its set of causes.
+    said
+        What is said of each of those: of the found feature that meets it, the most pronounced if several do;
+        "can't tell" where none does.
     found_examples
-        The same of each found feature.
+        As `examples`, of each found feature.
+    told
+        What is said of each found feature.
+    faults
+        Parameters of the faults, by cause.
     false_alarms
         Found features where nothing is at work.
     frequency_octaves
@@ -48,11 +59,15 @@ class Looked:
     hit: tuple[bool, ...]
     found: tuple[tuple[Spot, ...], ...]
     examples: tuple[tuple[float, frozenset[str]], ...]
+    said: tuple[Statement, ...]
     found_examples: tuple[tuple[float, frozenset[str]], ...]
+    told: tuple[FeatureCauses, ...]
+    faults: tuple[tuple[str, Mapping[str, float]], ...]
     false_alarms: int
     frequency_octaves: tuple[float, ...]
     made_s: float
     looked_s: float
+    told_s: float
 
 
 def look(seed: int) -> Looked:
@@ -63,11 +78,19 @@ def look(seed: int) -> Looked:
     between = time.perf_counter()
     found = find_features(made.responses)
     looked_s = time.perf_counter() - between
-    return looked(made, true, [spots(each) for each in found], between - start, looked_s)
+    rig = made.drawn.scenario.turntable
+    turntable = Turntable(rig.distance_m, rig.rotation_behind_m)
+    told = causes_of(made.responses, found, turntable, made.drawn.scenario.air.speed)
+    told_s = time.perf_counter() - between - looked_s
+    return looked(made, true, [spots(each) for each in found], told, (between - start, looked_s, told_s))
 
 
 def looked(
-    made: Made, true: tuple[TrueFeature, ...], found: Sequence[Sequence[Spot]], made_s: float, looked_s: float
+    made: Made,
+    true: tuple[TrueFeature, ...],
+    found: Sequence[Sequence[Spot]],
+    told: tuple[FeatureCauses, ...],
+    times_s: tuple[float, float, float],
 ) -> Looked:
     """Hold what was found against what is true."""
     shown = [each for each in true if each.shows]
@@ -89,12 +112,31 @@ def looked(
         hit=tuple(any(meets(some, each) for some in found) for each in true),
         found=tuple(tuple(some) for some in found),
         examples=tuple((each.top.frequency_hz, causes(made, each.spots)) for each in shown),
+        said=tuple(statement_of(each, found, told) for each in shown),
         found_examples=tuple((some[0].frequency_hz, causes(made, some)) for some in found),
+        told=told,
+        faults=tuple((each.cause, each.parameters) for each in made.mechanisms),
         false_alarms=sum(not real(made, some) for some in found),
         frequency_octaves=tuple(errors),
-        made_s=made_s,
-        looked_s=looked_s,
+        made_s=times_s[0],
+        looked_s=times_s[1],
+        told_s=times_s[2],
     )
+
+
+def statement(told: FeatureCauses) -> Statement:
+    """As scores want it."""
+    return Statement({each.cause.value: each.probability for each in told.said}, told.cannot_tell)
+
+
+def statement_of(
+    true: TrueFeature, found: Sequence[Sequence[Spot]], told: Sequence[FeatureCauses]
+) -> Statement:
+    """What is said of a true feature."""
+    for some, causes_told in zip(found, told, strict=True):
+        if meets(some, true):
+            return statement(causes_told)
+    return Statement({}, 1.0)
 
 
 def spots(feature: Feature) -> tuple[Spot, ...]:

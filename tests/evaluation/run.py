@@ -16,9 +16,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from evaluation.baselines import Frequencies, base_rates, majority
-from evaluation.case import Looked, look
+from evaluation.case import Looked, look, statement
 from evaluation.population import FOREIGN, HELD_OUT, TUNING
 from evaluation.scores import (
+    CAUSES,
+    SAID,
     Judged,
     Statement,
     brier,
@@ -91,26 +93,81 @@ def judged(some: Sequence[Looked], say: Sayer) -> list[Judged]:
     return [Judged(c.seed, true, say(at)) for c in some for at, true in c.examples]
 
 
+def modules(some: Sequence[Looked]) -> list[Judged]:
+    """What the modules say of them; of what wasn't found nothing can be told."""
+    return [
+        Judged(c.seed, true, said) for c in some for (_, true), said in zip(c.examples, c.said, strict=True)
+    ]
+
+
+def modules_of_found(some: Sequence[Looked]) -> list[Judged]:
+    """What the modules say of found features."""
+    return [
+        Judged(c.seed, true, statement(told))
+        for c in some
+        for (_, true), told in zip(c.found_examples, c.told, strict=True)
+    ]
+
+
+def found_table(title: str, some: Sequence[Looked], frequencies: Frequencies, base: dict[str, float]) -> None:
+    """Print, of found features, each cause's right, said and there, and the errors of what was fitted."""
+    all_of = modules_of_found(some)
+    by_band = [Judged(c.seed, true, frequencies.say(at)) for c in some for at, true in c.found_examples]
+    print(f"\n{title}: causes of {len(all_of)} found features")
+    for name, these in (("modules", all_of), ("frequencies", by_band)):
+        low, high = brier_interval(these, base)
+        print(
+            f"  {name:14}{brier(these, base):8.3f}{f'{low:.3f} – {high:.3f}':>16}"
+            f"{100.0 * exact_share(these):9.1f} %{100.0 * cannot_tell_share(these):8.1f} %"
+        )
+    print(f"  {'cause':24}{'right':>8}{'said':>8}{'there':>8}{'can’t tell':>12}")
+    for cause in CAUSES:
+        there = [j for j in all_of if cause in j.true]
+        said = [j for j in all_of if cause in j.statement.said]
+        right = sum(cause in j.true for j in said)
+        silent = sum(j.statement.cannot_tell >= SAID for j in there)
+        print(f"  {cause:24}{right:8d}{len(said):8d}{len(there):8d}{silent:12d}")
+    for cause, name in (("resonance", "frequency_hz"), ("resonance", "q"), ("spaced_sources", "spacing_m")):
+        errors = parameter_errors(some, cause, name)
+        if errors:
+            print(
+                f"  {cause}, {name}: median error {100.0 * float(np.median(errors)):.1f} % of {len(errors)}"
+            )
+
+
+def parameter_errors(some: Sequence[Looked], cause: str, name: str) -> list[float]:
+    """Relative errors of a fitted parameter against the nearest true one, of features where both say so."""
+    errors = []
+    for case in some:
+        true = [p[name] for of, p in case.faults if of == cause and name in p]
+        for (_, causes), told in zip(case.found_examples, case.told, strict=True):
+            said = next((each for each in told.said if each.cause.value == cause), None)
+            if said is None or cause not in causes or said.probability < SAID or not true:
+                continue
+            fitted = [each.value for each in said.parameters if each.name == name]
+            errors += [min(abs(value / t - 1.0) for t in true) for value in fitted]
+    return errors
+
+
 def cause_table(title: str, some: Sequence[Looked], sayers: dict[str, Sayer], base: dict[str, float]) -> None:
     """Print scores of each sayer under the population's priors and others, and what it confuses."""
+    said = {name: judged(some, say) for name, say in sayers.items()} | {"modules": modules(some)}
     print(f"\n{title}: causes of {sum(len(c.examples) for c in some)} features")
     print(f"  {'':14}{'Brier':>8}{'95 %':>16}{'even':>8}{'2 × res.':>9}{'exact set':>11}  can't tell")
-    for name, say in sayers.items():
-        all_of = judged(some, say)
+    for name, all_of in said.items():
         low, high = brier_interval(all_of, base)
         print(
             f"  {name:14}{brier(all_of, base):8.3f}{f'{low:.3f} – {high:.3f}':>16}"
             f"{brier(even(all_of), base):8.3f}{brier(shifted(all_of, 'resonance', 2.0), base):9.3f}"
             f"{100.0 * exact_share(all_of):9.1f} %{100.0 * cannot_tell_share(all_of):8.1f} %"
         )
-    for name, say in sayers.items():
-        all_of = judged(some, say)
+    for name, all_of in said.items():
         print(f"\n  {name}: said, observed, pairs")
         for bin_ in reliability(all_of, base):
             print(f"    {bin_.said:6.2f}{bin_.observed:8.2f}{bin_.count:8d}")
         print(f"  {name}: true set → said set, how often")
-        for (true, said), count in sorted(confusion(all_of).items(), key=lambda pair: -pair[1])[:12]:
-            print(f"    {count:5d}  {true} → {said}")
+        for (true, told), count in sorted(confusion(all_of).items(), key=lambda pair: -pair[1])[:12]:
+            print(f"    {count:5d}  {true} → {told}")
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -141,11 +198,15 @@ def main(words: Sequence[str] | None = None) -> int:
     if foreign:
         feature_table(foreign_title, foreign)
     cause_table(title, apart, sayers, base)
+    of_found = Frequencies.of([example for case in learnt for example in case.found_examples])
+    found_table(title, apart, of_found, base)
     if foreign:
         cause_table(foreign_title, foreign, sayers, base)
+        found_table(foreign_title, foreign, of_found, base)
     made, looked_at = (np.array([getattr(c, name) for c in looked]) for name in ("made_s", "looked_s"))
     print(f"\na case: made in {np.median(made):.2f} s (at most {made.max():.1f})")
     print(f"features in {np.median(looked_at):.2f} s (at most {looked_at.max():.1f})")
+    print(f"causes in {np.median([c.told_s for c in looked]):.2f} s")
     print(f"in all {time.perf_counter() - start:.0f} s")
     return 0
 

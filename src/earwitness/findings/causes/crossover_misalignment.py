@@ -1,0 +1,92 @@
+"""Drivers out of step: what is late or turned over between them, beyond what their levels demand.
+
+Ways of minimum phase have, between them, the phase that the ratio of their levels demands
+(`acoustics.phase`); what is left over is a delay (a slope over frequency) and a polarity (a turn by π at all
+frequencies). Prediction: with that left turned back the sum changes where both are heard. Taken for granted
+is that each way is of minimum phase, so that a driver set back by design counts as late; and, since it is
+seen in no sum, that the upper driver falls by a second order more below its own resonance, about 2.2 times
+below the crossover, which turns it ahead by 2·T(ln 2.2)/π = 0.59 rad there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.acoustics.phase import minimum_phase, tail
+from earwitness.findings.causes.form import Judged, effect_db, parameter
+from earwitness.findings.causes.scene import Scene
+from earwitness.records.causes import Cause
+from earwitness.records.features import Feature
+
+Float64s = npt.NDArray[np.float64]
+
+CAUSE: Final = Cause.CROSSOVER_MISALIGNMENT
+#: Levels and phases are compared where the weaker has this share of the power, at so many points at least.
+HEARD, LEAST_POINTS = 0.03, 24
+#: The ratio's slope, orders of filters and drivers.
+SLOPES: Final = (0.0, 8.0)
+#: The upper driver's own resonance lies so far below the crossover, and makes it fall by this order more.
+RESONANCE_BELOW, RESONANCE_ORDER = 2.2, 2.0
+#: What these assumptions leave open, radians (computed for resonances 1.5 to 4 times below).
+OPEN_RAD: Final = 0.3
+#: Delays that are tried, s; a turn over is preferred to a delay so long by this part of the sum.
+TRIED_S: Final = np.linspace(-0.35e-3, 0.35e-3, 281)
+LONG_S, PREFERRED = 2e-4, 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The second driver turned over or not, how late it is, and how well that holds (0 … 1)."""
+
+    turned: bool
+    late_s: float
+    late_u_s: float
+    coherence: float
+
+
+def step(scene: Scene) -> Step | None:
+    """None where they are nowhere heard together."""
+    frequency = scene.heard.frequency_hz
+    weight = np.minimum(scene.share, 1.0 - scene.share)
+    middle = int(np.argmax(weight))
+    quiet = np.flatnonzero(weight < HEARD)
+    first = int(max(quiet[quiet < middle], default=-1)) + 1
+    last = int(min(quiet[quiet > middle], default=frequency.size))
+    if last - first < LEAST_POINTS:
+        return None
+    band = slice(first, last)
+    ratio = scene.amplitude[1, band] / scene.amplitude[0, band]
+    logs, level = np.log(frequency[band]), np.log(np.abs(ratio))
+    slope = float(np.clip(np.polyfit(logs, level, 1)[0], *SLOPES))
+    demanded = minimum_phase(level, float(logs[1] - logs[0]), slope, slope)
+    above = np.log(frequency[band] / (frequency[middle] / RESONANCE_BELOW))
+    demanded = demanded + RESONANCE_ORDER * tail(np.maximum(above, 0.0)) / np.pi
+    some = weight[band]
+    left = np.exp(1j * (np.angle(ratio) - demanded)) * some
+    omega = 2.0 * np.pi * frequency[band]
+    sums = (np.exp(1j * np.multiply.outer(TRIED_S, omega)) @ left).real / some.sum()
+    best = int(np.argmax(np.abs(sums) - PREFERRED * (TRIED_S / LONG_S) ** 2))
+    late, coherence = float(TRIED_S[best]), float(abs(sums[best]))
+    open_s = OPEN_RAD / float(np.average(omega, weights=some))
+    # what the assumptions may explain is taken for explained
+    return Step(bool(sums[best] < 0.0), late**3 / (late**2 + open_s**2), open_s, coherence)
+
+
+def judge(scene: Scene, feature: Feature, found: Step | None) -> Judged:
+    """By what is left between the fitted amplitudes."""
+    if found is None:
+        return Judged(CAUSE, 0.0, against=("the drivers are nowhere heard together",))
+    sent = scene.amplitude.copy()
+    sent[1] = sent[1] * np.exp(2j * np.pi * scene.heard.frequency_hz * found.late_s)
+    sent[1] *= -1.0 if found.turned else 1.0
+    effect = effect_db(scene, feature, scene.pressure(amplitude=sent))
+    return Judged(
+        CAUSE,
+        effect,
+        (parameter("late_s", found.late_s, found.late_u_s),),
+        ("one driver is turned over",) if found.turned else (),
+    )

@@ -1,0 +1,34 @@
+"""A box's edges: the rim sends out what reaches it, later and turned over, by a way that direction changes.
+
+Prediction: a source on a rectangular face against the same one on a ball as large (which has the step from
+half to full space, but no rim). One half-width holds for both orbits, left and right. A body that a ball fits
+better has no edges.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from earwitness.findings.causes.form import Judged, effect_db, parameter
+from earwitness.findings.causes.scene import Scene, Without
+from earwitness.records.causes import Cause
+from earwitness.records.features import Feature
+
+CAUSE: Final = Cause.EDGE_DIFFRACTION
+
+
+def judge(scene: Scene, feature: Feature) -> Judged:
+    """By the fitted face; nothing on a ball."""
+    if scene.geometry.body == "ball":
+        return Judged(CAUSE, 0.0, against=("a body without edges fits all directions better",))
+    found = effect_db(scene, feature, scene.pressure(Without(edges=True)))
+    names = ("edge_to_side_m", "edge_up_m", "edge_down_m")
+    return Judged(
+        CAUSE,
+        found,
+        tuple(
+            parameter(name, value, float(spread))
+            for name, value, spread in zip(names, scene.geometry.size_m, scene.uncertainty[4:], strict=True)
+        ),
+        ("one face fits both orbits better than a ball",),
+    )

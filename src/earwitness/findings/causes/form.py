@@ -1,0 +1,59 @@
+"""The form that all modules share: a mechanism taken out of the fitted scene, and what that does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.findings.causes.scene import Scene
+from earwitness.records.causes import Cause, CauseParameter
+from earwitness.records.features import Feature
+
+Float64s = npt.NDArray[np.float64]
+Complex128s = npt.NDArray[np.complex128]
+
+#: Half the width of a 95 % interval in standard uncertainties.
+WIDE: Final = 1.96
+LEAST: Final = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What one module finds for one feature.
+
+    `effect_db` is 20 lg|with / without the mechanism| in the mean over the feature's places, counted to the
+    feature's sign.
+    """
+
+    cause: Cause
+    effect_db: float
+    parameters: tuple[CauseParameter, ...] = ()
+    evidence: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+
+
+def effect_db(scene: Scene, feature: Feature, without: Complex128s) -> float:
+    """Mean over the feature's places of what a scene has over one without (D, F), to the feature's sign."""
+    whole = scene.pressure()
+    rows = {direction: row for row, direction in enumerate(scene.heard.directions)}
+    found = []
+    for place in feature.places:
+        row = rows.get(place.direction.shared)
+        if row is not None:
+            at = nearest(scene.heard.frequency_hz, place.frequency_hz)
+            ratio = abs(whole[row, at]) / max(abs(without[row, at]), LEAST)
+            found.append(feature.sign * 20.0 * np.log10(max(ratio, LEAST)))
+    return float(np.mean(found)) if found else 0.0
+
+
+def nearest(frequency_hz: Float64s, wanted_hz: float) -> int:
+    """Index of the nearest frequency."""
+    return int(np.argmin(np.abs(np.log(frequency_hz / wanted_hz))))
+
+
+def parameter(name: str, value: float, uncertainty: float) -> CauseParameter:
+    """With its interval from a standard uncertainty."""
+    return CauseParameter(name, value, value - WIDE * uncertainty, value + WIDE * uncertainty)

@@ -1,0 +1,108 @@
+"""Causes of features: the scene once, every module on every feature, and how probable each cause is then.
+
+What a module finds counts by its margin: how far its effect lies above both a decibel and half of the
+largest effect of any module. A logistic of the margin (`weights`) gives the odds that the cause is one of the
+feature's, on top of prior odds by octave band. Causes coexist, so that probabilities needn't add up to 1.
+Where no scene can be fitted, or the fitted one doesn't explain the data, it can't be told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from earwitness.findings.causes.form import Judged, nearest
+from earwitness.findings.causes.registry import judges
+from earwitness.findings.causes.scene import Scene, fit_scene, hear
+from earwitness.findings.causes.weights import PRIOR, PRIOR_WEIGHT, WEIGHTS, band
+from earwitness.measurement.geometry import Turntable
+from earwitness.records.causes import Cause, CauseSaid, FeatureCauses
+from earwitness.records.features import Feature
+from earwitness.records.responses import Responses
+
+#: An effect counts from here on, and from this part of the largest.
+LEAST_DB, LEAST_PART = 1.0, 0.5
+#: Margins beyond this say no more.
+MOST_MARGIN_DB: Final = 3.0
+#: Misfit of the scene about the feature: from the first on doubt grows, at the second nothing can be told.
+DOUBT, HOPELESS = 0.25, 0.6
+#: About the feature: points to either side.
+ABOUT: Final = 16
+
+
+def causes_of(
+    responses: Responses, features: Sequence[Feature], turntable: Turntable, speed_m_s: float
+) -> tuple[FeatureCauses, ...]:
+    """Of each feature, in their order.
+
+    Parameters
+    ----------
+    turntable
+        Of the rig that made the responses: a scene rests on the ways to the microphone.
+    """
+    gates = responses.gate_s[responses.gate_s > 0.0]
+    heard = hear(responses, turntable, speed_m_s)
+    if heard is None or not gates.size:
+        return tuple(_not_told(each) for each in features)
+    return judged(fit_scene(heard), float(gates.min()), features)
+
+
+def judged(scene: Scene, gate_s: float, features: Sequence[Feature]) -> tuple[FeatureCauses, ...]:
+    """The same from a fitted scene."""
+    modules = judges(scene, gate_s)
+    return tuple(weighed(scene, feature, [judge(feature) for judge in modules]) for feature in features)
+
+
+def weighed(scene: Scene, feature: Feature, found: Sequence[Judged]) -> FeatureCauses:
+    """Probabilities from what all modules found."""
+    margin = margins([each.effect_db for each in found])
+    said = [
+        CauseSaid(
+            each.cause,
+            probability(each.cause, feature.frequency_hz, float(m)),
+            each.effect_db,
+            each.parameters,
+            each.evidence,
+            each.against,
+        )
+        for each, m in zip(found, margin, strict=True)
+    ]
+    fitted = {each.cause for each in found}
+    said += [
+        CauseSaid(cause, prior(cause, feature.frequency_hz), None) for cause in Cause if cause not in fitted
+    ]
+    at = nearest(scene.heard.frequency_hz, feature.frequency_hz)
+    misfit = float(np.median(scene.misfit[max(at - ABOUT, 0) : at + ABOUT + 1]))
+    doubt = float(np.clip((misfit - DOUBT) / (HOPELESS - DOUBT), 0.0, 1.0))
+    return FeatureCauses(
+        tuple(sorted(said, key=lambda each: -each.probability)),
+        doubt,
+        "two drivers on one body don't explain what is heard here" if doubt > 0.0 else "",
+    )
+
+
+def margins(effects_db: Sequence[float]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """How far each effect lies above what counts, dB, within ±3."""
+    effects = np.asarray(effects_db, dtype=np.float64)
+    least = max(LEAST_DB, LEAST_PART * float(effects.max(initial=0.0)))
+    return np.asarray(np.clip(effects - least, -MOST_MARGIN_DB, MOST_MARGIN_DB))
+
+
+def prior(cause: Cause, frequency_hz: float) -> float:
+    """How often the cause is there in the feature's octave band, before anything is looked at."""
+    return PRIOR[cause][band(frequency_hz)]
+
+
+def probability(cause: Cause, frequency_hz: float, margin_db: float) -> float:
+    """By the logistic of the margin and the prior odds."""
+    p = prior(cause, frequency_hz)
+    constant, slope = WEIGHTS[cause]
+    return float(1.0 / (1.0 + np.exp(-(constant + slope * margin_db + PRIOR_WEIGHT * np.log(p / (1.0 - p))))))
+
+
+def _not_told(feature: Feature) -> FeatureCauses:
+    said = [CauseSaid(cause, prior(cause, feature.frequency_hz), None) for cause in Cause]
+    doubt = "responses with phase from enough directions on both orbits are needed"
+    return FeatureCauses(tuple(sorted(said, key=lambda each: -each.probability)), 1.0, doubt)
