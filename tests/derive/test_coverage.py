@@ -231,7 +231,44 @@ def test_the_least_angle_is_the_least_of_the_curve_and_not_of_the_means() -> Non
     (clause,) = figure.value.clauses
     assert clause.positive_deg == pytest.approx(90.0, abs=0.8)
     assert clause.least_deg == figure.also["narrowest"]
-    assert str(coverage_sentence(figure)).startswith("±90° (narrowest 83°)")
+    assert " to each side (narrowest 83°) from " in str(coverage_sentence(figure))
+
+
+def nulled(on_axis_db: float, octaves: float) -> closed_forms.Pattern:
+    """Even but on axis, where it is so much less for so many octaves about 2 kHz, and behind: 20 dB less."""
+
+    def pattern(n: Floats, frequency_hz: Floats) -> Floats:
+        axis = (n[:, 0] > np.cos(np.deg2rad(5.0)))[:, None]
+        here = np.abs(np.log2(frequency_hz / 2000.0)) < octaves / 2.0
+        null = np.where(axis & here, 10.0 ** (on_axis_db / 10.0), 1.0)
+        return np.where((n[:, 0] < -0.95)[:, None], 0.01, null)
+
+    return pattern
+
+
+def test_an_angle_about_a_null_on_axis_is_no_coverage() -> None:
+    """8 dB less on axis: only the rear falls 6 dB below that, which says nothing of how far it reaches."""
+    _, figures = coverage_of(nulled(-8.0, 12.0))
+    value = figures[FigureName.COVERAGE_HORIZONTAL].value
+    assert isinstance(value, NotAvailable)
+    assert value.reason == "the axis lies in a null: beside it, it is louder by more than the fall looked for"
+
+
+def test_a_hollow_on_axis_is_none() -> None:
+    """4 dB less: the edge is where the level is 6 dB below the axis still."""
+    value = coverage_of(nulled(-4.0, 12.0))[1][FigureName.COVERAGE_HORIZONTAL].value
+    assert isinstance(value, Plateaus)
+
+
+def test_beside_the_band_of_a_null_coverage_is_told() -> None:
+    """An octave about 2 kHz is left out: what remains above it is the longest stretch, from 2.8 kHz."""
+    charts, figures = coverage_of(nulled(-12.0, 1.0))
+    value = figures[FigureName.COVERAGE_HORIZONTAL].value
+    assert isinstance(value, Plateaus)
+    # smoothed by 1/3 octave, the null reaches no further than a sixth beyond its edges
+    assert 2000.0 * 2.0 ** (1 / 3) < value.clauses[0].from_hz < 2000.0 * 2.0 ** (0.5 + 1 / 6 + 1 / 12)
+    middle = int(np.argmin(np.abs(GRID - 2000.0)))
+    assert np.isnan(charts["horizontal"].positive_deg[middle])
 
 
 def test_all_round_is_said_only_where_no_sample_crosses() -> None:

@@ -75,7 +75,6 @@ def test_signs_and_angles() -> None:
     assert number_text(2.9, 1, signed=True) == "+2.9"
     assert number_text(-0.01, 1, signed=True) == "0.0"
     assert value_text(48.2, "°", 0) == "48°"
-    assert angle_text(48.2, both_sides=True) == "±48°"
     assert angle_text(48.2) == "48°"
 
 

@@ -41,7 +41,8 @@ class OrbitCoverage:
 
     `positive_deg` and `negative_deg` have shape (F,): the half-angle, inf where the level never falls so far,
     NaN where that isn't known. The raw ones are about the on-axis response as measured, with every direction
-    as measured. The draws have shape (N, F'), at every `EVERY`-th frequency.
+    as measured. The draws have shape (N, F'), at every `EVERY`-th frequency. `about_a_null` (F,) is where the
+    axis lies in a null, so that an angle about it isn't known.
     """
 
     chart: CoverageMap
@@ -51,6 +52,7 @@ class OrbitCoverage:
     raw_negative_deg: Floats
     positive_draws_deg: Floats
     negative_draws_deg: Floats
+    about_a_null: Bools
 
 
 def crossings_deg(angle_deg: Floats, relative_db: Floats, valid: Bools) -> tuple[Floats, Floats]:
@@ -97,7 +99,10 @@ def orbit_coverage(derived: DerivedCurves, orbit: Orbit) -> OrbitCoverage | None
     level = level_db(smooth)
     known = smooth_valid & np.isfinite(level)
     relative = np.where(known & known[axis], level - level[axis], np.nan)
-    positive, negative = crossings_deg(angle, relative, known & known[axis])
+    null = _about_a_null(angle, relative, known & known[axis])
+    positive, negative = (
+        np.where(null, np.nan, side) for side in crossings_deg(angle, relative, known & known[axis])
+    )
     drawn = relative[:, ::EVERY] + _error_draws(derived, rows, axis)
     draws = crossings_deg(angle, drawn, (known & known[axis])[:, ::EVERY])
     spread = [_spread_deg(field.frequency_hz, side) for side in draws]
@@ -119,7 +124,16 @@ def orbit_coverage(derived: DerivedCurves, orbit: Orbit) -> OrbitCoverage | None
     axis_db = level_db(field.power[rows[axis]])
     about_raw = np.where(field.valid[rows], level_db(field.power[rows]), np.nan) - axis_db
     unsmoothed = crossings_deg(angle, about_raw, np.isfinite(about_raw))
-    return OrbitCoverage(chart, positive, negative, *unsmoothed, *draws)
+    return OrbitCoverage(chart, positive, negative, *unsmoothed, *draws, null)
+
+
+def _about_a_null(angle_deg: Floats, relative_db: Floats, known: Bools) -> Bools:
+    """Where the main lobe stands as far above the axis as its edge is to lie below it, shape (F,).
+
+    A fall to the edge is then one by twice as much or more: it says nothing of how far the sound reaches.
+    """
+    lobe = np.where(known, relative_db, -np.inf)[np.abs(angle_deg) <= MAIN_LOBE_DEG]
+    return np.asarray(lobe.max(axis=0) > -EDGE_DB)
 
 
 def missing_directions(field: Directivity, orbit: Orbit, wanted_deg: Floats) -> tuple[str, ...]:

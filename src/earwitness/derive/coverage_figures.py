@@ -35,6 +35,8 @@ SIDES_APART_DEG: Final = 5.0
 #: What is known over less than this isn't summed up.
 LEAST_OCTAVES: Final = 1.0
 
+_NULL: Final = "the axis lies in a null: beside it, it is louder by more than the fall looked for"
+
 NAMES: Final[Mapping[Orbit, FigureName]] = {
     Orbit.HORIZONTAL: FigureName.COVERAGE_HORIZONTAL,
     Orbit.VERTICAL: FigureName.COVERAGE_VERTICAL,
@@ -82,6 +84,8 @@ def _value(derived: DerivedCurves, orbit: Orbit, found: OrbitCoverage | None) ->
     inside = (frequency >= COVERAGE_BAND_HZ[0]) & (frequency <= COVERAGE_BAND_HZ[1])
     run = _longest_run(inside & ~np.isnan(sides).any(axis=0))
     if len(run) < LEAST_OCTAVES * POINTS_PER_OCTAVE / EVERY:
+        if found.about_a_null[::EVERY][inside].mean() > 0.5:
+            return NotAvailable(_NULL)
         if missing:
             return NotAvailable("directions were not measured", missing=missing)
         return _too_little(derived, found)

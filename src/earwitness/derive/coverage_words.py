@@ -1,20 +1,29 @@
-"""A coverage in plain words: "±65° from 300 Hz to 1.2 kHz, narrowing to ±45° by 2.5 kHz, steady to 9 kHz"."""
+"""A coverage in plain words.
+
+"65° to each side from 300 Hz to 1.2 kHz, narrowing to 45° to each side by 2.5 kHz, steady to 9 kHz". A
+± stands before an uncertainty alone.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Final
 
-from earwitness.derive.formatting import angle_text, frequency_text
+from earwitness.derive.formatting import angle_text, decimals_for, frequency_text, value_text
 from earwitness.derive.plateaus import STEADY_DEG
 from earwitness.records.errors import NotAvailableError
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Plateau, Plateaus
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
+from earwitness.records.uncertainty import NEGLIGIBLE
 
 #: What the positive and the negative side are called.
 SIDES: Final[Mapping[FigureName, tuple[str, str]]] = {
     FigureName.COVERAGE_HORIZONTAL: ("to the left", "to the right"),
     FigureName.COVERAGE_VERTICAL: ("up", "down"),
+}
+BOTH_SIDES: Final[Mapping[FigureName, str]] = {
+    FigureName.COVERAGE_HORIZONTAL: " to each side",
+    FigureName.COVERAGE_VERTICAL: " up and down",
 }
 _NEVER_DEG: Final = 180.0
 
@@ -22,8 +31,8 @@ _NEVER_DEG: Final = 180.0
 def coverage_sentence(figure: Figure) -> Sentence:
     """The clauses of a coverage in words, without capital or full stop.
 
-    Both sides are one ± where the figure has them alike. Where the level never falls that far on either side
-    the coverage is "all round", where on one side, "all the way" there.
+    Both sides are one angle where the figure has them alike. Where the level never falls that far on either
+    side the coverage is "all round", where on one side, "all the way" there.
 
     Raises
     ------
@@ -89,10 +98,10 @@ def clause_edges(figure: Figure, index: int, clause: Plateau) -> tuple[Number, N
 
 
 def clause_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
-    """How far a clause reaches: ``±65°``, ``40° up and 25° down``, ``all round``.
+    """How far a clause reaches: ``65° ± 2° to each side``, ``40° up and 25° down``, ``all round``.
 
     The angles are means. Where the curve leaves the narrower of them by more than what counts as steady, its
-    least is said, too: ``±91° (narrowest 85°)``.
+    least is said, too: ``91° to each side (narrowest 85°)``.
     """
     sides = [side for side in (clause.positive_deg, clause.negative_deg) if side is not None]
     means = _mean_angles(figure, index, clause)
@@ -108,18 +117,26 @@ def _mean_angles(figure: Figure, index: int, clause: Plateau) -> Sentence:
     if clause.positive_deg is None and clause.negative_deg is None:
         return say("all round")
     if clause.positive_deg is not None and clause.positive_deg == clause.negative_deg:
-        text = angle_text(clause.positive_deg, both_sides=True)
-        return say(Number(text, clause.positive_deg, f"{path}/positive_deg"))
+        alike = _side(clause.positive_deg, clause.positive_uncertainty_deg, f"{path}/positive")
+        return say(alike, BOTH_SIDES[figure.name])
     positive, negative = SIDES[figure.name]
     return say(
-        _side(clause.positive_deg, f"{path}/positive_deg"),
+        _side(clause.positive_deg, clause.positive_uncertainty_deg, f"{path}/positive"),
         f" {positive} and ",
-        _side(clause.negative_deg, f"{path}/negative_deg"),
+        _side(clause.negative_deg, clause.negative_uncertainty_deg, f"{path}/negative"),
         f" {negative}",
     )
 
 
-def _side(angle_deg: float | None, reference: str) -> Sentence:
-    return (
-        say("all the way") if angle_deg is None else say(Number(angle_text(angle_deg), angle_deg, reference))
+def _side(angle_deg: float | None, uncertainty_deg: float | None, reference: str) -> Sentence:
+    """An angle and what it is unsure by in whole degrees, or in parts of one where that is less than one."""
+    if angle_deg is None:
+        return say("all the way")
+    if uncertainty_deg is None or uncertainty_deg < NEGLIGIBLE:
+        return say(Number(angle_text(angle_deg), angle_deg, f"{reference}_deg"))
+    decimals = max(decimals_for(uncertainty_deg), 0) if uncertainty_deg < 0.95 else 0
+    return say(
+        Number(value_text(angle_deg, "°", decimals), angle_deg, f"{reference}_deg"),
+        " ± ",
+        Number(value_text(uncertainty_deg, "°", decimals), uncertainty_deg, f"{reference}_uncertainty_deg"),
     )

@@ -43,9 +43,9 @@ def frequency_text(frequency_hz: float, digits: int = 2) -> str:
     return f"{rounded:g} Hz"
 
 
-def angle_text(angle_deg: float, both_sides: bool = False) -> str:
-    """An angle in whole degrees: ``48°``, or ``±48°``."""
-    return f"{'±' if both_sides else ''}{number_text(angle_deg, 0)}°"
+def angle_text(angle_deg: float) -> str:
+    """An angle in whole degrees: ``48°``."""
+    return f"{number_text(angle_deg, 0)}°"
 
 
 def _joined(unit: str) -> str:
