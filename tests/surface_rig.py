@@ -98,7 +98,7 @@ def recorded(
     ]
     on_them = tuple(take_of(point) for point in points)
     heard = {take.id: response for take, response in deconvolve(folder, [*takes, *on_them])}
-    facts = TypeAdapter(CaseFacts).validate_python(tomllib.loads(scenario.facts.read_text(encoding="utf-8")))
+    facts = TypeAdapter(CaseFacts).validate_python(tomllib.loads(scenario.facts_text))
     distance, behind, height, temperature = RIGS[rig]
     at_rig = replace(
         facts.rig,

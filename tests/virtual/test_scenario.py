@@ -31,7 +31,7 @@ def scenario(request: pytest.FixtureRequest) -> Scenario:
 
 
 def facts_of(scenario: Scenario) -> CaseFacts:
-    return TypeAdapter(CaseFacts).validate_python(tomllib.loads(scenario.facts.read_text(encoding="utf-8")))
+    return TypeAdapter(CaseFacts).validate_python(tomllib.loads(scenario.facts_text))
 
 
 def test_there_are_enough_and_two_without_faults() -> None:
@@ -49,6 +49,35 @@ def test_there_are_enough_and_two_without_faults() -> None:
         "voicing",
         "port_or_cavity",
     }
+
+
+@pytest.mark.parametrize(
+    ("rig", "distance_m", "behind_m", "height_m", "temperature_c", "angle_deg"),
+    # as the rigs' files have them; a living room's table is set by eye, 1° alike and 1° at random: √2°
+    [("living_room", 1.0, 0.12, 1.2, 22.0, 1.4), ("garden", 2.0, 0.10, 3.2, 16.0, 0.5)],
+)
+def test_facts_are_of_the_rig_in_use(
+    *, rig: str, distance_m: float, behind_m: float, height_m: float, temperature_c: float, angle_deg: float
+) -> None:
+    own, moved = load("dewdrop"), load("dewdrop", rig)
+    found = facts_of(moved)
+    assert (found.rig.distance_m, found.rig.rotation_behind_m) == (distance_m, behind_m)
+    assert (found.rig.height_m, found.rig.microphone_height_m) == (height_m, height_m)
+    assert found.rig.temperature_c == temperature_c
+    assert found.rig.room == rig.replace("_", " ")
+    assert found.uncertainty.angle_deg == angle_deg
+    assert found.unit == facts_of(own).unit
+    assert found.uncertainty.level_db == facts_of(own).uncertainty.level_db
+    assert moved.unit_name == own.unit_name
+    with pytest.raises(ScenarioError, match="take facts_text"):
+        _ = moved.facts
+
+
+def test_the_own_rig_by_its_name_is_the_own_rig() -> None:
+    own = load("dewdrop")
+    named = load("dewdrop", own.document.content["rig"])
+    assert named.facts == own.facts
+    assert named.facts_text == own.facts_text == own.facts.read_text(encoding="utf-8")
 
 
 def test_faults_name_what_is_there(scenario: Scenario) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -21,6 +21,7 @@ from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.radiator import SphericalCabinet
 from earwitness.virtual.recording import Session
 from earwitness.virtual.rig import Levels, Rig, rig
+from earwitness.virtual.stated_rig import restated, stated
 from earwitness.virtual.tables import ScenarioError, Table
 from earwitness.virtual.turntable import Turntable
 
@@ -37,7 +38,8 @@ class Scenario:
     """Everything that stands in the workshop on one day, the document it came from, and what is wrong.
 
     `full_scale_v` is None but for an active loudspeaker: volts RMS at its amplifiers' inputs of a sine that
-    fills digital full scale. Its drives are said in dBFS, and its "terminals" are those inputs.
+    fills digital full scale. Its drives are said in dBFS, and its "terminals" are those inputs. `other_rig`
+    is what a reviewer states of the rig in use, where that isn't the scenario's own.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Scenario:
     document: Table
     faults: tuple[Fault, ...] = ()
     full_scale_v: float | None = None
+    other_rig: Mapping[tuple[str, str], str] | None = None
 
     def pressure(
         self, directions: Floats, frequencies: Floats, drive: float = 2.83, distance: float | Floats = 1.0
@@ -116,13 +119,28 @@ class Scenario:
 
     @property
     def facts(self) -> Path:
-        """``case.toml`` as the reviewer would have written it."""
+        """``case.toml`` as the reviewer would have written it in the scenario's own rig.
+
+        Raises
+        ------
+        ScenarioError
+            It stands in another rig, of which only `facts_text` tells.
+        """
+        if self.other_rig is not None:
+            problem = "states the scenario's own rig, and this is another; take facts_text"
+            raise ScenarioError(f"{self.name}/case.toml: {problem}")
         return self.facts_folder / "case.toml"
+
+    @property
+    def facts_text(self) -> str:
+        """``case.toml`` as the reviewer would have written it in the rig in use."""
+        text = (self.facts_folder / "case.toml").read_text(encoding="utf-8")
+        return text if self.other_rig is None else restated(text, self.other_rig)
 
     @property
     def unit_name(self) -> str:
         """What `facts` call the loudspeaker."""
-        return str(_toml(self.facts)["unit"]["name"])
+        return str(tomllib.loads(self.facts_text)["unit"]["name"])
 
     @property
     def verdict(self) -> Path:
@@ -139,13 +157,13 @@ def load(name: str, rig_name: str | None = None) -> Scenario:
         Where there is no such scenario or rig, or its file is wrong; one line.
     """
     rig_text = None if rig_name is None else _text(RIGS, "rig", rig_name)
-    return from_text(name, _text(FOLDER, "scenario", name), rig_text)
+    return from_text(name, _text(FOLDER, "scenario", name), rig_text, rig_name or "")
 
 
-def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
+def from_text(name: str, text: str, rig_text: str | None = None, rig_name: str = "another rig") -> Scenario:
     """A scenario from the text of a TOML file, in the rig that it names or in that of another text.
 
-    `name` is what messages and `facts` call it.
+    `name` is what messages and `facts` call it, `rig_name` what they call that other rig.
     """
     document = _document(name, text)
     document.only("rig", "near_fields", "full_scale_v", "cabinet", "enclosures", "branches", "faults", *LARGE)
@@ -160,7 +178,10 @@ def from_text(name: str, text: str, rig_text: str | None = None) -> Scenario:
     electronics, levels = _large(document)
     session = workshop.session(parts, near_fields, full_scale, electronics, levels)
     _require_a_drive_once(document, session, workshop)
-    return Scenario(name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale)
+    other = None if rig_text is None or rig_name == own else stated(workshop, rig_name)
+    return Scenario(
+        name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale, other
+    )
 
 
 def _large(document: Table) -> tuple[Electronics, Levels | None]:
