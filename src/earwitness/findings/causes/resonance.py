@@ -3,8 +3,8 @@
 The scene's amplitudes are free of the body and of the way. About a frequency f₀ one driver's is taken for a
 smooth ground (a polynomial of log frequency, complex) and a damped oscillation of complex residue, as the
 gate leaves it: A(f) = P(f) + R·g(f; f₀, Q). Ground and residue follow by least squares, f₀ and Q are sought;
-without the oscillation A − R·g is left. It has to explain more than a ground of higher degree with as many numbers does.
-The complex fit is the test of phase: what has a resonance's level but not its phase doesn't fit.
+without the oscillation A − R·g is left. It has to explain more than a ground of higher degree with as many
+numbers does. The complex fit is the test of phase: a resonance's level without its phase doesn't fit.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ with the drivers on it. What a mechanism does then follows by taking it out of t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -40,7 +40,7 @@ EVALUATIONS: Final = 40
 #: Bounds by parameter: heights, discs, then the body's.
 LOW: Final = {"box": (-0.5, -0.3, 0.02, 0.005, 0.05, 0.02, 0.05), "ball": (-1.2, -0.6, 0.02, 0.005, 0.06)}
 HIGH: Final = {"box": (0.4, 0.5, 0.16, 0.03, 0.4, 0.4, 0.8), "ball": (0.9, 1.2, 0.16, 0.03, 0.4)}
-BODY: Final = {"box": (0.1, 0.08, 0.28), "ball": (0.14,)}
+BODY: Final[Mapping[Body, tuple[float, ...]]] = {"box": (0.1, 0.08, 0.28), "ball": (0.14,)}
 DISCS_M: Final = (0.055, 0.011)
 
 
@@ -78,7 +78,7 @@ class Geometry:
     size_m: tuple[float, ...]
 
     @classmethod
-    def of(cls, body: Body, values: Sequence[float]) -> Geometry:
+    def of(cls, body: Body, values: Float64s) -> Geometry:
         """From a row of parameters."""
         v = tuple(float(each) for each in values)
         return cls(body, (v[0], v[1]), (v[2], v[3]), v[4:])
@@ -199,7 +199,7 @@ def hear(responses: Responses, turntable: Turntable, speed_m_s: float) -> Heard 
         ahead, aside = turntable.ahead_and_aside_m(direction.angle_deg)
         upright = direction.orbit is Orbit.VERTICAL
         places.append([float(ahead), 0.0 if upright else float(aside), float(aside) if upright else 0.0])
-    pressure = responses.pressure[np.ix_(index, inside)].astype(np.complex128)
+    pressure = responses.pressure[index][:, inside].astype(np.complex128)
     frequency = np.asarray(responses.frequency_hz[inside], dtype=np.float64)
     return Heard(directions, np.array(places), frequency, pressure, speed_m_s)
 
@@ -207,7 +207,8 @@ def hear(responses: Responses, turntable: Turntable, speed_m_s: float) -> Heard 
 def fit_scene(heard: Heard) -> Scene:
     """The better of both bodies."""
     band = (heard.frequency_hz >= LOWEST_HZ) & (heard.frequency_hz <= HIGHEST_HZ)
-    wanted = np.geomspace(*heard.frequency_hz[np.flatnonzero(band)[[0, -1]]], SOUGHT)
+    low, high = heard.frequency_hz[np.flatnonzero(band)[[0, -1]]]
+    wanted = np.geomspace(float(low), float(high), SOUGHT)
     some = heard.at(np.unique(np.searchsorted(heard.frequency_hz, wanted * 0.9999)))
     fits = {body: _sought(some, body) for body in BODY}
     costs = {body: float(fit[0]) for body, fit in fits.items()}
