@@ -22,6 +22,12 @@ from earwitness.records.takes import ON_AXIS
 from earwitness.virtual import truth
 from earwitness.virtual.scenario import load
 
+#: From 3.3/T a gate leaves 0.1 dB of a featureless roll-off (docs/definitions.md, "Below the gate"). The box
+#: rolls off below the splice, so above it half of that is enough.
+GATED_DB = 0.05
+#: Where both are joined the gate may leave its 0.1 dB, and the near field be off by as much as is left above.
+SPLICED_DB = 0.1 + GATED_DB
+
 
 def curves_of(root: Path) -> CurveSet:
     return load_curves(root / "build" / "curves.nc")
@@ -41,27 +47,32 @@ def on_axis_error_db(root: Path) -> tuple[Floats, Floats]:
     return np.where(curve.valid, error, np.nan), responses.origin[row]
 
 
-def test_on_axis_is_true_within_a_fifth_of_a_decibel_above_the_splice(demo: Path) -> None:
+def test_on_axis_is_true_above_the_splice(demo: Path) -> None:
     error, origin = on_axis_error_db(demo)
     gated = origin == Origin.GATED
     assert gated.sum() > 400
-    assert np.max(np.abs(error[gated])) < 0.2
+    assert np.max(np.abs(error[gated])) < GATED_DB
 
 
-def test_on_axis_is_true_within_half_a_decibel_through_the_splice_and_below(demo: Path) -> None:
+def test_on_axis_is_true_through_the_splice_and_below(demo: Path) -> None:
     error, origin = on_axis_error_db(demo)
     spliced = np.isin(origin, (Origin.NEAR_FIELD, Origin.BLENDED)) & np.isfinite(error)
     assert spliced.sum() > 300
-    assert np.max(np.abs(error[spliced])) < 0.5
+    assert np.max(np.abs(error[spliced])) < SPLICED_DB
 
 
 @pytest.mark.parametrize(
     ("name", "fall_db"), [(FigureName.F3, 3.0), (FigureName.F6, 6.0), (FigureName.F10, 10.0)]
 )
 def test_the_bass_ends_where_it_truly_does(demo: Path, name: FigureName, fall_db: float) -> None:
+    """Within what the level may be off by there, over the true slope: 1 % at 10 dB an octave."""
     figure = figure_of(demo, name)
     assert isinstance(figure.value, Quantity)
-    assert figure.value.value == pytest.approx(truth.corner_hz(load(SCENARIO), fall_db), rel=0.04)
+    corner_hz = truth.corner_hz(load(SCENARIO), fall_db)
+    below_db, above_db = truth.level_db(load(SCENARIO), corner_hz * 2.0 ** np.array([-0.05, 0.05]))[0]
+    octaves = SPLICED_DB / ((above_db - below_db) / 0.1)
+    assert octaves < 0.04
+    assert abs(np.log2(figure.value.value / corner_hz)) < octaves
 
 
 def test_sensitivity_is_true_within_a_tenth_of_a_decibel(demo: Path) -> None:
@@ -107,7 +118,7 @@ def test_two_swapped_recordings_are_seen(demo: Path, tmp_path: Path) -> None:
     root = new_case(tmp_path / "case", "Swapped", [folder])
     earwitness("build", root)
     error, origin = on_axis_error_db(root)
-    assert np.nanmax(np.abs(error[origin == Origin.GATED])) > 0.2
+    assert np.nanmax(np.abs(error[origin == Origin.GATED])) > 10.0 * GATED_DB
 
 
 def test_swapping_files_inside_a_case_is_reported_by_name(demo: Path, tmp_path: Path) -> None:
