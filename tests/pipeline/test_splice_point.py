@@ -8,6 +8,8 @@ import closed_forms
 import numpy as np
 import pytest
 
+from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
+from earwitness.measurement.recorded import HARDLY_OVERLAP
 from earwitness.measurement.two_radii_joining import CONTRADICTED
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.points.sameness import splice
@@ -49,6 +51,21 @@ def test_surfaces_that_were_not_joined_are_no_lack_of_near_fields(
     assert found.verdict is Verdict.CANNOT_TELL
     assert words in str(found.sentence)
     assert "near field" not in f"{found.sentence} {found.remedy}".lower()
+
+
+@pytest.mark.parametrize(
+    ("note", "words"),
+    [(LATER_THAN_STATED, "but one later"), (SOONER_THAN_STATED, "was found on axis before")],
+)
+def test_heights_that_what_was_heard_contradicts_are_named(note: str, words: str) -> None:
+    found = point(replace(plain(), notes=(note, HARDLY_OVERLAP)))
+    assert point(replace(plain(), notes=(note,), told_apart=told(True))) == found
+    assert "Add a near field" in str(point(replace(plain(), notes=(note,))).remedy)
+    assert found.verdict is Verdict.LOOK
+    assert words in str(found.sentence)
+    assert "rig.microphone_height_m" in str(found.remedy)
+    assert "0.75 ms" in str(found.limit)
+    assert "near field" not in str(found.remedy)
 
 
 def test_without_surfaces_a_near_field_is_asked_for() -> None:

@@ -27,6 +27,14 @@ LEAD_S: Final = 2e-3
 FLOOR_MARGIN_S: Final = 2.5e-4
 #: Reflections that are found so far from where the floor's is due contradict the stated heights.
 CONTRADICTED_S: Final = 7.5e-4
+SOONER_THAN_STATED: Final = (
+    "A reflection was found on axis before the floor's is due by the stated heights: something nearer "
+    "reflects, or a height is wrong. The gate ends before it."
+)
+LATER_THAN_STATED: Final = (
+    "No reflection was found on axis where the floor's is due by the stated heights, but one later: check "
+    "both heights, unless the floor takes up sound."
+)
 #: On the ground microphone and mirror image are one: pressure is doubled.
 GROUND_PLANE: Final = 0.5
 #: Gates of a stated number of cycles are made of gates of lengths in this ratio.
@@ -139,15 +147,9 @@ def _by_heights(floor_s: float, reflections_s: Sequence[float], longest_s: float
         notes.append("The gate ends before sound by way of the floor arrives, which was found on axis.")
     else:
         seconds = first_s
-        notes.append(
-            "A reflection was found on axis before the floor's is due by the stated heights: something "
-            "nearer reflects, or a height is wrong. The gate ends before it."
-        )
+        notes.append(SOONER_THAN_STATED)
     if first_s is not None and floor_s + CONTRADICTED_S < first_s < longest_s:
-        notes.append(
-            "No reflection was found on axis where the floor's is due by the stated heights, but one later: "
-            "check both heights, unless the floor takes up sound."
-        )
+        notes.append(LATER_THAN_STATED)
     return _long_enough(seconds, *notes)
 
 

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.measurement.calibration import steady_tone
+from earwitness.measurement.gated import CONTRADICTED_S, LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.joining import WARN_DB
 from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
 from earwitness.measurement.readers.signals import read_sounds
@@ -179,7 +180,9 @@ def splice(material: Material) -> Point:
     tell = Teller(PointName.SPLICE)
     splices = material.responses.splices
     if not splices:
-        return _not_separated(material, tell) or _not_joined(material, tell)
+        return (
+            _by_wrong_heights(material, tell) or _not_separated(material, tell) or _not_joined(material, tell)
+        )
     surfaces = bool(np.isin(material.responses.origin, _SEPARATED).any())
     remedy = _SURFACES_REMEDY if surfaces else _SPLICE_REMEDY
     angles = {t.id: abs(d.angle_deg) for t in material.responses.takes if (d := t.key.direction)}
@@ -220,6 +223,34 @@ def _splice_limit(tell: Teller) -> Sentence:
         " up to ",
         tell.number("front_deg", SPLICE_FRONT_DEG, "°"),
         " from the axis (defined here); further round, the model of the cabinet decides",
+    )
+
+
+def _by_wrong_heights(material: Material, tell: Teller) -> Point | None:
+    """Where the gate was chosen by heights that what was heard contradicts, and too little reaches it."""
+    notes = material.responses.notes
+    if HARDLY_OVERLAP not in notes and material.responses.told_apart is None:
+        return None
+    if LATER_THAN_STATED in notes:
+        shown = (
+            "no reflection was found on axis where the floor's is due by the stated heights, but one later."
+        )
+    elif SOONER_THAN_STATED in notes:
+        shown = "a reflection was found on axis before the floor's is due by the stated heights."
+    else:
+        return None
+    return tell.point(
+        Verdict.LOOK,
+        say(f"Nothing could be joined below the gate, and the gate may be too short: {shown}"),
+        say(
+            "what is heard within ",
+            tell.number("contradicted_ms", 1e3 * CONTRADICTED_S, "ms", 2),
+            " of where the floor's sound is due counts as it (defined here)",
+        ),
+        say(
+            "Measure rig.height_m and rig.microphone_height_m in case.toml again; if they hold, the floor "
+            "takes up sound, or something nearer reflects: state rig.gate_s, or take it away."
+        ),
     )
 
 
