@@ -44,7 +44,7 @@ def test_a_round_rim_peaks_and_dips() -> None:
     length, speed = 0.1, 343.0
 
     class Round(Rim):
-        def distances_m(self, bearing: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+        def distances_m(self, bearing: np.ndarray) -> np.ndarray:
             return np.full(bearing.shape, length)
 
     frequency = np.array([speed / (2.0 * length), speed / length])

@@ -146,6 +146,11 @@ def test_a_level_without_its_phase_is_no_resonance() -> None:
     assert resonance.ringings(scene(FLAT, SILENT), 0.1) == []
 
 
+def test_a_comb_is_no_resonance() -> None:
+    """1 + a·e^(−jωτ) is of minimum phase too, and has no pole."""
+    assert resonance.ringings(scene(FLAT + 0.3 * np.exp(-1j * OMEGA * 0.5e-3), SILENT), 0.1) == []
+
+
 @pytest.mark.parametrize("late_s", [120e-6, -120e-6])
 def test_a_delay_between_ways(late_s: float) -> None:
     """Within the 0.3 rad that the assumptions leave open: 24 µs at 2 kHz."""
@@ -154,6 +159,18 @@ def test_a_delay_between_ways(late_s: float) -> None:
     assert found is not None
     assert not found.turned
     assert found.late_s == pytest.approx(late_s, abs=24e-6)
+
+
+def test_a_delay_is_taken_back_and_not_doubled() -> None:
+    """Half a period late at the crossover, 250 µs at 2 kHz, less what the tweeter leads: a null, undone."""
+    lower, upper = ways()
+    late = scene(lower, upper * np.exp(-1j * OMEGA * 200e-6))
+    axis = feature(2000.0, -1, (Orbit.HORIZONTAL, 0.0))
+    found = crossover_misalignment.step(late)
+    at = int(np.argmin(np.abs(FREQUENCY - 2000.0)))
+    lost = abs(lower[at] + upper[at]) / abs(lower[at] + upper[at] * np.exp(-1j * OMEGA[at] * 200e-6))
+    told = crossover_misalignment.judge(late, axis, found)
+    assert told.effect_db == pytest.approx(20.0 * np.log10(lost), abs=1.0)
 
 
 def test_a_way_turned_over() -> None:
