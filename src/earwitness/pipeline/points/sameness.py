@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.measurement.calibration import steady_tone
-from earwitness.measurement.gated import CONTRADICTED_S, LATER_THAN_STATED, SOONER_THAN_STATED
+from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.joining import WARN_DB
 from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
 from earwitness.measurement.readers.signals import read_sounds
@@ -239,18 +239,10 @@ def _by_wrong_heights(material: Material, tell: Teller) -> Point | None:
         shown = "a reflection was found on axis before the floor's is due by the stated heights."
     else:
         return None
-    return tell.point(
-        Verdict.LOOK,
-        say(f"Nothing could be joined below the gate, and the gate may be too short: {shown}"),
-        say(
-            "what is heard within ",
-            tell.number("contradicted_ms", 1e3 * CONTRADICTED_S, "ms", 2),
-            " of where the floor's sound is due counts as it (defined here)",
-        ),
-        say(
-            "Measure rig.height_m and rig.microphone_height_m in case.toml again; if they hold, the floor "
-            "takes up sound, or something nearer reflects: state rig.gate_s, or take it away."
-        ),
+    return tell.cannot_tell(
+        f"Nothing could be joined below the gate, and the gate may be too short: {shown}",
+        "Measure rig.height_m and rig.microphone_height_m in case.toml again; if they hold, the floor takes "
+        "up sound, noise hides it, or something nearer reflects: state rig.gate_s, or take it away.",
     )
 
 
