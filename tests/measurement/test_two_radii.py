@@ -32,7 +32,7 @@ from earwitness.virtual.surfaces import all_round
 Floats = npt.NDArray[np.float64]
 
 ANGLES = (0, 60, 180)
-#: Issue 5: two radii, where accepted.
+#: What two radii shall reach where they are accepted.
 REACHED_DB = 0.3
 OF_SURFACES = (Origin.SEPARATED, Origin.SEPARATED_INTO_GATED)
 
