@@ -19,7 +19,7 @@ from earwitness.records.uncertainty import ComponentName as N
 GRID = closed_forms.GRID
 #: Of the waveform of one take, not of a curve over frequency.
 TIME = {FigureName.GROUP_DELAY, FigureName.EXCESS_DELAY, FigureName.BURST_DECAY}
-#: Of takes that these cases don't have: on axis at several drives, of impedance, of a long load, of self-noise.
+#: Of takes that these cases lack: on axis at several drives, of impedance, of a long load, of self-noise.
 OF_OTHER_TAKES = {
     *distortion_figures.NAMES,
     FigureName.COMPRESSION,
