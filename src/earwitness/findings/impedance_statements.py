@@ -7,6 +7,7 @@ from typing import Final
 
 from earwitness.derive.numerals import frequency, measured, quantity
 from earwitness.derive.wording import module_number
+from earwitness.findings.of_figure import of_figure
 from earwitness.methods.gum import expanded
 from earwitness.methods.iec_60268_5 import LEAST_PART_OF_RATED
 from earwitness.records.curves import CurveSet
@@ -50,27 +51,6 @@ def keeps_rating(percent: float, uncertainty: float | None) -> bool:
     return percent + float(expanded(uncertainty or 0.0)) >= 100.0 * LEAST_PART_OF_RATED
 
 
-def _finding(
-    figure: Figure,
-    statement: Sentence,
-    explanation: Sentence,
-    place: Place,
-    importance: float,
-    *also: FigureName,
-) -> Finding:
-    return Finding(
-        id=f"figure-{figure.name}",
-        subject="figure",
-        statement=statement,
-        explanation=explanation,
-        note=figure.conditions,
-        importance=importance,
-        place=place,
-        figures=(figure.name, *also),
-        evidence=figure.evidence,
-    )
-
-
 def _about(curve: str, hertz: float, curves: CurveSet) -> Place:
     found = curves.impedance
     band = (hertz * 2.0**-MARK_OCTAVES, hertz * 2.0**MARK_OCTAVES)
@@ -112,8 +92,8 @@ def _minimum(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Fi
         importance = importance if kept else NOT_KEPT_IMPORTANCE
         also = (rating.name,)
         explanation += _rated(rating, rating.value.value, kept=kept)
-    return _finding(
-        figure, statement, explanation + say(CAUTION), _about("impedance", hertz, curves), importance, *also
+    return of_figure(
+        importance, figure, statement, explanation + say(CAUTION), _about("impedance", hertz, curves), *also
     )
 
 
@@ -142,8 +122,8 @@ def _load(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> F
         "There the phase makes current flow while voltage lies across the transistors. That is worked out "
         "for an ideal class-B amplifier driven to its limit; real ones differ, and music seldom stays there."
     )
-    return _finding(
-        figure, statement, explanation, _about("amplifier_load", hertz, curves), IMPORTANCE[figure.name]
+    return of_figure(
+        IMPORTANCE[figure.name], figure, statement, explanation, _about("amplifier_load", hertz, curves)
     )
 
 
@@ -166,11 +146,11 @@ def _tuning(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Fig
         also = (total.name,)
         number = measured(total.value.value, total.uncertainty, "", f"figure:{total.name}")
         explanation += say(" Its total ", Term("Q"), " is ", number, "." if sealed else ", without the box.")
-    return _finding(
+    return of_figure(
+        IMPORTANCE[figure.name],
         figure,
         statement,
         explanation,
         _about("impedance", value.value, curves),
-        IMPORTANCE[figure.name],
         *also,
     )

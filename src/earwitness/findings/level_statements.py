@@ -9,10 +9,11 @@ from earwitness.derive.distortion_figures import CHANGES_DB, HOURS, LEVEL, LIMIT
 from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import duration, frequency, measured, quantity
 from earwitness.derive.wording import module_number
+from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
-from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.sentences import Number, Term, say
 
 #: The printed order.
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
@@ -35,20 +36,6 @@ def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> 
     }
     found = (write(figures[name], curves) for name, write in writers.items() if name in figures)
     return tuple(finding for finding in found if finding is not None)
-
-
-def _finding(figure: Figure, statement: Sentence, explanation: Sentence, place: Place) -> Finding:
-    return Finding(
-        id=f"figure-{figure.name}",
-        subject="figure",
-        statement=statement,
-        explanation=explanation,
-        note=figure.conditions,
-        importance=IMPORTANCE[figure.name],
-        place=place,
-        figures=(figure.name,),
-        evidence=figure.evidence,
-    )
 
 
 def _distortion(figure: Figure, curves: CurveSet) -> Finding | None:
@@ -77,7 +64,7 @@ def _distortion(figure: Figure, curves: CurveSet) -> Finding | None:
         "of whether it is heard."
     )
     place = Place("total_distortion", figure.valid_band_hz, "on axis", curves.drive)
-    return _finding(figure, statement, explanation, place)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 
 def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
@@ -113,7 +100,7 @@ def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
     )
     band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
     place = Place("clean_output", band, "on axis", curves.drive, value.value)
-    return _finding(figure, statement, explanation, place)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 
 def _compression(figure: Figure, curves: CurveSet) -> Finding | None:
@@ -145,4 +132,10 @@ def _compression(figure: Figure, curves: CurveSet) -> Finding | None:
         "others is heard as a change of balance, and is gone at lower levels. Sweeps are too short to tell "
         "what warms up over minutes."
     )
-    return _finding(figure, statement, explanation, Place("change", band, "on axis", curves.drive))
+    return of_figure(
+        IMPORTANCE[figure.name],
+        figure,
+        statement,
+        explanation,
+        Place("change", band, "on axis", curves.drive),
+    )

@@ -7,6 +7,7 @@ from typing import Final
 
 from earwitness.derive.long_term_figures import DISTANCE, LEVEL, LOADED
 from earwitness.derive.numerals import frequency, measured, quantity
+from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
@@ -59,7 +60,7 @@ def _change(figure: Figure, figures: Mapping[FigureName, Figure], curves: CurveS
     explanation += _why(figures) + _level(figure, root) + say(_CAUTION)
     place = Place(CurveName.ON_AXIS, (at_hz / HALF_OCTAVE, at_hz * HALF_OCTAVE), "on axis", curves.drive)
     quoted = tuple(name for name in _BESIDE if name in figures and figures[name].available)
-    return _finding(figure, statement, explanation, place, quoted)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place, *quoted)
 
 
 _BESIDE: Final = (FigureName.LIMITING, FigureName.COIL_TIME, FigureName.MAGNET_TIME)
@@ -111,24 +112,4 @@ def _noise(figure: Figure) -> Finding:
     )
     hidden = "The room's own noise hides what may be less. " if isinstance(value, Bound) else ""
     explanation = say(hidden, "It is heard where the room is quieter than that at the listener's place.")
-    return _finding(figure, statement, explanation, None, ())
-
-
-def _finding(
-    figure: Figure,
-    statement: Sentence,
-    explanation: Sentence,
-    place: Place | None,
-    also: tuple[FigureName, ...],
-) -> Finding:
-    return Finding(
-        id=f"figure-{figure.name}",
-        subject="figure",
-        statement=statement,
-        explanation=explanation,
-        note=figure.conditions,
-        importance=IMPORTANCE[figure.name],
-        place=place,
-        figures=(figure.name, *also),
-        evidence=figure.evidence,
-    )
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, None)

@@ -32,6 +32,7 @@ from earwitness.derive.numerals import (
 from earwitness.derive.orbit_figures import AGREEMENT_WARNING_DB
 from earwitness.derive.sound_power import SAMPLING_WARNING_DB
 from earwitness.derive.wording import band_words
+from earwitness.findings.of_figure import of_figure
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Plateaus, Quantity, Tolerance
@@ -76,22 +77,6 @@ def statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[
     return tuple(finding for finding in found if finding is not None)
 
 
-def _finding(
-    figure: Figure, statement: Sentence, explanation: Sentence, place: Place | None, *also: FigureName
-) -> Finding:
-    return Finding(
-        id=f"figure-{figure.name}",
-        subject="figure",
-        statement=statement,
-        explanation=explanation,
-        note=figure.conditions,
-        importance=IMPORTANCE[figure.name],
-        place=place,
-        figures=(figure.name, *also),
-        evidence=figure.evidence,
-    )
-
-
 def _tolerance(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding:
     value = figure.value
     assert isinstance(value, Tolerance)
@@ -107,7 +92,9 @@ def _tolerance(figure: Figure, curves: CurveSet, available: Mapping[FigureName, 
             "Averaged over the listening window it keeps within ", tolerance_words(window), "."
         )
     also = (window.name,) if window else ()
-    return _finding(figure, statement, explanation, _worst_place(curves, value.reference), *also)
+    return of_figure(
+        IMPORTANCE[figure.name], figure, statement, explanation, _worst_place(curves, value.reference), *also
+    )
 
 
 def tolerance_words(figure: Figure) -> Sentence:
@@ -175,7 +162,7 @@ def _coverage(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) 
         drive=curves.drive,
     )
     meaning = say("In full: ", coverage_sentence(figure), ". ", _SEATS if sideways else _HEIGHT)
-    return _finding(figure, statement + say("."), meaning, place)
+    return of_figure(IMPORTANCE[figure.name], figure, statement + say("."), meaning, place)
 
 
 _SEATS: Final = (
@@ -199,7 +186,9 @@ def _extension(figure: Figure, curves: CurveSet, available: Mapping[FigureName, 
             number = _edge(other.value.value, other)
             explanation += say(" ", Term(str(other.name).upper()), " is ", number, ".")
     place = _about(curves, CurveName.ON_AXIS, value.value)
-    return _finding(figure, statement, explanation, place, *(o.name for o in others))
+    return of_figure(
+        IMPORTANCE[figure.name], figure, statement, explanation, place, *(o.name for o in others)
+    )
 
 
 def _reaches(value_hz: float, figure: Figure) -> Sentence:
@@ -220,7 +209,13 @@ def _still_there(figure: Figure, value: Bound, curves: CurveSet) -> Finding:
     lowest = frequency(value.value, f"figure:{figure.name}/value/value")
     statement = say("Bass is still there at ", lowest, ", the lowest frequency that is valid.")
     explanation = say("On axis it hasn't fallen to half its mean pressure (", Term("F6"), ") down to there.")
-    return _finding(figure, statement, explanation, _about(curves, CurveName.ON_AXIS, value.value))
+    return of_figure(
+        IMPORTANCE[figure.name],
+        figure,
+        statement,
+        explanation,
+        _about(curves, CurveName.ON_AXIS, value.value),
+    )
 
 
 def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
@@ -243,7 +238,9 @@ def _tilt(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figur
         band_hz=_inside(curves, CurveName.ESTIMATED_IN_ROOM, TREND_BAND_HZ),
         drive=curves.drive,
     )
-    return _finding(figure, statement, explanation, place, *((smooth.name,) if smooth else ()))
+    return of_figure(
+        IMPORTANCE[figure.name], figure, statement, explanation, place, *((smooth.name,) if smooth else ())
+    )
 
 
 def _sampling(figure: Figure, curves: CurveSet, _: Mapping[FigureName, Figure]) -> Finding | None:
@@ -286,7 +283,9 @@ def _warning(
     root, worst_hz = f"figure:{figure.name}", figure.also["frequency"]
     parted = quantity(value.value, "dB", f"{root}/value/value")
     statement = say(words[0], parted, " at ", frequency(worst_hz, f"{root}/also/frequency"), ".")
-    return _finding(figure, statement, say(words[1]), _about(curves, curve, worst_hz))
+    return of_figure(
+        IMPORTANCE[figure.name], figure, statement, say(words[1]), _about(curves, curve, worst_hz)
+    )
 
 
 def _sensitivity(figure: Figure, curves: CurveSet, available: Mapping[FigureName, Figure]) -> Finding | None:
@@ -301,7 +300,7 @@ def _sensitivity(figure: Figure, curves: CurveSet, available: Mapping[FigureName
         "." if looked_at else "; that has not been looked at here.",
     )
     place = Place(CurveName.ON_AXIS, SENSITIVITY_BAND_HZ, "on axis", curves.drive, value.value)
-    return _finding(figure, statement, explanation, place)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 
 def _inside(curves: CurveSet, name: CurveName, band_hz: tuple[float, float]) -> tuple[float, float]:
