@@ -60,6 +60,7 @@ def responses(number: int = 3, samples: int = 64) -> Responses:
         lead_s=0.001,
         near_field_takes=tuple((TakeId("near.wav"), TakeId("port.wav#x"))[: i % 3] for i in range(number)),
         valid_from_hz=300.0,
+        microphone_m=row[:, :1] + np.array([2.0, 0.5, np.nan]),
         notes=("the gate ends before the floor's reflection", "ein Hinweis: −"),
     )
 

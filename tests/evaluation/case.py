@@ -14,7 +14,6 @@ from evaluation.truth import Spot, TrueFeature, causes, meets, real, true_featur
 
 from earwitness.findings.causes.judge import causes_of
 from earwitness.findings.features import find_features
-from earwitness.measurement.geometry import Turntable
 from earwitness.records.causes import FeatureCauses
 from earwitness.records.features import Feature
 from earwitness.records.takes import Direction, Orbit
@@ -78,9 +77,7 @@ def look(seed: int) -> Looked:
     between = time.perf_counter()
     found = find_features(made.responses)
     looked_s = time.perf_counter() - between
-    rig = made.drawn.scenario.turntable
-    turntable = Turntable(rig.distance_m, rig.rotation_behind_m)
-    told = causes_of(made.responses, found, turntable, made.drawn.scenario.air.speed)
+    told = causes_of(made.responses, found, made.drawn.scenario.air.speed)
     told_s = time.perf_counter() - between - looked_s
     return looked(made, true, [spots(each) for each in found], told, (between - start, looked_s, told_s))
 

@@ -275,7 +275,20 @@ def _responses(drawn: Drawn, view: _Viewed, noisy: Complexes, segment: Floats, n
         lead_s=LEAD_S,
         near_field_takes=((),) * count,
         valid_from_hz=float(valid_from_hz(view.gate_s)),
+        microphone_m=_microphone_m(drawn.scenario),
     )
+
+
+def _microphone_m(scenario: Scenario) -> Floats:
+    """Where a reviewer takes the microphone to be, (72, 3): the stated geometry, not its errors."""
+    angle = np.radians([float(degrees) for _, degrees in DIRECTIONS])
+    upright = np.array([Orbit(orbit) is Orbit.VERTICAL for orbit, _ in DIRECTIONS])
+    behind = scenario.turntable.rotation_behind_m
+    arm = scenario.turntable.distance_m + behind
+    aside = arm * np.sin(angle)
+    ahead = arm * np.cos(angle) - behind
+    return np.column_stack([ahead, np.where(upright, 0.0, aside), np.where(upright, aside, 0.0)])
+
 
 
 def _parameters(scenario: Scenario, fault: Fault) -> dict[str, float]:

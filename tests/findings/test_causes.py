@@ -21,7 +21,6 @@ from earwitness.findings.causes import (
 from earwitness.findings.causes.judge import causes_of, judged, margins
 from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
 from earwitness.findings.features import find_features
-from earwitness.measurement.geometry import Turntable
 from earwitness.records.causes import Cause
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.grid import derived_grid
@@ -244,10 +243,8 @@ def test_every_cause_has_its_say() -> None:
 def test_a_cone_that_bends_in_a_ball() -> None:
     """Seed 20 001: mode at 1398.3 Hz, Q 18.3, drivers 0.0896 m apart (the workshop's own physics)."""
     made = make(draw(20_001))
-    rig = made.drawn.scenario.turntable
-    turntable = Turntable(rig.distance_m, rig.rotation_behind_m)
     features = find_features(made.responses)
-    told = causes_of(made.responses, features, turntable, made.drawn.scenario.air.speed)
+    told = causes_of(made.responses, features, made.drawn.scenario.air.speed)
     said = [
         each for one in told for each in one.said if each.cause is Cause.RESONANCE and each.probability > 0.5
     ]
@@ -265,6 +262,6 @@ def test_without_phase_nothing_is_told() -> None:
     made = make(draw(40_002))
     assert not made.drawn.has_phase
     features = find_features(made.responses)
-    told = causes_of(made.responses, features, Turntable(1.5, 0.0), SPEED)
+    told = causes_of(made.responses, features, SPEED)
     assert features
     assert {one.cannot_tell for one in told} == {1.0}

@@ -122,6 +122,7 @@ def _read_responses(file: NetcdfReader) -> Responses:
         splices=_read_splices(file, takes),
         set_aside=tuple(take.id for take, out in zip(takes, aside, strict=True) if out),
         told_apart=_read_told_apart(file),
+        microphone_m=file.numbers("microphone") if file.has("microphone") else None,
         repeat_degrees=file.numbers("repeat_degrees") if file.has("repeat_degrees") else None,
         impedance=read_measured(file),
     )
@@ -136,6 +137,9 @@ def _write_per_take(file: NetcdfWriter, responses: Responses) -> None:
     file.numbers("sample_rate", rate, responses.sample_rate_hz)
     gate = Variable(along, "s", "end of the gate after the arrival; 0 where there is none")
     file.numbers("gate", gate, responses.gate_s)
+    if responses.microphone_m is not None:
+        meaning = "where the microphone stood from the reference point: ahead, to the left, up"
+        file.numbers("microphone", Variable(("take", "axis"), "m", meaning), responses.microphone_m)
     near = ["\n".join(ids) for ids in responses.near_field_takes]
     file.texts("near_field_takes", Variable(along, "1", "near-field takes spliced in, one a line"), near)
     _write_splices(file, responses)

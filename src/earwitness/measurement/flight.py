@@ -41,12 +41,14 @@ class Flight:
     """Where the microphone stood and when sound arrived.
 
     `arrival_s` (R,) is re the stimulus' start, for sound that comes straight from the reference point; the
-    sound that has to bend round the cabinet comes a little later.
+    sound that has to bend round the cabinet comes a little later. `timed_by` is the geometry that arrivals
+    follow, None where each take's arrival was found by itself.
     """
 
     turntable: Turntable
     arrival_s: Float64s
     notes: tuple[str, ...]
+    timed_by: Turntable | None = None
 
 
 def find_flight(
@@ -89,19 +91,19 @@ def find_flight(
         return Flight(stated, greatest, (NO_CLOCK, *_assumed(angles, rotation_behind_m)))
     drift = drift_notes(greatest[angles == 0.0], distance_m, speed_m_s)
     if fitted is None:
-        return Flight(stated, expected(stated), (*_assumed(angles, rotation_behind_m), *drift))
+        return Flight(stated, expected(stated), (*_assumed(angles, rotation_behind_m), *drift), stated)
     shown = Turntable(distance_m, fitted.behind_m)
     if rotation_behind_m is None:
         note = "The rotation point isn't stated; it was found from the times of flight in front."
-        return Flight(shown, expected(shown), (note, *drift))
+        return Flight(shown, expected(shown), (note, *drift), shown)
     if _contradicted(rotation_behind_m, fitted):
         note = (
             "The stated axis of rotation and the times of flight disagree by more than two centimetres; "
             "check rig.rotation_behind_m, unless sound starts that far from the reference point, as in a "
             "horn. Levels and angles follow the stated one."
         )
-        return Flight(stated, expected(shown), (note, *drift))
-    return Flight(stated, expected(stated), drift)
+        return Flight(stated, expected(shown), (note, *drift), shown)
+    return Flight(stated, expected(stated), drift, stated)
 
 
 def drift_notes(on_axis_s: Float64s, distance_m: float, speed_m_s: float) -> tuple[str, ...]:

@@ -189,6 +189,8 @@ def _geometry(
     gate = choose_gate(rig, distances, on_axis, float(longest), speed_m_s)
     table.say(*flight.notes, *gate.notes)
     table.seen_angle_deg[rows] = mount.seen_angles_deg(angles)
+    if flight.timed_by is not None:
+        table.microphones_m.update(zip(rows, _microphones(flight.timed_by, directions), strict=True))
     return _Geometry(tuple(rows), tuple(responses), flight, gate, distances)
 
 

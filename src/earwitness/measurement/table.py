@@ -41,6 +41,7 @@ class Table:
     repeat_db: dict[int, Float64s] = field(default_factory=dict)
     air_db: dict[int, Float64s] = field(default_factory=dict)
     repeat_degrees: Float64s | None = None
+    microphones_m: dict[int, Float64s] = field(default_factory=dict)
 
     @classmethod
     def empty(cls, takes: tuple[Take, ...], frequency_hz: Float64s) -> Table:
@@ -131,7 +132,17 @@ class Table:
             set_aside=tuple(self.set_aside),
             told_apart=self.told_apart,
             repeat_degrees=self.repeat_degrees,
+            microphone_m=self._microphone_m(),
         )
+
+    def _microphone_m(self) -> Float64s | None:
+        """Where the microphone stood by row, (T, 3); None where no row has a place."""
+        if not self.microphones_m:
+            return None
+        places = np.full((len(self.takes), 3), np.nan)
+        for row, place in self.microphones_m.items():
+            places[row] = place
+        return places
 
 
 def _valid_from_hz(valid: npt.NDArray[np.bool_], frequency_hz: Float64s) -> float:

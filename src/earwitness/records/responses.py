@@ -73,6 +73,10 @@ class Responses:
         Shape (T, F), uint8 of `Origin`.
     has_phase
         Shape (T,).
+    microphone_m
+        Shape (T, 3): where the microphone stood from the reference point, in the unit's frame; the time of
+        flight that was removed is that of its distance, but for a constant of its orbit. NaN in takes that
+        don't share a clock, where each was taken off by its own arrival; None where no take has a place.
     seen_angle_deg
         Shape (T,): the angle at which the microphone stood as seen from the reference point, which differs
         from the turntable's when the point of rotation lies elsewhere.
@@ -122,6 +126,7 @@ class Responses:
     repeat_degrees: Floats | None = None
     impedance: MeasuredImpedance | None = None
     told_apart: ToldApart | None = None
+    microphone_m: Floats | None = None
 
 
 @dataclass(frozen=True)

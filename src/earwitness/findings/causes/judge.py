@@ -17,7 +17,6 @@ from earwitness.findings.causes.form import Judged, nearest
 from earwitness.findings.causes.registry import judges
 from earwitness.findings.causes.scene import Scene, fit_scene, hear
 from earwitness.findings.causes.weights import PRIOR, PRIOR_WEIGHT, WEIGHTS, band
-from earwitness.measurement.geometry import Turntable
 from earwitness.records.causes import Cause, CauseSaid, FeatureCauses
 from earwitness.records.features import Feature
 from earwitness.records.responses import Responses
@@ -33,17 +32,11 @@ ABOUT: Final = 16
 
 
 def causes_of(
-    responses: Responses, features: Sequence[Feature], turntable: Turntable, speed_m_s: float
+    responses: Responses, features: Sequence[Feature], speed_m_s: float
 ) -> tuple[FeatureCauses, ...]:
-    """Of each feature, in their order.
-
-    Parameters
-    ----------
-    turntable
-        Of the rig that made the responses: a scene rests on the ways to the microphone.
-    """
+    """Of each feature, in their order. A scene rests on the ways to the microphone (`microphone_m`)."""
     gates = responses.gate_s[responses.gate_s > 0.0]
-    heard = hear(responses, turntable, speed_m_s)
+    heard = hear(responses, speed_m_s)
     if heard is None or not gates.size:
         return tuple(_not_told(each) for each in features)
     return judged(fit_scene(heard), float(gates.min()), features)

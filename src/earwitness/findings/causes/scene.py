@@ -18,7 +18,6 @@ import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from earwitness.acoustics.source_patterns import Rim, disc, on_ball, rimmed
-from earwitness.measurement.geometry import Turntable
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Direction, Orbit
 
@@ -174,8 +173,11 @@ def amplitudes(heard: Heard, kernel: Complex128s) -> tuple[Complex128s, Complex1
     return np.asarray(found), np.asarray(heard.pressure - np.einsum("sdf,sf->df", kernel, found))
 
 
-def hear(responses: Responses, turntable: Turntable, speed_m_s: float) -> Heard | None:
-    """Directions to the front that have phase; None where there are too few for a scene."""
+def hear(responses: Responses, speed_m_s: float) -> Heard | None:
+    """Directions to the front that have phase and share a clock; None where they are too few for a scene."""
+    places = responses.microphone_m
+    if places is None:
+        return None
     rows: dict[Direction, int] = {}
     for row, take in enumerate(responses.takes):
         direction = take.key.direction
@@ -184,6 +186,7 @@ def hear(responses: Responses, turntable: Turntable, speed_m_s: float) -> Heard 
             direction is not None
             and usable
             and responses.has_phase[row]
+            and np.isfinite(places[row]).all()
             and take.id not in responses.set_aside
         ):
             rows.setdefault(direction.shared, row)
@@ -194,14 +197,9 @@ def hear(responses: Responses, turntable: Turntable, speed_m_s: float) -> Heard 
     inside = np.flatnonzero(np.all(responses.valid[index], axis=0))
     if inside.size < 96:
         return None
-    places = []
-    for direction in directions:
-        ahead, aside = turntable.ahead_and_aside_m(direction.angle_deg)
-        upright = direction.orbit is Orbit.VERTICAL
-        places.append([float(ahead), 0.0 if upright else float(aside), float(aside) if upright else 0.0])
     pressure = responses.pressure[index][:, inside].astype(np.complex128)
     frequency = np.asarray(responses.frequency_hz[inside], dtype=np.float64)
-    return Heard(directions, np.array(places), frequency, pressure, speed_m_s)
+    return Heard(directions, places[index], frequency, pressure, speed_m_s)
 
 
 def fit_scene(heard: Heard) -> Scene:
