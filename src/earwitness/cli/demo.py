@@ -148,6 +148,11 @@ def _record_into(folder: Path, name: str, quiet: bool) -> int:
     with progress_bar(quiet=quiet) as progress, tempfile.TemporaryDirectory() as temporary:
         recordings = Path(temporary) / "recordings"
         progress("radiating", 0, 0)
-        files = load(name).record(recordings, lambda done, total: progress("recording", done, total))
-        accept(folder, look_at(folder, [recordings], progress=progress))
+        scenario = load(name)
+        files = scenario.record(recordings, lambda done, total: progress("recording", done, total))
+        plain = [path for path in files if path.name not in scenario.read]
+        accept(folder, look_at(folder, plain, progress=progress))
+        # the form of these can't be told from the files: a reviewer states it when adding them
+        for file, read in scenario.read.items():
+            accept(folder, look_at(folder, [recordings / file], read=read, progress=progress))
     return len(files)

@@ -11,18 +11,21 @@ from typing import Any, Final
 
 import numpy as np
 
+from earwitness.virtual import further
 from earwitness.virtual.air import Air
 from earwitness.virtual.arrays import Complexes, Floats
 from earwitness.virtual.assembly import loudspeaker
 from earwitness.virtual.box import BoxCabinet
+from earwitness.virtual.electrical import Meter
 from earwitness.virtual.electronics import Clipping, Electronics, Limiter
 from earwitness.virtual.faults import Fault, read, replaced
+from earwitness.virtual.further import Further, Rest, Run
 from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.radiator import SphericalCabinet
 from earwitness.virtual.recording import Session
 from earwitness.virtual.rig import Levels, Rig, rig
 from earwitness.virtual.stated_rig import restated, stated
-from earwitness.virtual.tables import ScenarioError, Table
+from earwitness.virtual.tables import Part, ScenarioError, Table
 from earwitness.virtual.turntable import Turntable
 
 FOLDER: Final = Path(__file__).parent / "scenarios"
@@ -39,7 +42,8 @@ class Scenario:
 
     `full_scale_v` is None but for an active loudspeaker: volts RMS at its amplifiers' inputs of a sine that
     fills digital full scale. Its drives are said in dBFS, and its "terminals" are those inputs. `other_rig`
-    is what a reviewer states of the rig in use, where that isn't the scenario's own.
+    is what a reviewer states of the rig in use, where that isn't the scenario's own. `further` is recorded
+    besides the session.
     """
 
     name: str
@@ -47,6 +51,7 @@ class Scenario:
     air: Air
     turntable: Turntable
     session: Session
+    further: Further
     document: Table
     faults: tuple[Fault, ...] = ()
     full_scale_v: float | None = None
@@ -105,12 +110,30 @@ class Scenario:
         -------
         The paths written, in the order of `names`. The same call writes the same bytes.
         """
-        return self.session.record(folder, progress, only, sweep_s)
+        wanted = self.names if only is None else tuple(name for name in self.names if name in only)
+        if only is not None and (strange := set(only) - set(wanted)):
+            raise ValueError(f"the scenario has no file called {sorted(strange)[0]!r}; see names")
+
+        def told(done: int, _: int) -> None:
+            if progress is not None:
+                progress(done, len(wanted))
+
+        first = [name for name in wanted if name in self.session.names]
+        written = self.session.record(folder, told, first, sweep_s)
+        for path in self.further.record(folder, wanted, sweep_s):
+            written.append(path)
+            told(len(written), len(wanted))
+        return written
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of all raw files."""
-        return self.session.names
+        return (*self.session.names, *self.further.names)
+
+    @property
+    def read(self) -> Mapping[str, tuple[tuple[str, float | int | bool], ...]]:
+        """What the reviewer states of a file's form in ``takes.toml``, by its name, where that is needed."""
+        return self.further.read
 
     @property
     def facts_folder(self) -> Path:
@@ -166,7 +189,17 @@ def from_text(name: str, text: str, rig_text: str | None = None, rig_name: str =
     `name` is what messages and `facts` call it, `rig_name` what they call that other rig.
     """
     document = _document(name, text)
-    document.only("rig", "near_fields", "full_scale_v", "cabinet", "enclosures", "branches", "faults", *LARGE)
+    document.only(
+        "rig",
+        "near_fields",
+        "full_scale_v",
+        "cabinet",
+        "enclosures",
+        "branches",
+        "faults",
+        *LARGE,
+        *further.TABLES,
+    )
     own = document.take(str, "rig")
     workshop = rig(_document(f"{name}, rig" if rig_text else own, rig_text or _text(RIGS, "rig", own)))
     near_fields = document.take(tuple[str, ...], "near_fields", ())
@@ -179,19 +212,30 @@ def from_text(name: str, text: str, rig_text: str | None = None, rig_name: str =
     session = workshop.session(parts, near_fields, full_scale, electronics, levels)
     _require_a_drive_once(document, session, workshop)
     other = None if rig_text is None or rig_name == own else stated(workshop, rig_name)
-    return Scenario(
-        name, parts, workshop.air, workshop.turntable, session, document, faults, full_scale, other
+    besides = document.made(
+        Further,
+        session,
+        *(_perhaps(document, name, kind) for name, kind in zip(further.TABLES, _FURTHER, strict=True)),
+        full_scale,
     )
+    return Scenario(
+        name, parts, workshop.air, workshop.turntable, session, besides, document, faults, full_scale, other
+    )
+
+
+_FURTHER: Final = (Meter, Run, Rest)
+
+
+def _perhaps(document: Table, name: str, kind: type[Part]) -> Part | None:
+    """A table as what it holds; None where there is none."""
+    return document.table(name).build(kind) if name in document.content else None
 
 
 def _large(document: Table) -> tuple[Electronics, Levels | None]:
     """What isn't linear in the amplifier, and at which drives it is recorded."""
-    limiter, clipping, levels = (document.table(name) if name in document.content else None for name in LARGE)
-    electronics = Electronics(
-        None if limiter is None else limiter.build(Limiter),
-        None if clipping is None else clipping.build(Clipping),
-    )
-    return electronics, None if levels is None else levels.build(Levels)
+    limiter, clipping, levels = LARGE
+    electronics = Electronics(_perhaps(document, limiter, Limiter), _perhaps(document, clipping, Clipping))
+    return electronics, _perhaps(document, levels, Levels)
 
 
 def _require_a_drive_once(document: Table, session: Session, workshop: Rig) -> None:

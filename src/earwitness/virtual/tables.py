@@ -70,6 +70,12 @@ POSITIVE: Final = frozenset(
         "softness",
         "at_m_s",
         "drives_v",
+        "sense_ohm",
+        "voltage_full_scale_v",
+        "current_full_scale_v",
+        "load_s",
+        "rest_s",
+        "seconds",
     ]
 )
 #: these 0 or above,
@@ -98,6 +104,9 @@ NOT_NEGATIVE: Final = frozenset(
         "seed",
         "knee_db",
         "pause_s",
+        "noise_v",
+        "hum_v",
+        "hiss_pa",
     ]
 )
 #: and these between two numbers.
