@@ -1,9 +1,14 @@
 """How a voice coil warms and cools, fitted to the change of level that it makes.
 
 The coil's rise is the sum of two, each as the voltage of a resistor and a capacitor in parallel under a
-current (Button, JAES 40 (1/2), 1992; recalled). At a voltage that doesn't change, the power in the coil
-falls as its resistance rises; and the level falls by 20·lg(1 + x), x being the part by which what limits the
-current has grown, so that x goes as the temperature does.
+current (Button, JAES 40 (1/2), 1992; recalled). The level falls by 20·lg(1 + x), x being the part by which
+what limits the current has grown, so that x goes as the temperature does.
+
+At a voltage that doesn't change, the power in the coil goes as (1 + x)^−n. With c the part that the coil's
+resistance has in what limits the current, R/|Z|, power goes as RV²/|Z|² and so changes by 1 − 2c of the
+resistance's change, x by c of it: n = (2c − 1)/c, which is 1 for a resistor alone, 0 where half of what
+limits the current is something else, and negative behind coils and capacitors (worked out here). A run tells
+n only roughly, which widens the intervals of both time constants; n is fitted about what is usual (`FALL`).
 """
 
 from __future__ import annotations
@@ -26,6 +31,13 @@ SHORT_S: Final = (1.5, 60.0)
 LONG_S: Final = (30.0, 7200.0)
 #: Starts of the search: the short and the long one, s.
 STARTS: Final = ((2.0, 300.0), (5.0, 900.0), (15.0, 900.0))
+#: The exponent n that is expected, by how much it differs from loudspeaker to loudspeaker, and its ends.
+FALL: Final = 0.25
+FALL_SPREAD: Final = 0.5
+FALL_ENDS: Final = (-1.5, 1.5)
+#: Of the model itself, part of a time constant, one standard uncertainty: coils are more than two of these,
+#: and the level isn't quite 20·lg(1 + x).
+MODEL_PART: Final = 0.02
 #: A fall of the level by less, where it was looked at, isn't put down to heat.
 LEAST_DB: Final = 0.1
 #: 95 % of a normal distribution lie within so many standard deviations.
@@ -66,18 +78,18 @@ class Warming:
 
 
 def growth_over_time(
-    gain: Floats, short_s: float, long_s: float, short_rise: float, long_rise: float
+    gain: Floats, short_s: float, long_s: float, short_rise: float, long_rise: float, *, fall: float = 1.0
 ) -> Floats:
     """The growth x at the end of each step of each second, shape (K·STEPS,), under gains (K,) re the load's.
 
     `short_rise` and `long_rise` are what either part of x would come to under the load if the power in the
-    coil didn't fall.
+    coil didn't fall; `fall` is the exponent n with which it does.
     """
     falls = [math.exp(-1.0 / (STEPS * each)) for each in (short_s, long_s)]
     rises = (1.0 - falls[0]) * short_rise, (1.0 - falls[1]) * long_rise
     found, short, long = [], 0.0, 0.0
     for power in np.repeat(np.asarray(gain) ** 2, STEPS).tolist():
-        heat = power / (1.0 + short + long)
+        heat = power * (1.0 + short + long) ** -fall
         short = falls[0] * short + rises[0] * heat
         long = falls[1] * long + rises[1] * heat
         found.append(short + long)
@@ -119,31 +131,36 @@ def fit_warming(
     def modelled(parameters: Floats) -> Floats:
         short, long = np.exp(parameters[:2])
         rises = np.exp(parameters[2:4])
-        x = growth_over_time(gain, short, long, rises[0], rises[1])
+        x = growth_over_time(gain, short, long, rises[0], rises[1], fall=float(parameters[5]))
         return np.asarray(np.interp(time_s, times, x, left=0.0))
 
     def residuals(parameters: Floats) -> Floats:
         told = parameters[4] - 20.0 * np.log10(1.0 + modelled(parameters)[fitted])
         if tail is not None:
-            told = told - parameters[5] * tail[fitted]
-        return np.asarray((change_db[fitted] - told) * weight)
+            told = told - parameters[6] * tail[fitted]
+        # what is known of the exponent is one more observation
+        return np.append((change_db[fitted] - told) * weight, (parameters[5] - FALL) / FALL_SPREAD)
 
     largest = float(np.max(-change_db[fitted]))
     if largest < 3.0 * float(np.median(uncertainty_db[fitted])):
         return None
     rise = math.log(max(10.0 ** (largest / 20.0) - 1.0, 1e-4))
-    free = 5 if tail is None else 6
-    low = np.array([math.log(SHORT_S[0]), math.log(LONG_S[0]), rise - 6.0, rise - 8.0, -1.0, -1e-6])
-    high = np.array([math.log(SHORT_S[1]), math.log(LONG_S[1]), rise + 2.0, rise + 2.0, 1.0, 60.0])
-    scale = np.array([0.3, 0.5, 0.3, 0.5, 0.05, 0.1])
+    free = 6 if tail is None else 7
+    low = np.array(
+        [math.log(SHORT_S[0]), math.log(LONG_S[0]), rise - 6.0, rise - 8.0, -1.0, FALL_ENDS[0], -1e-6]
+    )
+    high = np.array(
+        [math.log(SHORT_S[1]), math.log(LONG_S[1]), rise + 2.0, rise + 2.0, 1.0, FALL_ENDS[1], 60.0]
+    )
+    scale = np.array([0.3, 0.5, 0.3, 0.5, 0.05, 0.5, 0.1])
     best = None
     for short, long in STARTS:
-        start = np.array([math.log(short), math.log(long), rise - 0.3, rise - 1.0, 0.0, 0.0])
+        start = np.array([math.log(short), math.log(long), rise - 0.3, rise - 1.0, 0.0, FALL, 0.0])
         found = least_squares(residuals, start[:free], bounds=(low[:free], high[:free]), x_scale=scale[:free])
         if best is None or found.cost < best.cost:
             best = found
     assert best is not None
-    freedom = max(int(np.count_nonzero(fitted)) - free, 1)
+    freedom = max(int(np.count_nonzero(fitted)) + 1 - free, 1)
     excess = max(2.0 * float(best.cost) / freedom, 1.0)
     jacobian = np.asarray(best.jac)
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * excess
@@ -152,16 +169,17 @@ def fit_warming(
     if 20.0 * math.log10(1.0 + float(x[fitted].max())) < max(LEAST_DB, 3.0 / float(weight.max())):
         return None
     short, long = np.exp(best.x[:2])
-    only_short = growth_over_time(gain, short, long, math.exp(best.x[2]), 0.0)
-    whole = growth_over_time(gain, short, long, math.exp(best.x[2]), math.exp(best.x[3]))
+    fall = float(best.x[5])
+    only_short = growth_over_time(gain, short, long, math.exp(best.x[2]), 0.0, fall=fall)
+    whole = growth_over_time(gain, short, long, math.exp(best.x[2]), math.exp(best.x[3]), fall=fall)
     loaded = int(np.flatnonzero(gain > 0.5)[-1] + 1) * STEPS - 1
     part = float(np.clip(only_short[loaded] / whole[loaded], 0.0, 1.0))
 
     def constant(index: int, value: float, share: float) -> TimeConstant:
-        factor = math.exp(min(WITHIN * float(spread[index]), 50.0))
+        factor = math.exp(min(WITHIN * math.hypot(float(spread[index]), MODEL_PART), 50.0))
         return TimeConstant(value, value / factor, value * factor, share)
 
-    left = residuals(best.x) / weight
+    left = residuals(best.x)[:-1] / weight
     return Warming(
         short=constant(0, float(short), part),
         long=constant(1, float(long), 1.0 - part),
