@@ -32,6 +32,7 @@ RUN = Endurance(
     load_s=120.0,
     rest_s=125.0,
     level_db=98.0,
+    hours=0.4,
     octaves_hz=(125.0, 250.0, 500.0),
     change_db=(-1.1, -2.4, -1.9),
     lasting_db=(-0.6, -0.9, -0.5),

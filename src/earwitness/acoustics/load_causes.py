@@ -91,7 +91,7 @@ class LoadCauses:
 
 def load_causes(frames: Frames) -> LoadCauses:
     """Weigh the hypotheses against a run."""
-    rows = _rows(frames)
+    rows = rows_told(frames)
     told_coils = {release_s: tuple(coils_of(frames, release_s)) for release_s in RELEASES_S}
     fits = {
         subset: fit
@@ -171,7 +171,7 @@ class _Fit:
     coils: tuple[Coil, ...]
 
 
-def _rows(frames: Frames) -> Bools:
+def rows_told(frames: Frames) -> Bools:
     """Probes, and of each stretch of the load the first second that counts and the last."""
     load = frames.kind == LOAD
     before = np.concatenate([[False], load[:-1]])

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.case.documents import from_json, to_json
 from earwitness.case.impedance_variables import impedance_dims, read_impedance, write_impedance
 from earwitness.case.level_variables import level_dims, read_level, write_level
 from earwitness.case.netcdf_file import (
@@ -24,12 +25,15 @@ from earwitness.case.netcdf_file import (
 from earwitness.case.time_variables import read_time, time_dims, write_time
 from earwitness.records.curves import CoverageMap, Curve, CurveName, CurveSet
 from earwitness.records.grid import Floats
+from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import Direction, Orbit, TakeId
 from earwitness.records.uncertainty import ComponentName
 
 _COMPONENTS: Final = tuple(ComponentName)
 _LEVEL: Final = "dB re 20 µPa"
+#: A load that lasts, and self-noise, as JSON: an attribute of the whole file.
+_LONG_TERM: Final = "long_term"
 _LINES: Final = {
     "positive": "first −6 dB going outward on the positive side (left, or up)",
     "negative": "first −6 dB going outward on the negative side (right, or down), as a positive angle",
@@ -106,6 +110,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
             write_impedance(file, curves.impedance)
         if curves.level is not None:
             write_level(file, curves.level)
+        if curves.long_term.anything:
+            file.whole({_LONG_TERM: to_json(curves.long_term).decode()})
 
 
 def load_curves(path: Path) -> CurveSet:
@@ -222,6 +228,9 @@ def _read(file: NetcdfReader) -> CurveSet:
         time=read_time(file),
         impedance=read_impedance(file),
         level=read_level(file),
+        long_term=from_json(LongTerm, str(file.whole(_LONG_TERM)).encode())
+        if file.has_whole(_LONG_TERM)
+        else NO_LONG_TERM,
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 

@@ -133,6 +133,10 @@ class NetcdfReader:
         """An attribute of the whole file."""
         return _plain(self._file.attrs[name])
 
+    def has_whole(self, name: str) -> bool:
+        """Whether the file has such an attribute."""
+        return name in self._file.attrs
+
     def attribute(self, variable: str, name: str) -> Any:
         """An attribute of a variable."""
         return _plain(self._file.variables[variable].attrs[name])

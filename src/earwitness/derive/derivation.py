@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from earwitness.derive.change_with_level import change_with_level
 from earwitness.derive.coverage import orbit_coverage
@@ -29,12 +28,9 @@ from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
-from earwitness.records.long_term import LongTerm
+from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit
-
-#: Where nothing was loaded for long.
-NO_LONG_TERM: Final = LongTerm()
 
 
 @dataclass(frozen=True)
@@ -100,5 +96,6 @@ def derive(
         time=time,
         impedance=impedance,
         level=change_with_level(series),
+        long_term=long_term,
     )
     return Derivation(curves, figures)

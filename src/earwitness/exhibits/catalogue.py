@@ -16,8 +16,10 @@ from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.distortion import distortion
 from earwitness.exhibits.impedance import impedance
 from earwitness.exhibits.in_room import in_room
+from earwitness.exhibits.long_load import load
 from earwitness.exhibits.on_axis import on_axis
 from earwitness.exhibits.response_set import response_set
+from earwitness.exhibits.self_noise import self_noise
 from earwitness.exhibits.time_decay import decay
 from earwitness.exhibits.time_delays import delays
 from earwitness.exhibits.time_waveforms import waveforms
@@ -35,6 +37,8 @@ FAMILIES: Final[tuple[Family, ...]] = (
     compression,
     clean_output,
     impedance,
+    load,
+    self_noise,
     waveforms,
     delays,
     decay,

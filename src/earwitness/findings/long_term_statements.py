@@ -8,7 +8,7 @@ from typing import Final
 from earwitness.derive.long_term_figures import DISTANCE, LEVEL, LOADED
 from earwitness.derive.numerals import frequency, measured, quantity
 from earwitness.findings.of_figure import of_figure
-from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
 from earwitness.records.sentences import Number, Sentence, say
@@ -58,7 +58,7 @@ def _change(figure: Figure, figures: Mapping[FigureName, Figure], curves: CurveS
         ". ",
     )
     explanation += _why(figures) + _level(figure, root) + say(_CAUTION)
-    place = Place(CurveName.ON_AXIS, (at_hz / HALF_OCTAVE, at_hz * HALF_OCTAVE), "on axis", curves.drive)
+    place = Place("load_change", (at_hz / HALF_OCTAVE, at_hz * HALF_OCTAVE), "on axis", curves.drive)
     quoted = tuple(name for name in _BESIDE if name in figures and figures[name].available)
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place, *quoted)
 

@@ -11,6 +11,7 @@ reference                                  what it names
 ``curve:NAME/uncertainty/at/HZ``           its standard uncertainty there
 ``curve:NAME/components/PART/at/HZ``       one component of that
 ``impedance:minima/0/ohms``                 a field of what was found in the impedance
+``long_term:endurance/change_db/0``         a field of what a load that lasts does, or of self-noise
 ``level:ratio/3/at/HZ``                    change with level at one drive, at the frequency nearest to HZ;
                                            ``level:output_db/4`` of one drive or band
 ``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
@@ -70,6 +71,8 @@ class Referent:
                 found = self._time(steps)
             case "level":
                 found = self._level(steps)
+            case "long_term":
+                found = _walk(self.curves.long_term, steps)
             case "impedance":
                 found = _walk(self.curves.impedance, steps)
             case "method":

@@ -11,11 +11,12 @@ import numpy.typing as npt
 from earwitness.acoustics import endurance
 from earwitness.acoustics.endurance import LOAD, PROBE, Frames
 from earwitness.acoustics.heating import TimeConstant
-from earwitness.acoustics.load_causes import LoadCauses, load_causes
+from earwitness.acoustics.load_causes import LoadCauses, load_causes, rows_told
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.impulse_response import drive_of
 from earwitness.measurement.readers.contents import Recording
 from earwitness.measurement.readers.signals import read_sounds
+from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.grid import REFERENCE_PRESSURE_PA
@@ -24,6 +25,7 @@ from earwitness.records.long_term import (
     CauseWeighed,
     Endurance,
     LoadCause,
+    Moment,
     TimeConstantFound,
     WarmCoil,
 )
@@ -104,6 +106,7 @@ def _told(take: Take, heard: Frames, causes: LoadCauses, level_db: float | None)
         load_s=float(np.count_nonzero(heard.gain > endurance.PROBE_PART)) * endurance.PERIOD_S,
         rest_s=float(heard.time_s[-1] - heard.time_s[last]),
         level_db=level_db,
+        hours=None if level_db is None else float(niosh_hours_a_day(level_db)),
         octaves_hz=_listed(heard.octave_hz),
         change_db=_listed(heard.change_db[last]),
         lasting_db=_listed(heard.change_db[after]),
@@ -120,6 +123,10 @@ def _told(take: Take, heard: Frames, causes: LoadCauses, level_db: float | None)
                 _constant(coil.warming.long),
             )
             for coil in causes.coils
+        ),
+        course=tuple(
+            Moment(float(heard.time_s[row]), bool(heard.kind[row] == LOAD), _listed(heard.change_db[row]))
+            for row in np.flatnonzero(rows_told(heard))
         ),
     )
 

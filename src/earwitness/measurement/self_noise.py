@@ -51,9 +51,10 @@ def self_noise(facts: CaseFacts, takes: Sequence[Take], raw: Path) -> SelfNoise 
     calibration = calibrate(raw, takes, facts.rig.pa_per_full_scale)
     power = _power(raw, own[0], calibration)
     told, quiet, unsure, is_bound = power.weighted, None, power.spread, True
+    beside: tuple[float, ...] = ()
     if room:
         hidden = _power(raw, room[0], calibration)
-        quiet = hidden.weighted
+        quiet, beside = hidden.weighted, tuple(_db(float(p)) for p in hidden.thirds)
         is_bound = told < quiet * 10.0 ** (OVER_DB / 10.0)
         if not is_bound:
             unsure = float(np.hypot(power.spread * told, hidden.spread * quiet)) / (told - quiet)
@@ -67,6 +68,7 @@ def self_noise(facts: CaseFacts, takes: Sequence[Take], raw: Path) -> SelfNoise 
         room_dba=None if quiet is None else _db(quiet),
         third_octaves_hz=tuple(float(f) for f in mid_frequency_hz(np.array(BANDS), 3)),
         third_octaves_db=tuple(_db(float(p)) for p in power.thirds),
+        room_third_octaves_db=beside,
     )
 
 

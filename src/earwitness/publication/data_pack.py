@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.case.documents import to_json
 from earwitness.publication.aes69_file import NO_DATE, aes69_file, directions
 from earwitness.publication.context import PublicationContext
 from earwitness.publication.rows import value_sentence
@@ -37,7 +38,7 @@ figures.csv    one row a figure of merit: the value in its unit, one standard un
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
                angles in degrees, frequencies in Hz.
-{levels}{aes69}results.json   every figure of merit with its components, evidence and source.
+{levels}{long_term}{aes69}results.json   every figure of merit with its components, evidence and source.
 findings.json  every statement with its place and evidence.
 {quality}
 A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
@@ -52,6 +53,10 @@ _IMPEDANCE: Final = """\
 impedance.csv  one row a frequency: magnitude and one standard uncertainty of what is known in ohm, phase in
                degrees, and the resistor that loads an ideal class-B amplifier as hard, in ohm; the complex
                impedance is in responses.nc.
+"""
+_LONG_TERM: Final = """\
+long_term.json what a load that lasts does to the level, by seconds and octaves (s, dB), what makes it and how
+               likely that is, time constants with their intervals, and self-noise (dB re 20 uPa).
 """
 _LEVELS: Final = """\
 distortion.nc  harmonics by order at each drive, on axis and near a radiator, as NetCDF-4: Pa RMS at 1 m; what
@@ -87,6 +92,7 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         program=context.program,
         quality=_QUALITY if context.quality else "",
         impedance=_IMPEDANCE if context.curves.impedance else "",
+        long_term=_LONG_TERM if context.curves.long_term.anything else "",
         levels=_LEVELS if (build / LEVELS).is_file() else "",
         aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
@@ -98,12 +104,18 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
             if context.curves.impedance is None
             else {"impedance.csv": _table(_impedance_rows(context.curves))}
         ),
+        **_long_term(context.curves),
         "figures.csv": _table(_figure_rows(context.results.figures)),
     }
     copied: tuple[str, ...] = (*COPIED, CHECKED) if context.quality else COPIED
     if (build / LEVELS).is_file():
         copied += (LEVELS,)
     return made | sofa | {name: (build / name).read_bytes() for name in copied}
+
+
+def _long_term(curves: CurveSet) -> dict[str, bytes]:
+    """A load that lasts and self-noise, where there is one of them."""
+    return {"long_term.json": to_json(curves.long_term)} if curves.long_term.anything else {}
 
 
 def _aes69(context: PublicationContext) -> dict[str, bytes]:

@@ -13,6 +13,7 @@ from earwitness.derive.coverage_words import SIDES
 from earwitness.derive.distortion_figures import SOURCE as LEVEL_SOURCE
 from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
+from earwitness.derive.long_term_figures import SOURCE as LONG_TERM_SOURCE
 from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
@@ -26,6 +27,7 @@ from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.impedance import Impedance
+from earwitness.records.long_term import LongTerm
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
@@ -35,6 +37,7 @@ from earwitness.records.time import TimeBehaviour
 TIME_ANCHOR: Final = "from-time"
 LEVEL_ANCHOR: Final = "from-level"
 IMPEDANCE_ANCHOR: Final = "from-impedance"
+LONG_TERM_ANCHOR: Final = "from-long-term"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +78,8 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "time" | "impedance" | "level":
-            return f"from-{scheme}"
+        case "time" | "impedance" | "level" | "long_term":
+            return f"from-{scheme.replace('_', '-')}"
         case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
@@ -110,6 +113,7 @@ def origins(
         *(() if curves.time is None else (_time(curves.time),)),
         *(() if curves.level is None else (_level(curves.level),)),
         *(() if curves.impedance is None else (_impedance(curves.impedance),)),
+        *((_long_term(curves.long_term),) if curves.long_term.anything else ()),
         *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
     # Entries quote constants too, of figures that stand nowhere else.
@@ -307,6 +311,20 @@ def _impedance(found: Impedance) -> Origin:
         method="derive.impedance",
         lines=tuple(lines),
         takes=found.takes,
+    )
+
+
+def _long_term(found: LongTerm) -> Origin:
+    run, noise = found.endurance, found.self_noise
+    lines = _source(LONG_TERM_SOURCE)
+    lines.append(line("Uncertainty from", say("noise")))
+    return Origin(
+        anchor=LONG_TERM_ANCHOR,
+        title=say("A load that lasts, and self-noise"),
+        value=say("at rest") if run is None else say("at ", Term(run.drive.label)),
+        method="measurement.endurance",
+        lines=tuple(lines),
+        takes=(*(() if run is None else (run.take,)), *(() if noise is None else noise.takes)),
     )
 
 

@@ -27,6 +27,8 @@ TABLED: Final = (
     FigureName.CLEAN_OUTPUT,
     FigureName.DISTORTION_1,
     FigureName.IMPEDANCE_MINIMUM,
+    FigureName.LOAD_CHANGE,
+    FigureName.SELF_NOISE,
     FigureName.F6,
     FigureName.F3,
     FigureName.F10,
@@ -57,6 +59,8 @@ NEVER_NEGATIVE: Final = frozenset(
         FigureName.AMPLIFIER_LOAD,
         FigureName.BOX_TUNING,
         FigureName.TOTAL_Q,
+        FigureName.COIL_TIME,
+        FigureName.MAGNET_TIME,
     }
 )
 

@@ -9,6 +9,7 @@ from enum import StrEnum
 from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.impedance import Impedance
+from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.sources import Source
 from earwitness.records.takes import Direction, TakeId
 from earwitness.records.time import TimeBehaviour
@@ -124,6 +125,7 @@ class CurveSet:
     time: TimeBehaviour | None = None
     impedance: Impedance | None = None
     level: ChangeWithLevel | None = None
+    long_term: LongTerm = NO_LONG_TERM
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
         """The lowest and highest valid frequency of a curve, None where nothing is valid."""

@@ -1,0 +1,159 @@
+"""A load that lasts: how the level falls and comes back, and what of it which octave keeps."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from earwitness.derive.formatting import number_text
+from earwitness.derive.long_term_figures import WIDEST
+from earwitness.derive.numerals import duration, frequency, quantity
+from earwitness.exhibits.axes import frequency_axis
+from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role
+from earwitness.exhibits.time_axes import linear_axis
+from earwitness.exhibits.wording import joined
+from earwitness.records.curves import CurveSet
+from earwitness.records.grid import Floats
+from earwitness.records.long_term import CauseVerdict, Endurance, LoadCause
+from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
+
+HEIGHTS: Final = (0.32, 0.28)
+#: The curve by which a place refers to the octaves' changes.
+CURVE: Final = "load_change"
+#: The axis of the level holds at least these, dB; lines end so far below its top and above its bottom.
+LEAST_DB: Final = (-1.0, 0.3)
+MARGIN: Final = 1.08
+#: More than a day is "a whole day".
+A_DAY_H: Final = 24.0
+MINUTE_S: Final = 60.0
+
+
+def load(curves: CurveSet) -> Exhibit | None:
+    """The most changed octave over minutes, above all octaves at the load's end; None without a run."""
+    run = curves.long_term.endurance
+    if run is None or not run.course:
+        return None
+    return Exhibit(
+        id="load",
+        letter="",
+        title="A load that lasts",
+        caption=say(
+            "Top: how far the level of the octave that changes most is from that of a weak signal before. "
+            "The heavy line is the load itself; the other one is a weak signal among it and after it, which "
+            "heat alone still lowers. Below: every octave in the load's last second, and of a weak signal right "
+            "after it. ",
+            _caution(run),
+        ),
+        conditions=_conditions(run),
+        alt=say("Change of level under a load that lasts. ", _read_out(run), _causes(run), _times(run)),
+        panels=(_over_time(run), _by_octave(run)),
+    )
+
+
+def _over_time(run: Endurance) -> Panel:
+    most = _most(run)
+    minutes = np.array([one.time_s for one in run.course]) / MINUTE_S
+    change = np.array([one.change_db[most] for one in run.course])
+    loaded = np.array([one.loaded for one in run.course])
+    before = minutes < 0.0
+    lines = (
+        Line("load_course", "load", Role.DRIVE_5, minutes[loaded], change[loaded], short="load"),
+        Line("weak_course", "weak signal", Role.DRIVE_2, minutes[~loaded], change[~loaded], short="weak"),
+    )
+    first = float(minutes[before].min()) if before.any() else 0.0
+    axis = linear_axis("time from the load's beginning", "min", first, float(minutes.max()), 8)
+    return Panel("load-course", axis, _change_axis(change), lines, height_per_width=HEIGHTS[0])
+
+
+def _by_octave(run: Endurance) -> Panel:
+    hertz = np.array(run.octaves_hz)
+    rows = (
+        ("in the load", "load", Role.DRIVE_5, np.array(run.change_db)),
+        ("right after", "after", Role.DRIVE_2, np.array(run.lasting_db)),
+    )
+    unsure = np.array(run.uncertainty_db)
+    lines = tuple(Line(CURVE, label, role, hertz, y, unsure, short=short) for label, short, role, y in rows)
+    axis = _change_axis(np.concatenate([line.y for line in lines]))
+    return Panel("load-octaves", frequency_axis(), axis, lines, height_per_width=HEIGHTS[1])
+
+
+def _change_axis(values: Floats) -> Axis:
+    low, high = MARGIN * float(np.min(values)), MARGIN * float(np.max(values))
+    return linear_axis("change of level", "dB", min(low, LEAST_DB[0]), max(high, LEAST_DB[1]), 6)
+
+
+def _most(run: Endurance) -> int:
+    return int(np.argmax(np.abs(run.change_db)))
+
+
+def _conditions(run: Endurance) -> Sentence:
+    octave = frequency(run.octaves_hz[_most(run)], f"long_term:endurance/octaves_hz/{_most(run)}")
+    loaded = quantity(run.load_s, "s", "long_term:endurance/load_s", 0)
+    parts = [
+        say("on axis"),
+        say("load of ", loaded, " in all at ", Term(run.drive.label), " RMS of noise"),
+        say("top: the octave about ", octave),
+    ]
+    return joined(parts, " · ")
+
+
+def _caution(run: Endurance) -> Sentence:
+    """The exposure, where the level is known, and what to do."""
+    said = EMPTY
+    if run.level_db is not None and run.hours is not None:
+        loud = quantity(run.level_db, "dB", "long_term:endurance/level_db", 0)
+        time = say(duration(run.hours, "long_term:endurance/hours"), " a day")
+        said = say("The load plays ", loud, " at one metre, where ", Term("NIOSH 98-126"), " allows ")
+        said += (say("a whole day") if run.hours > A_DAY_H else time) + say(", taken as A-weighted. ")
+    return said + say(
+        "Such a load can hurt hearing and destroy the loudspeaker: leave the room or wear protection; local "
+        "law and qualified advice come first."
+    )
+
+
+def _read_out(run: Endurance) -> Sentence:
+    """Both changes of every octave."""
+    told = []
+    for i, hertz in enumerate(run.octaves_hz):
+        change, kept = (_decibels(run, field, i) for field in ("change_db", "lasting_db"))
+        at = frequency(hertz, f"long_term:endurance/octaves_hz/{i}")
+        told.append(say(change, " in the load and ", kept, " right after it about ", at))
+    return joined(told, "; ") + say(". ")
+
+
+def _decibels(run: Endurance, field: str, index: int) -> Number:
+    value = float(getattr(run, field)[index])
+    return Number(f"{number_text(value, 1, signed=True)} dB", value, f"long_term:endurance/{field}/{index}")
+
+
+def _causes(run: Endurance) -> Sentence:
+    """Which causes act, are not seen, or can't be told."""
+    words = {
+        CauseVerdict.ACTS: " acts. ",
+        CauseVerdict.NOT_SEEN: " isn't seen. ",
+        CauseVerdict.CANNOT_TELL: " can't be told. ",
+    }
+    names = {LoadCause.HEAT: "Heat", LoadCause.LIMITER: "A limiter", LoadCause.MOTION: "The driver's motion"}
+    said = EMPTY
+    for one in run.causes:
+        said += say(f"{names[one.cause]}{words[one.verdict]}")
+    return said
+
+
+def _times(run: Endurance) -> Sentence:
+    """Time constants that are determined, with their intervals."""
+    if not run.coils or run.weighed(LoadCause.HEAT).verdict is not CauseVerdict.ACTS:
+        return EMPTY
+    said = EMPTY
+    for part, name in (("coil", "voice coil"), ("magnet", "magnet")):
+        found = getattr(run.coils[0], part)
+        if found.high_s > WIDEST * found.low_s:
+            continue
+        here = f"long_term:endurance/coils/0/{part}"
+        value, low, high = (
+            quantity(getattr(found, field), "s", f"{here}/{field}", 1)
+            for field in ("value_s", "low_s", "high_s")
+        )
+        said += say(f"Time constant of the {name}: ", value, ", from ", low, " to ", high, ". ")
+    return said
