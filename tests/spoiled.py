@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 import soundfile
+from scipy.interpolate import CubicSpline
 
 from earwitness.case.manifest import new_case
 from earwitness.pipeline.build import build
@@ -122,6 +123,16 @@ def quieter_above(hz: float, db: float) -> Callable[[Floats], Floats]:
 def later(samples_late: int) -> Callable[[Floats], Floats]:
     """So many samples later, as after a buffer that ran dry."""
     return lambda samples: np.concatenate([samples[-samples_late:] * 0.0 + 1e-6, samples[:-samples_late]])
+
+
+def stretched(ppm: float) -> Callable[[Floats], Floats]:
+    """As by a recorder whose clock is fast by so many parts in a million: sound takes more samples."""
+
+    def slower(samples: Floats) -> Floats:
+        time = np.arange(samples.size)
+        return np.asarray(CubicSpline(time, samples)(time / (1.0 + 1e-6 * ppm)))
+
+    return slower
 
 
 def humming(level: float, mains_hz: float = 50.0) -> Callable[[Floats], Floats]:

@@ -18,6 +18,7 @@ from spoiled import (
     later,
     noisy,
     quieter_above,
+    stretched,
     with_a_gap,
 )
 
@@ -55,7 +56,13 @@ def others_are_fine(quality: Quality, *but: PointName) -> bool:
 def test_the_demo_is_fine_on_all_that_can_be_told(whole: Spoiled) -> None:
     quality = whole.quality()
     assert quality.fit
-    untold = {PointName.FIRST_LAST, PointName.REPEATS, PointName.CALIBRATION, PointName.REFERENCE}
+    untold = {
+        PointName.FLIGHT,
+        PointName.FIRST_LAST,
+        PointName.REPEATS,
+        PointName.CALIBRATION,
+        PointName.REFERENCE,
+    }
     assert verdicts(quality) == {
         name: Verdict.CANNOT_TELL if name in untold else Verdict.FINE for name in PointName
     }
@@ -167,13 +174,21 @@ def test_a_direction_left_out_is_named(tmp_path: Path) -> None:
     assert others_are_fine(quality, PointName.MISSING)
 
 
-@pytest.mark.parametrize(("one", "other"), [(30, 60), (-30, 60), (-20, 70), (100, 140)])
+@pytest.mark.parametrize(("one", "other"), [(30, 60), (30, 50), (-30, -40), (100, 140)])
 def test_two_swapped_directions_are_named(case: Spoiled, one: int, other: int) -> None:
     names = [f"horizontal_{angle:+04d}_2.83V.wav" for angle in (one, other)]
     case.swap(*names)
     point = case.point(PointName.ORDER)
     assert point.verdict is Verdict.LOOK
     assert set(point.takes) == set(names)
+
+
+def test_mirror_images_of_what_is_unlike_above_and_below_are_named(case: Spoiled) -> None:
+    names = ["vertical_-030_2.83V.wav", "vertical_+030_2.83V.wav"]
+    case.swap(*names)
+    quality = case.quality()
+    assert quality.point(PointName.ORDER).takes == tuple(names)
+    assert quality.point(PointName.LEVELS).verdict is Verdict.FINE
 
 
 def again(case: Spoiled, how: Callable[[Floats], Floats], name: str = ON_AXIS) -> None:
@@ -252,13 +267,59 @@ def test_a_near_field_that_hardly_meets_the_gate_is_told_from_none(case: Spoiled
     assert "near field of each woofer" in str(far.remedy)
 
 
-def test_a_swap_that_would_help_a_little_is_not_denied(case: Spoiled) -> None:
-    """Levels fall steadily from 30° to 50°, so putting these two back saves something, if little."""
-    case.swap("horizontal_+030_2.83V.wav", "horizontal_+050_2.83V.wav")
-    point = case.point(PointName.ORDER)
-    assert point.verdict is Verdict.FINE
-    assert point.values["saved_percent"] > 0.0
-    assert "no swap of two saves more than" in str(point.sentence)
+def test_a_gain_that_was_touched_is_named_with_its_size(case: Spoiled) -> None:
+    """Half a decibel off axis; what else is checked stays as it was."""
+    case.change("horizontal_+060_2.83V.wav", gained(-0.5))
+    case.change("vertical_-030_2.83V.wav", gained(1.0))
+    quality = case.quality()
+    point = quality.point(PointName.LEVELS)
+    assert point.verdict is Verdict.LOOK
+    assert point.takes == ("vertical_-030_2.83V.wav", "horizontal_+060_2.83V.wav")
+    assert point.values["worst_db"] == pytest.approx(1.0, abs=0.1)
+    assert "louder than the takes beside it" in str(point.sentence)
+    assert others_are_fine(quality, PointName.LEVELS)
+
+
+def test_a_take_far_out_of_level_is_unfit(case: Spoiled) -> None:
+    case.change("horizontal_-090_2.83V.wav", gained(2.0))
+    assert case.point(PointName.LEVELS).verdict is Verdict.UNFIT
+
+
+def in_its_place(samples: Floats) -> Callable[[Floats], Floats]:
+    return lambda _: samples
+
+
+@pytest.mark.parametrize(("orbit", "sign"), [("horizontal", 1), ("vertical", -1)])
+def test_an_orbit_whose_zero_was_wrong_is_named(case: Spoiled, orbit: str, sign: int) -> None:
+    """Each take is that of the angle 10° further, as where the protractor's zero was 10° off."""
+    angles = range(-170, 190, 10)
+    names = {a: f"{orbit}_{a:+04d}_2.83V.wav" for a in angles}
+    true = {a: case.samples(name) for a, name in names.items()}
+    for a in angles:
+        case.change(names[a], in_its_place(true[(a + 10 * sign + 179) % 360 - 179]))
+    point = case.point(PointName.ZERO)
+    assert point.verdict is Verdict.LOOK
+    key = f"{orbit}_axis_deg" if orbit == "horizontal" else f"{orbit}_met_deg"
+    assert point.values[key] == pytest.approx(-10.0 * sign, abs=1.0)
+
+
+def test_a_recorder_whose_clock_is_fast_is_told_with_its_error(case: Spoiled) -> None:
+    for path in sorted((case.root / "raw").glob("*V.wav")):
+        case.change(path.name, stretched(400.0))
+    point = case.point(PointName.CLOCKS)
+    assert point.verdict is Verdict.LOOK
+    assert "is fast" in str(point.sentence)
+    assert point.values["apart_ppm"] == pytest.approx(400.0, abs=point.values["limit_ppm"])
+
+
+def test_heights_that_reflections_contradict_are_named_where_something_was_joined(case: Spoiled) -> None:
+    assert case.point(PointName.HEIGHTS).verdict is Verdict.FINE
+    text = (case.root / "case.toml").read_text(encoding="utf-8")
+    stated = next(line for line in text.splitlines() if line.startswith("height_m"))
+    case.state(stated, f"height_m = {0.4 * float(stated.split('=')[1].split('#')[0]):.2f}")
+    quality = case.quality()
+    assert quality.point(PointName.HEIGHTS).verdict is Verdict.LOOK
+    assert "height_m" in str(quality.point(PointName.HEIGHTS).remedy)
 
 
 def test_whose_a_difference_of_sides_is_cannot_be_told_unless_stated(case: Spoiled) -> None:

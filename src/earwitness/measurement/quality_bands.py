@@ -21,8 +21,6 @@ Bools = npt.NDArray[np.bool_]
 OCTAVES: Final = tuple(range(-5, 5))
 #: A band's level is told where so much of the band is valid.
 HELD_PART: Final = 0.8
-#: Thirds of an octave in which directions are told from each other: 630 Hz to 10 kHz.
-TOLD_THIRDS: Final = tuple(range(-2, 11))
 #: Takes side by side have alike phases here; every so many points of the grid tell enough.
 POLARITY_HZ: Final = (200.0, 1_000.0)
 POLARITY_STEP: Final = 8
@@ -30,10 +28,6 @@ POLARITY_STEP: Final = 8
 ALIKE: Final = 0.5
 #: Neighbours on an orbit lie no further apart.
 BESIDE_DEG: Final = 15.0
-#: Fewer takes on an orbit have no order that could be doubted.
-LEAST_ORDERED: Final = 7
-#: Directions on both sides that are as far from the axis, to so much, are taken as mirror images.
-MIRRORED_DEG: Final = 20.0
 #: Noise's standard uncertainty in dB times 10^(SNR/20): 20/ln 10·√½ (`acoustics.noise`).
 NOISE_FACTOR_DB: Final = 20.0 / float(np.log(10.0)) * float(np.sqrt(0.5))
 
@@ -159,46 +153,3 @@ def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:
     near = np.asarray((same & (apart <= BESIDE_DEG)) | meeting)
     np.fill_diagonal(near, False)
     return near
-
-
-def swapped(angle_deg: Float64s, level_db: Float64s) -> tuple[int, int, float] | None:
-    """The two of N takes on one orbit whose swap brings neighbours closest; None where none does.
-
-    Takes that are mirror images, to 20°, aren't tried: of a loudspeaker that radiates alike to both sides
-    they are alike. Source: defined here.
-
-    Parameters
-    ----------
-    angle_deg
-        Shape (N,), in rising order, round the orbit or part of it.
-    level_db
-        Shape (N, B): levels in bands.
-
-    Returns
-    -------
-    Both places, and the part of the whole way from take to take (root mean squares of differences between
-    neighbours) that the swap saves.
-    """
-    count = len(level_db)
-    if count < LEAST_ORDERED:
-        return None
-    known = np.isfinite(level_db).all(axis=0)
-    level = level_db[:, known]
-    if not known.any():
-        return None
-    apart = np.sqrt(np.mean((level[:, None] - level) ** 2, axis=-1))
-    closed = bool(360.0 - (angle_deg[-1] - angle_deg[0]) <= 1.5 * np.max(np.diff(angle_deg)))
-    first, second = np.triu_indices(count, 1)
-    sum_deg = angle_deg[first] + angle_deg[second]
-    tried = np.abs((sum_deg + 180.0) % 360.0 - 180.0) > MIRRORED_DEG
-    first, second = first[tried], second[tried]
-    if not first.size:
-        return None
-    orders = np.tile(np.arange(count), (first.size + 1, 1))
-    rows = np.arange(1, first.size + 1)
-    orders[rows, first], orders[rows, second] = second, first
-    follows = np.roll(orders, -1, axis=-1) if closed else orders[:, 1:]
-    ways = apart[orders[:, : follows.shape[-1]], follows].sum(axis=-1)
-    best = int(np.argmin(ways[1:]))
-    saved = float(1.0 - ways[best + 1] / ways[0]) if ways[0] > 0.0 else 0.0
-    return (int(first[best]), int(second[best]), saved) if saved > 0.0 else None

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from earwitness.measurement.quality_reference import reference_reading
+from earwitness.pipeline.points.clocks import clocks, flight, heights
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.points.moment import latency, polarity
 from earwitness.pipeline.points.reference import Earlier, reference
 from earwitness.pipeline.points.sameness import calibration, first_last, repeats, splice
+from earwitness.pipeline.points.smooth import levels, orbits_of, order, zero
 from earwitness.pipeline.points.sound import clipping, hum, recordings, signal_to_noise
-from earwitness.pipeline.points.turned import missing, orbits, order, sides
+from earwitness.pipeline.points.turned import missing, orbits, sides
 from earwitness.records.quality import Point, PointName, ReferenceReading
 
 
@@ -23,20 +25,26 @@ def points_of(
     `raw` is where recordings lie, `earlier` how that loudspeaker read in earlier cases.
     """
     reading = reference_reading(material.takes, material.impulse_responses, material.facts.rig, raw)
+    turned = orbits_of(material.powers, material.responses)
     points = (
         recordings(material),
         clipping(material),
         signal_to_noise(material),
         hum(material, raw),
         latency(material),
+        clocks(material, raw),
+        flight(material),
         polarity(material),
         missing(material),
-        order(material),
+        order(turned),
+        levels(turned),
+        zero(turned),
         first_last(material),
         repeats(material),
         orbits(material),
         sides(material, PointName.LEFT_RIGHT),
         sides(material, PointName.UP_DOWN),
+        heights(material),
         splice(material),
         calibration(material, raw),
         reference(reading, earlier),

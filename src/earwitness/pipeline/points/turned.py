@@ -1,4 +1,4 @@
-"""Directions: whether all are there, in their order, and alike where they must be."""
+"""Directions: whether all are there, and alike where they must be."""
 
 from __future__ import annotations
 
@@ -11,17 +11,12 @@ from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.orbit_figures import AGREEMENT_FRACTION, AGREEMENT_WARNING_DB
 from earwitness.derive.sides import SIDES_WARNING_DB, sides_difference_db
 from earwitness.derive.symmetry import ORBITS, Symmetry
-from earwitness.measurement.quality_bands import TOLD_THIRDS, band_levels_db, swapped
-from earwitness.pipeline.points.material import Material, Teller, joined, named, series
+from earwitness.pipeline.points.material import Material, Teller, joined, series
 from earwitness.records.figures import FigureName, Quantity
 from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
 from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import Term, say
-from earwitness.records.takes import Orbit
 
-#: Two takes whose swap saves more of the way from take to take than this aren't where they belong. Of eight
-#: loudspeakers in their right order no swap saves more than 0.057 (computed).
-SWAP_SAVES: Final = 0.08
 #: Orbits that differ by more than this where they meet don't show one loudspeaker.
 ORBITS_UNFIT_DB: Final = 3.0
 #: So many points of a picture to the octave.
@@ -61,60 +56,6 @@ def missing(material: Material) -> Point:
         else say("Record the other orbit too, where sound power and reflections are wanted.")
     )
     return tell.point(Verdict.LOOK, sentence, limit, remedy)
-
-
-def order(material: Material) -> Point:
-    """Whether two takes stand in each other's place."""
-    tell = Teller(PointName.ORDER)
-    takes = material.powers
-    found = []
-    looked = 0
-    levels = band_levels_db(takes.power, takes.valid, takes.frequency_hz, TOLD_THIRDS, 3)
-    for orbit in Orbit:
-        first = [
-            i
-            for i, t in enumerate(takes.takes)
-            if (d := t.key.direction) and d.orbit is orbit and t.key.repeat == 1
-        ]
-        angles = {i: d.angle_deg for i in first if (d := takes.takes[i].key.direction)}
-        rows = sorted(first, key=angles.__getitem__)
-        best = swapped(np.array([angles[i] for i in rows]), levels[rows])
-        looked += best is not None or len(rows) > 6
-        if best is not None:
-            found.append((best[2], takes.takes[rows[best[0]]], takes.takes[rows[best[1]]]))
-    if not looked:
-        return tell.cannot_tell(
-            "Too few directions lie side by side to tell whether two were swapped.", "Record more directions."
-        )
-    saved, one, other = max(found, key=lambda f: f[0], default=(0.0, None, None))
-    limit = say(
-        "to look at where a swap saves over ",
-        tell.number("limit_percent", 100.0 * SWAP_SAVES, "%"),
-        " of the change from take to take (defined here); two neighbours or mirror images "
-        "swapped may go unseen",
-    )
-    percent = tell.number("saved_percent", 100.0 * saved, "%", 1)
-    if one is None or other is None or saved <= SWAP_SAVES:
-        return tell.point(
-            Verdict.FINE,
-            say("The directions follow each other; no swap of two saves more than ", percent, "."),
-            limit,
-        )
-    return tell.point(
-        Verdict.LOOK,
-        say(
-            "Swapping ",
-            named(one.id),
-            " and ",
-            named(other.id),
-            " would make levels follow each other better round the orbit, by ",
-            percent,
-            ".",
-        ),
-        limit,
-        say("Look whether the two files were swapped: their angles in takes.toml, or the turntable's list."),
-        takes=[one.id, other.id],
-    )
 
 
 def orbits(material: Material) -> Point:

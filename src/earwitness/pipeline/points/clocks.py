@@ -1,0 +1,196 @@
+"""Clocks, air and heights: whether what times rest on is what it was taken for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.measurement.answers import read_stimulus
+from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
+from earwitness.measurement.quality_pace import FRONT_DEG, late_in_treble_s, slopes_s
+from earwitness.pipeline.points.material import Material, Teller
+from earwitness.records.errors import ReadError
+from earwitness.records.quality import Point, PointName, Verdict
+from earwitness.records.sentences import say
+from earwitness.records.takes import TakeKind
+
+#: A loudspeaker's own treble comes so much later for a factor e in frequency, by the middle of those of the
+#: virtual workshop, and no further from that than what tells of another clock.
+OWN_SLOPE_S: Final = -25e-6
+OTHER_CLOCK_S: Final = 40e-6
+#: Sound comes no sooner than by the straight way; stated lengths and arrivals are good to so much.
+TOO_SOON_S: Final = 40e-6
+#: Absolute zero in °C; the speed of sound goes with the root of what lies above.
+_ZERO_C: Final = -273.15
+
+
+def clocks(material: Material, raw: Path) -> Point:
+    """Whether what played and what recorded kept the same time."""
+    tell = Teller(PointName.CLOCKS)
+    responses = material.responses
+    rows = [
+        i
+        for i, take in enumerate(responses.takes)
+        if take.stimulus is not None
+        and (d := take.key.direction) is not None
+        and abs(d.angle_deg) <= FRONT_DEG
+    ]
+    slope = slopes_s(responses, rows)
+    rate = _rates_s(material, raw)
+    told = [
+        k for k, row in enumerate(rows) if np.isfinite(slope[k]) and responses.takes[row].stimulus in rate
+    ]
+    if not told:
+        return tell.cannot_tell(
+            "No recorded sweep reaches up to where a clock that differs would show.",
+            "Record sweeps up to at least sixteen kilohertz.",
+        )
+    lengths = np.array([rate[responses.takes[rows[k]].stimulus or ""] for k in told])
+    beyond = slope[told] - OWN_SLOPE_S
+    middle, length = float(np.median(beyond)), float(np.median(lengths))
+    ppm = tell.number("apart_ppm", 1e6 * abs(middle) / length, "ppm", 0)
+    least = tell.number("limit_ppm", 1e6 * OTHER_CLOCK_S / length, "ppm", 0)
+    limit = say(
+        "to look at from ",
+        least,
+        ", which with these sweeps is what loudspeakers do by themselves (defined here)",
+    )
+    if abs(middle) <= OTHER_CLOCK_S:
+        return tell.point(
+            Verdict.FINE,
+            say("What played and what recorded kept the same time as far as can be told: to ", least, "."),
+            limit,
+        )
+    way = "fast" if middle > 0.0 else "slow"
+    return tell.point(
+        Verdict.LOOK,
+        say(
+            "Treble arrives ",
+            tell.number("slope_us", 1e6 * abs(middle), "µs", 0),
+            " later" if middle > 0.0 else " sooner",
+            " for each factor e in frequency than loudspeakers do by themselves, as where the recorder's "
+            f"clock is {way} re the player's by ",
+            ppm,
+            ".",
+        ),
+        limit,
+        say(
+            "Play and record on one interface, or resample the recordings by as much. Filters that turn the "
+            "phase in the treble show the same."
+        ),
+        takes=[responses.takes[rows[k]].id for k in told],
+    )
+
+
+def _rates_s(material: Material, raw: Path) -> dict[str, float]:
+    """How long each stimulus takes for a factor e in frequency."""
+    found = {}
+    for take in material.of_kind(TakeKind.STIMULUS):
+        try:
+            found[take.path] = read_stimulus(raw, take).rate_s
+        except ReadError:
+            continue
+    return found
+
+
+def flight(material: Material) -> Point:
+    """Whether sound takes as long as distance and temperature have it, where a loopback tells how long."""
+    tell = Teller(PointName.FLIGHT)
+    rig = material.facts.rig
+    wired = [
+        take
+        for take in material.responses.takes
+        if (d := take.key.direction) is not None
+        and d.angle_deg == 0.0
+        and dict(take.read).get("loopback") is not None
+        and take.id in material.impulse_responses
+    ]
+    if not wired or rig.distance_m is None or rig.temperature_c is None:
+        return tell.cannot_tell(
+            "Without a loopback, a distance and a temperature the time of flight can't be held against them: "
+            "a wrong temperature can't be told.",
+            "Record a loopback beside each take, and state rig.distance_m and rig.temperature_c.",
+        )
+    due_s = rig.distance_m / speed_of_sound_m_s(rig.temperature_c)
+    late = late_in_treble_s(wired, material.impulse_responses, due_s)
+    if not np.isfinite(late).any():
+        return tell.cannot_tell(
+            "No direct sound lies near its place by distance and temperature after the loopback.",
+            "Look at rig.distance_m, and whether the loopback goes round what delays the sound.",
+        )
+    middle = float(np.nanmedian(late))
+    limit = say(
+        "to look at where it comes sooner by ",
+        tell.number("limit_us", 1e6 * TOO_SOON_S, "µs", 0),
+        " or more (defined here); later it may come by the loudspeaker's own delay, so a temperature that is "
+        "stated too high can't be told",
+    )
+    amount = tell.number("late_us", 1e6 * abs(middle), "µs", 0)
+    if middle > -TOO_SOON_S:
+        way = "later" if middle >= 0.0 else "sooner"
+        return tell.point(
+            Verdict.FINE,
+            say(
+                "Treble arrives ",
+                amount,
+                f" {way} after its loopback than the straight way takes, which it may.",
+            ),
+            limit,
+        )
+    return tell.point(
+        Verdict.LOOK,
+        say(
+            "Treble arrives ",
+            amount,
+            " sooner after its loopback than the straight way takes: the stated distance is ",
+            tell.number("shorter_mm", -1e3 * middle * rig.distance_m / due_s, "mm", 0),
+            " too long or more, or the air was ",
+            tell.number("warmer_k", _warmer_k(middle, due_s, rig.temperature_c), "K", 0),
+            " warmer or more.",
+        ),
+        limit,
+        say("Measure distance and temperature again, and correct rig.distance_m or rig.temperature_c."),
+        takes=[take.id for take in wired],
+    )
+
+
+def _warmer_k(late_s: float, due_s: float, stated_c: float) -> float:
+    """By how much warmer air would bring sound so much sooner: its speed goes with the root of T."""
+    faster: float = due_s / (due_s + late_s)
+    return (stated_c - _ZERO_C) * (faster**2 - 1.0)
+
+
+def heights(material: Material) -> Point:
+    """Whether reflections lie where the stated heights have the floor's."""
+    tell = Teller(PointName.HEIGHTS)
+    rig, notes = material.facts.rig, material.responses.notes
+    if rig.height_m is None or rig.microphone_height_m is None or rig.gate_s is not None or rig.ground_plane:
+        return tell.cannot_tell(
+            "The gate doesn't rest on both heights, so they aren't held against what reflects.",
+            "State rig.height_m and rig.microphone_height_m, and leave rig.gate_s out.",
+        )
+    limit = say(
+        "to look at where a reflection on axis comes ",
+        tell.number("limit_ms", 0.75, "ms", 2),
+        " before the floor's is due, or none when it is due, but one so much later (defined here)",
+    )
+    if SOONER_THAN_STATED in notes:
+        sentence = "A reflection was found on axis before the floor's is due by the stated heights."
+        remedy = (
+            "Measure rig.height_m and rig.microphone_height_m again; if they hold, take away what "
+            "reflects nearer."
+        )
+    elif LATER_THAN_STATED in notes:
+        sentence = (
+            "No reflection was found on axis where the floor's is due by the stated heights, but one later."
+        )
+        remedy = (
+            "Measure rig.height_m and rig.microphone_height_m again: the gate may be too short. If they "
+            "hold, the floor takes up sound, or noise hides it."
+        )
+    else:
+        return tell.point(Verdict.FINE, say("No reflection on axis contradicts the stated heights."), limit)
+    return tell.point(Verdict.LOOK, say(sentence), limit, say(remedy))
