@@ -56,6 +56,25 @@ def accurate_from_hz(gate_s: npt.ArrayLike) -> Float64s:
     return np.asarray(ACCURATE_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
 
 
+def cut_off(
+    poles: npt.NDArray[np.complex128],
+    frequency_hz: Float64s,
+    gate_s: npt.ArrayLike,
+    tail_part: float = TAIL_PART,
+) -> npt.NDArray[np.complex128]:
+    """What a gate cuts off e^(p·t), t > 0: ∫(1 − w)·e^((p − jω)·t)dt, in s, shape (P, F).
+
+    With s = p − jω, t₀ where the gate begins to close and β = π/(T − t₀) it is
+    −½·(e^(sT) + e^(st₀))·β²/(s·(s² + β²)). `poles` (P,) in rad/s decay; T is a number or has shape (F,).
+    """
+    length = np.asarray(gate_s, dtype=np.float64)
+    closing = tail_part * length
+    s = poles[:, None] - 2j * np.pi * frequency_hz
+    ends = np.exp(s * length) + np.exp(s * (length - closing))
+    turn = (np.pi / closing) ** 2
+    return np.asarray(-0.5 * ends * turn / (s * (s**2 + turn)))
+
+
 def spectra(
     segments: npt.ArrayLike, sample_rate_hz: float, frequency_hz: Float64s, start_s: npt.ArrayLike
 ) -> Complex64s:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics.gating import GENTLE_TAIL_PART, TAIL_PART, gentleness
+from earwitness.acoustics.gating import GENTLE_TAIL_PART, TAIL_PART, cut_off, gentleness
 
 Float64s = npt.NDArray[np.float64]
 Complex128s = npt.NDArray[np.complex128]
@@ -58,9 +58,7 @@ def gating_error_db(model: RollOff, frequency_hz: Float64s, gate_s: float) -> Fl
     """Level after a gate (`gating.gate`) over the level before it, dB, shape (F,).
 
     Of the gate that closes gently and of the other as much as `gating.gentleness` says. The gate lets the
-    impulse at the arrival through; of the tail Σ rᵢ·e^(pᵢt) it takes
-    E = −½ Σ rᵢ·(e^(sᵢT) + e^(sᵢt₀))·β²/(sᵢ·(sᵢ² + β²)), with sᵢ = pᵢ − jω, t₀ where it begins to close and
-    β = π/(T − t₀).
+    impulse at the arrival through; of the tail Σ rᵢ·e^(pᵢt) it takes Σ rᵢ times `gating.cut_off`.
     """
     gentle = gentleness(frequency_hz, gate_s)
     cut = gentle * _cut_off(model, frequency_hz, gate_s, GENTLE_TAIL_PART)
@@ -74,11 +72,8 @@ def _cut_off(model: RollOff, frequency_hz: Float64s, gate_s: float, tail_part: f
     apart = poles[:, None] - poles[None, :]
     np.fill_diagonal(apart, 1.0)
     residue = poles**poles.size / np.prod(apart, axis=1)
-    closing = tail_part * gate_s
-    s = poles[:, None] - 2j * np.pi * frequency_hz
-    ends = np.exp(s * gate_s) + np.exp(s * (gate_s - closing))
-    turn = (np.pi / closing) ** 2
-    return np.asarray(-0.5 * (residue[:, None] * ends * turn / (s * (s**2 + turn))).sum(axis=0))
+    cut = cut_off(poles, frequency_hz, gate_s, tail_part)
+    return np.asarray((residue[:, None] * cut).sum(axis=0))
 
 
 def greatest_gating_error_db(frequency_hz: Float64s, gate_s: float, limit_hz: float) -> Float64s:

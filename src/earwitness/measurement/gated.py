@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import arrival, gating, noise
+from earwitness.acoustics import arrival, gating, noise, ringing
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.running import rms_over
 from earwitness.measurement.setting import Setting
@@ -64,7 +64,8 @@ class Gate:
 class Gated:
     """R gated responses on the grid: Pa per unit of drive at 1 m (R, F), and in time (R, N).
 
-    `gate_db` is the uncertainty of the gate as gating again, shorter, shows it; `gate_s` the gate's length.
+    `gate_db` is the uncertainty of the gate, the greater of what gating again, shorter, shows and of what
+    still rings at its end (`acoustics.ringing`); `gate_s` the gate's length.
     """
 
     pressure: npt.NDArray[np.complex64]
@@ -221,6 +222,15 @@ def gate_takes(
     spectrum, samples = _through(stretch, frequency_hz, gate)
     shorter, _ = _through(stretch, frequency_hz, gate, SHORTER_GATE)
     change_db = 20.0 * np.log10(np.maximum(np.abs(shorter), 1e-30) / np.maximum(np.abs(spectrum), 1e-30))
+    rings_db = ringing.uncertainty_db(
+        segments,
+        start,
+        rate,
+        gate_s=gate.seconds,
+        frequency_hz=frequency_hz,
+        spectrum=spectrum,
+        length_s=_lengths_s(frequency_hz, gate),
+    )
     noise_power = noise_in(responses, frequency_hz) * samples
     power = np.abs(spectrum).astype(np.float64) ** 2
     low = max(float(gating.valid_from_hz(gate.seconds)), *(r.band_hz[0] for r in responses))
@@ -233,12 +243,19 @@ def gate_takes(
         pressure=(spectrum * (scale * pa * 10.0 ** (np.asarray(added_db) / 20.0))).astype(np.complex64),
         valid=valid & ~noise.hides(power, noise_power),
         noise_db=noise.level_uncertainty_db(power, noise_power),
-        gate_db=rms_over(change_db, GATE_BAND_OCTAVES),
+        gate_db=np.maximum(rms_over(change_db, GATE_BAND_OCTAVES), rings_db),
         impulse_response=(segments * window * (scale * setting.calibration.pa_per_full_scale)).astype(
             np.float32
         ),
         gate_s=gate.seconds,
     )
+
+
+def _lengths_s(frequency_hz: Float64s, gate: Gate) -> Float64s:
+    """How long the gate is at each frequency, shape (F,)."""
+    if gate.cycles is None:
+        return np.full(frequency_hz.size, gate.seconds)
+    return np.minimum(gate.seconds, gate.cycles / frequency_hz)
 
 
 def _through(
@@ -249,10 +266,7 @@ def _through(
     A gate of n cycles is, at each frequency, a mean of the two of a ladder of lengths between which it lies.
     """
     segments, start_s, rate_hz, time = stretch.samples, stretch.start_s, stretch.rate_hz, stretch.time_s
-    wanted_s = np.full(frequency_hz.size, gate.seconds)
-    if gate.cycles is not None:
-        wanted_s = np.minimum(wanted_s, gate.cycles / frequency_hz)
-    rung = np.log(wanted_s / gate.seconds) / np.log(LADDER)
+    rung = np.log(_lengths_s(frequency_hz, gate) / gate.seconds) / np.log(LADDER)
     spectrum = np.zeros((len(segments), frequency_hz.size), dtype=np.complex64)
     squared = np.zeros(spectrum.shape)
     for k in range(int(np.ceil(rung.max())) + 1):
