@@ -297,12 +297,21 @@ def _quiet_power(
 def _left_over(
     response: Float32s, sample_rate_hz: float, at: int, window: OrderWindow, sounds_at_hz: Float64s
 ) -> Float64s:
-    """Power per sample just before a window opens; 0 where too few periods lie there."""
-    length = round(gating.TAIL_PART * window.length_s * sample_rate_hz)
+    """Power per sample that goes on into a window from before it; 0 where too few periods lie there.
+
+    What the next higher order left dies away: by how much is seen in the two halves of the stretch before
+    the window opens, and the mean over the window is that of an exponential that falls on at this pace. What
+    rises towards the window is the order's own.
+    """
+    half = round(0.5 * gating.TAIL_PART * window.length_s * sample_rate_hz)
     stop = at + int((window.arrives_s - window.lead_s) * sample_rate_hz)
-    before = np.take(response, np.arange(stop - length, stop), mode="wrap")
-    power = noise.power_per_sample(before, sample_rate_hz, sounds_at_hz)
-    return np.where(sounds_at_hz * length / sample_rate_hz >= LEFT_OVER_PERIODS, power, 0.0)
+    before = np.take(response, np.arange(stop - 2 * half, stop), mode="wrap").reshape(2, half)
+    earlier, later = noise.power_per_sample(before, sample_rate_hz, sounds_at_hz)
+    fall = np.log(np.maximum(earlier / np.maximum(later, np.finfo(float).tiny), 1.0))
+    along = (window.lead_s + window.length_s) * sample_rate_hz / half * fall
+    mean = later * np.exp(-0.5 * fall) * -np.expm1(-along) / np.maximum(along, 1e-9)
+    power = np.where(along > 1e-6, mean, np.minimum(earlier, later))
+    return np.where(sounds_at_hz * 2 * half / sample_rate_hz >= LEFT_OVER_PERIODS, power, 0.0)
 
 
 def level_of(orders: Orders, which: npt.ArrayLike) -> Level:

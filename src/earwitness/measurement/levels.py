@@ -14,6 +14,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.acoustics import noise
+from earwitness.acoustics.harmonics import Orders
 from earwitness.measurement import stated
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.given_impulse import in_pascals
@@ -32,6 +34,12 @@ IN_ROOM: Final = (
     "microphone's place, with the room's part in it."
 )
 NEAR: Final = "Distortion near a radiator is carried to one metre by its linear response; others add none."
+UNSETTLED: Final = (
+    "Somewhere in the bass the sweeps rise faster than the loudspeaker settles: harmonics there are less "
+    "sure, and those that are too unsure aren't told; sweeps that last twice as long halve this."
+)
+#: It is told where the sum of harmonics is unsure by more than this part, half a decibel.
+SETTLED_PART: Final = 0.059
 #: Parts of a response that the near fields alone make.
 _NEAR_ORIGINS: Final = (Origin.NEAR_FIELD, Origin.BLENDED, Origin.NEAR_FIELD_INTO_SEPARATED)
 
@@ -134,6 +142,9 @@ def _series(
     notes = [NEAR] if radiator is not None else []
     if in_room is not None and not free[0, known[0]].all():
         notes.append(IN_ROOM)
+    gain = np.abs(factor) ** 2
+    if any(_unsettled(one, told[take.id].unsettled * gain) for one, take in zip(scaled, takes, strict=True)):
+        notes.append(UNSETTLED)
     return LevelSeries(
         radiator=radiator,
         takes=tuple(take.id for take in takes),
@@ -146,6 +157,17 @@ def _series(
         free_field=free,
         notes=tuple(notes),
     )
+
+
+def _unsettled(orders: Orders, unsettled: Float64s) -> bool:
+    """Whether harmonics that noise wouldn't hide are unsure in sum by more than `SETTLED_PART` somewhere."""
+    used = orders.valid[1:]
+    found, noise_power, off = (
+        np.where(used, one[1:], 0.0).sum(axis=0)
+        for one in (np.abs(orders.amplitude).astype(np.float64) ** 2, orders.noise_power, unsettled)
+    )
+    heard = ~noise.hides(found, noise_power - off)
+    return bool(np.any(heard & (off > 2.0 * SETTLED_PART**2 * found)))
 
 
 def _factors(

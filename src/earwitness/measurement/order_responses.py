@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -11,35 +11,40 @@ import numpy.typing as npt
 
 from earwitness.acoustics import harmonics
 from earwitness.acoustics.harmonics import Orders
+from earwitness.acoustics.settling import unsettled_power
 from earwitness.acoustics.sweep_law import SweepLaw, sweep_law
 from earwitness.measurement.answers import Stimulus
-from earwitness.records.grid import derived_grid
+from earwitness.records.grid import POINTS_PER_OCTAVE, derived_grid
 from earwitness.records.takes import Take, TakeKind
 
 Float32s = npt.NDArray[np.float32]
+Float64s = npt.NDArray[np.float64]
 Complex64s = npt.NDArray[np.complex64]
 
 #: Orders that are told.
 HIGHEST: Final = 10
-#: Numbers at each frequency of each order: two complex ones, the noise's power, and whether it is valid.
-_ROWS: Final = 6
+#: Numbers at each frequency of each order: two complex ones, the noise's power, the unsettled part of
+#: it, and whether it is valid.
+_ROWS: Final = 7
 
 
 @dataclass(frozen=True)
 class OrderResponses:
     """Orders on the derived grid, in full scale RMS as they were recorded at their take's drive.
 
-    `linear` (N, F) is the linear response at n·f through order n's window.
+    `linear` (N, F) is the linear response at n·f through order n's window. `unsettled` (N, F) is the part of
+    the orders' noise power that stands for what the sweep is too fast for (`settling.unsettled_power`).
     """
 
     orders: Orders
     linear: Complex64s
+    unsettled: Float64s
 
     def to_array(self) -> Float32s:
         """All of it as numbers in a fixed order."""
         one = self.orders
         rows = [one.amplitude.real, one.amplitude.imag, self.linear.real, self.linear.imag]
-        return np.stack([*rows, one.noise_power, one.valid]).astype(np.float32).ravel()
+        return np.stack([*rows, one.noise_power, self.unsettled, one.valid]).astype(np.float32).ravel()
 
     @classmethod
     def from_array(cls, values: npt.ArrayLike) -> OrderResponses:
@@ -47,9 +52,9 @@ class OrderResponses:
         grid = derived_grid()
         found = np.asarray(values, dtype=np.float32).reshape(_ROWS, HIGHEST, grid.size)
         amplitude, linear = found[0] + 1j * found[1], found[2] + 1j * found[3]
-        noise_power, valid = found[4].astype(np.float64), found[5] > 0.5
+        noise_power, valid = found[4].astype(np.float64), found[6] > 0.5
         orders = Orders(grid, np.arange(1, HIGHEST + 1), amplitude, noise_power, valid)
-        return cls(orders, linear)
+        return cls(orders, linear, found[5].astype(np.float64))
 
 
 def order_values() -> int:
@@ -79,7 +84,9 @@ def orders_in(whole: Float32s, stimulus: Stimulus, at: int) -> OrderResponses:
     )
     scale = np.float32(stimulus.peak / np.sqrt(2.0))
     linear = harmonics.through_windows(whole, rate, law=law, at=at, orders=found)
-    return OrderResponses(found.scaled(scale), linear * scale)
+    unsettled = unsettled_power(found, linear, law.rate_s, POINTS_PER_OCTAVE)
+    told = replace(found, noise_power=found.noise_power + unsettled).scaled(scale)
+    return OrderResponses(told, linear * scale, unsettled * float(scale) ** 2)
 
 
 class _Same:
