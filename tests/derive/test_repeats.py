@@ -52,31 +52,31 @@ def told(responses: Responses, stated_db: float | None = None) -> Repeatability 
 
 
 @pytest.mark.parametrize(
-    ("stated_db", "of_the_mean_db"), [(None, 3 / 3**0.5), (0.2, 3 / 3**0.5), (6.0, 3.464)]
+    ("stated_db", "of_the_mean_db"), [(None, 1.2 / 3**0.5), (0.2, 1.2 / 3**0.5), (6.0, 3.464)]
 )
 def test_repeats_tell_their_own_scatter(stated_db: float | None, of_the_mean_db: float) -> None:
-    """77, 80, 83 dB scatter by 3 dB: their mean is known to 3/√3 dB (JCGM 100, 4.2.3), or as stated."""
-    responses = on_axis_takes((80.0, 80.0 + 3.0, 80.0 - 3.0))
+    """78.8, 80, 81.2 dB scatter by 1.2 dB: the mean is known to 1.2/√3 dB (JCGM 100, 4.2.3), or as stated."""
+    responses = on_axis_takes((80.0, 80.0 + 1.2, 80.0 - 1.2))
     single = told(responses, stated_db)
     assert single is not None
     np.testing.assert_allclose(single.standard_db, of_the_mean_db * np.sqrt(3), rtol=1e-3)
     found = derive(responses, facts(stated_db)).curves.curves[C.ON_AXIS]
     repeat = found.components_db[N.REPEAT]
     assert repeat is not None
-    # The mean is one of power: its three takes have 22, 31 and 62 % of it, not a third each.
-    share = 10 ** (0.1 * np.array([77.0, 80.0, 83.0]))
+    # The mean is one of power: its three takes don't have a third of it each.
+    share = 10 ** (0.1 * np.array([78.8, 80.0, 81.2]))
     share /= share.sum()
     np.testing.assert_allclose(repeat, of_the_mean_db * np.sqrt(3 * (share**2).sum()), rtol=1e-3)
 
 
 def test_a_take_without_repeats_is_no_better_than_those_with() -> None:
     """The spread is pooled: it is that of every take, of the vertical orbit's on axis too."""
-    found = derive(on_axis_takes((80.0, 83.0, 77.0), 80.0), facts()).curves.curves[C.ON_AXIS]
-    share = np.append(10 ** (0.1 * np.array([80.0, 83.0, 77.0])) / 3, 1e8)
+    found = derive(on_axis_takes((80.0, 81.2, 78.8), 80.0), facts()).curves.curves[C.ON_AXIS]
+    share = np.append(10 ** (0.1 * np.array([80.0, 81.2, 78.8])) / 3, 1e8)
     share /= share.sum()
     repeat = found.components_db[N.REPEAT]
     assert repeat is not None
-    np.testing.assert_allclose(repeat, 3.0 * np.sqrt((share**2).sum()), rtol=1e-3)
+    np.testing.assert_allclose(repeat, 1.2 * np.sqrt((share**2).sum()), rtol=1e-3)
 
 
 def test_without_repeats_and_unstated_nothing_is_known() -> None:
@@ -170,16 +170,16 @@ def agreement(responses: Responses) -> Figure:
 
 
 def test_orbits_that_contradict_each_other_on_axis() -> None:
-    responses = on_axis_takes((80.0, 83.0, 77.0), 70.0)
+    responses = on_axis_takes((80.0, 81.2, 78.8), 70.0)
     figure = agreement(responses)
     assert isinstance(figure.value, Quantity)
-    # Mean power of 77, 80 and 83 dB is 80.66506 dB.
-    assert figure.value.value == pytest.approx(10.66506, abs=1e-3)
+    mean_db = 10 * np.log10((1 + 10**0.12 + 10**-0.12) / 3)
+    assert figure.value.value == pytest.approx(10.0 + mean_db, abs=1e-3)
     assert figure.value.value > AGREEMENT_WARNING_DB
     assert {str(t) for t in figure.evidence.takes} == {f"take_{i}.wav" for i in range(4)}
     difference = derive(responses, facts()).curves.meeting_difference_db
     assert set(difference) == {"on_axis"}
-    np.testing.assert_allclose(difference["on_axis"], 10.66506, atol=1e-3)
+    np.testing.assert_allclose(difference["on_axis"], 10.0 + mean_db, atol=1e-3)
 
 
 def test_the_largest_difference_is_found_where_it_is_and_not_below_the_band() -> None:

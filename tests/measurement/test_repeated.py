@@ -14,7 +14,7 @@ from earwitness.derive.directivity import directivity, take_powers
 from earwitness.measurement.deconvolution import deconvolve
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.reduction import reduce
-from earwitness.measurement.repeated import departures
+from earwitness.measurement.repeated import BY_GAIN, departures, gain_db
 from earwitness.records.facts import CaseFacts, Rig, Unit
 from earwitness.records.responses import Responses
 
@@ -71,6 +71,7 @@ def test_a_slammed_door_is_set_aside_and_named(tmp_path: Path, count: int) -> No
     assert np.isnan(found.pressure[row]).all()
     (note,) = [n for n in found.notes if "set aside" in n]
     assert repeat_name(2) in note
+    assert BY_GAIN not in note
     others = [i for i in range(count) if i != row]
     error = 20.0 * np.log10(np.abs(found.pressure[others]) * 2.83 / 20e-6) - true_level_db(found.frequency_hz)
     assert np.nanmax(np.abs(error[:, found.frequency_hz < 10_000.0])) < 0.35
@@ -79,7 +80,11 @@ def test_a_slammed_door_is_set_aside_and_named(tmp_path: Path, count: int) -> No
 def test_a_gain_that_somebody_touched_is_set_aside(tmp_path: Path) -> None:
     folder = repeats(tmp_path, 4)
     turn_up(folder / repeat_name(3), 0.8)
-    assert [str(i) for i in reduced(folder).set_aside] == [repeat_name(3)]
+    found = reduced(folder)
+    assert [str(i) for i in found.set_aside] == [repeat_name(3)]
+    (note,) = [n for n in found.notes if "set aside" in n]
+    assert "louder" in note
+    assert note.endswith(BY_GAIN)
     turn_up(folder / repeat_name(3), -0.8 + 0.3)
     assert reduced(folder).set_aside == ()
 
@@ -103,6 +108,13 @@ def test_departures_of_the_worked_number() -> None:
     assert found[2] == pytest.approx([1.95 / 0.5] * 12)
     # from the other two, which scatter by 1.34 and 1.41 dB because of the third, these don't depart
     assert np.max(found[:2]) < 0.2
+
+
+def test_a_gain_is_alike_in_all_bands() -> None:
+    """The worked number of `gain_db`; a departure in the bass alone is none."""
+    others = np.zeros((2, 3))
+    assert gain_db(others, np.array([1.0, 1.1, 0.9])) == pytest.approx(1.0)
+    assert gain_db(others, np.array([3.0, 0.5, 0.0])) is None
 
 
 def test_honest_scatter_departs_seldom() -> None:

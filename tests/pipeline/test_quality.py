@@ -22,9 +22,11 @@ from spoiled import (
     with_a_gap,
 )
 
+from earwitness.case.response_files import load_responses
+from earwitness.derive.directivity import directivity, take_powers
 from earwitness.pipeline.check import check_case
 from earwitness.records.quality import PointName, Quality, Verdict
-from earwitness.records.takes import TakeId
+from earwitness.records.takes import Direction, Orbit, TakeId
 from earwitness.virtual.scenario import load
 
 Spoil = Callable[[], Spoiled]
@@ -228,6 +230,36 @@ def test_repeats_that_scatter_are_named(case: Spoiled) -> None:
     assert point.verdict is Verdict.LOOK
     assert point.values["worst_db"] == pytest.approx(np.sqrt(2.0), abs=0.02)
     assert "horizontal +30°" in str(point.sentence)
+
+
+def test_repeats_that_disagree_are_not_averaged(case: Spoiled) -> None:
+    """Of takes 4 dB apart the first counts; half way between them neither was measured."""
+    name = "horizontal_+030_2.83V.wav"
+    before = level_at(case, 30.0)
+    again(case, gained(-4.0), name)
+    point = case.point(PointName.REPEATS)
+    assert point.verdict is Verdict.UNFIT
+    assert f"nearest to their median counts: {name}" in str(point.sentence)
+    assert level_at(case, 30.0) == pytest.approx(before, abs=1e-3)
+
+
+def level_at(case: Spoiled, angle: float) -> float:
+    """The mean level in one direction of the horizontal orbit, dB, as the build has it."""
+    takes = take_powers(load_responses(case.root / "build" / "responses.nc"))
+    field = directivity(takes)
+    row = field.rows((Direction(Orbit.HORIZONTAL, angle),))[0]
+    return float(np.nanmean(10.0 * np.log10(field.power[row])))
+
+
+def test_a_repeat_with_another_gain_is_told_as_that(case: Spoiled) -> None:
+    for repeat, db in ((2, 0.02), (3, 1.0), (4, -0.02)):
+        samples = noisy(2e-5, seed=repeat)(gained(db)(case.samples(ON_AXIS)))
+        case.add(f"horizontal_+000_repeat{repeat}_2.83V.wav", samples)
+    point = case.point(PointName.REPEATS)
+    assert point.takes == ("horizontal_+000_repeat3_2.83V.wav",)
+    assert "by the same at all frequencies" in str(point.sentence)
+    assert "gain" in str(point.remedy)
+    assert "door" not in str(point.remedy)
 
 
 @pytest.mark.parametrize(("db", "verdict"), [(2.0, Verdict.LOOK), (-4.0, Verdict.UNFIT)])

@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.pools import counting, octaves_db
 from earwitness.derive.reference_drive import at_terminals, chosen_drive, reference_drive
 from earwitness.derive.symmetry import Symmetry, stand_ins
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, Bools, Floats
@@ -42,7 +43,8 @@ class TakePowers:
         D directions in canonical form, sorted.
     mixing
         Shape (D, T): the power of each direction as a weighted mean of the takes' powers. Repeats of one
-        direction on one orbit are averaged first, then the two orbits where they meet.
+        direction on one orbit are averaged first, or one of them counts where they disagree (`derive.pools`),
+        then the two orbits where they meet.
     mirrored
         Shape (D,): directions that weren't measured; their takes are those of their mirror image.
     evidence
@@ -60,6 +62,11 @@ class TakePowers:
     mixing: Floats
     mirrored: Bools
     evidence: tuple[tuple[TakeId, ...], ...]
+
+    def counting(self, direction: Direction) -> list[int]:
+        """The takes of a direction, on its own orbit, that count in a mean."""
+        counts = (self.mixing > 0.0).sum(axis=0)
+        return [i for i, t in enumerate(self.takes) if t.key.direction == direction and counts[i]]
 
     def ids(self, weights: Floats) -> tuple[TakeId, ...]:
         """Ids of all takes with a weight, and of what was spliced into them, in order."""
@@ -90,15 +97,18 @@ def take_powers(responses: Responses, symmetry: Collection[Symmetry] = ()) -> Ta
     pressure = np.asarray(responses.pressure)[list(rows)]
     valid = np.asarray(responses.valid)[list(rows)]
     power = (pressure.real.astype(np.float64) ** 2 + pressure.imag.astype(np.float64) ** 2) * unit_of_drive**2
+    valid = valid & np.isfinite(power)
+    power = np.where(valid, power, 0.0)
     takes = tuple(responses.takes[i] for i in rows)
-    directions, mixing, mirrored = _with_stand_ins(*_join(takes), symmetry)
+    octaves = octaves_db(power, valid, np.asarray(responses.frequency_hz))
+    directions, mixing, mirrored = _with_stand_ins(*_join(takes, octaves), symmetry)
     return TakePowers(
         drive=reference,
         frequency_hz=np.asarray(responses.frequency_hz, dtype=np.float64),
         takes=takes,
         rows=rows,
-        power=np.where(valid & np.isfinite(power), power, 0.0),
-        valid=valid & np.isfinite(power),
+        power=power,
+        valid=valid,
         seen_angle_deg=np.asarray(responses.seen_angle_deg, dtype=np.float64)[list(rows)],
         directions=directions,
         mixing=mixing,
@@ -153,10 +163,7 @@ def orbit_powers(takes: TakePowers, angle_deg: float) -> tuple[Floats, Bools] | 
 
     None where either orbit lacks the angle.
     """
-    groups = [
-        [i for i, t in enumerate(takes.takes) if t.key.direction == Direction(orbit, angle_deg)]
-        for orbit in Orbit
-    ]
+    groups = [takes.counting(Direction(orbit, angle_deg)) for orbit in Orbit]
     if not all(groups):
         return None
     power = np.stack([takes.power[rows].mean(axis=0) for rows in groups])
@@ -169,8 +176,11 @@ def level_db(power: Floats) -> Floats:
     return np.asarray(10.0 * np.log10(positive / REFERENCE_PRESSURE_PA**2))
 
 
-def _join(takes: tuple[Take, ...]) -> tuple[tuple[Direction, ...], Floats]:
-    """Directions in canonical form and the (D, T) weights that average repeats, then orbits."""
+def _join(takes: tuple[Take, ...], octaves_db: Floats) -> tuple[tuple[Direction, ...], Floats]:
+    """Directions in canonical form and the (D, T) weights that average repeats, then orbits.
+
+    By levels in octaves (T, B) a pool of repeats is found that isn't averaged.
+    """
     as_measured: dict[Direction, list[int]] = {}
     for i, take in enumerate(takes):
         if take.key.direction:
@@ -182,8 +192,8 @@ def _join(takes: tuple[Take, ...]) -> tuple[tuple[Direction, ...], Floats]:
     mixing = np.zeros((len(directions), len(takes)))
     for row, direction in enumerate(directions):
         for one in orbits[direction]:
-            share = 1.0 / (len(orbits[direction]) * len(as_measured[one]))
-            mixing[row, as_measured[one]] = share
+            counts = counting(as_measured[one], octaves_db)
+            mixing[row, counts] = 1.0 / (len(orbits[direction]) * len(counts))
     return directions, mixing
 
 

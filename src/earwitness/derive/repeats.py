@@ -78,10 +78,7 @@ def orbit_repeatability(
     `single` take repeats are taken off. None where the axis isn't on both orbits, or nothing is
     left. Worked number: 2 dB apart, with nothing else known, are √2 dB of each orbit.
     """
-    groups = [
-        [row for row, take in enumerate(takes.takes) if take.key.direction == Direction(orbit, 0.0)]
-        for orbit in Orbit
-    ]
+    groups = [takes.counting(Direction(orbit, 0.0)) for orbit in Orbit]
     if not all(groups):
         return None
     own = takes.valid & ~near_field & (takes.power > 0)

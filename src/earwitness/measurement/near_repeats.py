@@ -100,8 +100,8 @@ def averaged(
     used, notes = [], []
     for group in groups(near):
         odd = departing(spectrum[group], np.tile(valid, (len(group), 1)), noise_db[group], frequency_hz)
-        notes += [reason(near[group[place]], at_hz) for place, at_hz in odd]
-        out = {place for place, _ in odd}
+        notes += [reason(near[group[one.place]], one) for one in odd]
+        out = {one.place for one in odd}
         used.append(tuple(row for place, row in enumerate(group) if place not in out))
     total = np.stack([spectrum[list(rows)].sum(axis=0) for rows in used])
     level = np.stack([np.sqrt(np.mean(np.abs(spectrum[list(rows)]) ** 2, axis=0)) for rows in used])

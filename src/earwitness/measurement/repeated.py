@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -23,8 +23,24 @@ LEAST_DB: Final = 0.5
 #: Levels are compared in bands so wide; distance and scatter are pooled over so many of them.
 BAND_OCTAVES: Final = 1.0 / 3.0
 POOLED_BANDS: Final = 7
+#: A departure is a gain's where it is alike in all bands: its standard deviation over them is no more than
+#: this part of it, beyond what the others scatter by.
+GAIN_PART: Final = 0.2
+BY_GAIN: Final = "as where a gain was changed."
 #: What a departure is called by where it is greatest.
 REGIONS: Final = ((250.0, "in the bass"), (4_000.0, "in the middle"), (np.inf, "in the treble"))
+
+
+@dataclass(frozen=True)
+class Departure:
+    """A repeat, by its place among them, that departs from the others, most at `at_hz`.
+
+    `louder_db` is by how much at all frequencies alike; None where it departs by something else than a gain.
+    """
+
+    place: int
+    at_hz: float
+    louder_db: float | None
 
 
 def set_aside_outliers(table: Table) -> None:
@@ -37,11 +53,11 @@ def set_aside_outliers(table: Table) -> None:
         groups.setdefault(replace(take.key, repeat=1), []).append(row)
     for rows in groups.values():
         odd = departing(table.pressure[rows], table.valid[rows], table.noise_db[rows], table.frequency_hz)
-        for place, at_hz in odd:
-            row = rows[place]
+        for departure in odd:
+            row = rows[departure.place]
             table.valid[row] = False
             table.set_aside.append(table.takes[row].id)
-            table.say(reason(table.takes[row], at_hz))
+            table.say(reason(table.takes[row], departure))
 
 
 def departing(
@@ -49,17 +65,18 @@ def departing(
     valid: npt.NDArray[np.bool_],
     noise_db: Float64s,
     frequency_hz: Float64s,
-) -> list[tuple[int, float]]:
-    """Which of R repeats (R, F) depart from the others, and where in Hz, the worst first.
+) -> list[Departure]:
+    """Which of R repeats (R, F) depart from the others, and how, the worst first.
 
     Of those that are left the worst goes again, as long as three are.
     """
-    left, odd = list(range(len(pressure))), []
+    left = list(range(len(pressure)))
+    odd: list[Departure] = []
     while len(left) >= LEAST_REPEATS:
         found = _worst(pressure[left], valid[left], noise_db[left], frequency_hz)
         if found is None:
             break
-        odd.append((left.pop(found[0]), found[1]))
+        odd.append(replace(found, place=left.pop(found.place)))
     return odd
 
 
@@ -68,8 +85,8 @@ def _worst(
     valid: npt.NDArray[np.bool_],
     noise_db: Float64s,
     frequency_hz: Float64s,
-) -> tuple[int, float] | None:
-    """The repeat that departs most, and where; None where none does."""
+) -> Departure | None:
+    """The repeat that departs most, and how; None where none does."""
     bands = band_levels_db(pressure)
     # noise that hides one repeat alone is a departure of it
     whole = _banded(valid.astype(np.float64)) == 1.0
@@ -82,7 +99,21 @@ def _worst(
     if times[which, band] <= 1.0:
         return None
     centre = (np.flatnonzero(known)[band] + 0.5) * BAND_OCTAVES * POINTS_PER_OCTAVE
-    return int(which), float(frequency_hz[int(centre)])
+    gain = gain_db(np.delete(bands[:, known], which, axis=0), bands[which, known])
+    return Departure(int(which), float(frequency_hz[int(centre)]), gain)
+
+
+def gain_db(others_db: Float64s, odd_db: Float64s) -> float | None:
+    """By how much bands (B,) are louder than others' median, of (R, B), if by the same in all; else None.
+
+    Worked number: 1.0, 1.1, 0.9 dB more in three bands, where others are alike, is a gain of 1.0 dB.
+    """
+    away = odd_db - np.median(others_db, axis=0)
+    scatter = float(np.mean(others_db.var(axis=0, ddof=1)))
+    middle, spread = float(np.median(away)), float(np.std(away))
+    if away.size > 1 and spread**2 <= (GAIN_PART * middle) ** 2 + 2.0 * scatter:
+        return middle
+    return None
 
 
 def band_levels_db(pressure: npt.NDArray[np.complexfloating]) -> Float64s:
@@ -123,8 +154,15 @@ def _pooled(squares: Float64s) -> Float64s:
     return np.asarray((running[first + count] - running[first]) / count)
 
 
-def reason(take: Take, at_hz: float) -> str:
+def reason(take: Take, departure: Departure) -> str:
     """Why a take was set aside, in words."""
+    if departure.louder_db is not None:
+        way = "louder" if departure.louder_db > 0.0 else "quieter"
+        return (
+            f"{take.path} was set aside: it is {way} than the other repeats by the same at all frequencies, "
+            f"{BY_GAIN}"
+        )
+    at_hz = departure.at_hz
     where = next(words for limit, words in REGIONS if at_hz < limit)
     return (
         f"{take.path} was set aside: {where} it departs from the other repeats by far more than these do "

@@ -8,25 +8,27 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.derive.pools import AVERAGED_DB
 from earwitness.measurement.calibration import steady_tone
 from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.joining import WARN_DB
 from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
 from earwitness.measurement.readers.signals import read_sounds
 from earwitness.measurement.recorded import FURTHEST_APART_DB, HARDLY_OVERLAP, NOT_USED
+from earwitness.measurement.repeated import BY_GAIN
 from earwitness.measurement.two_radii_joining import CONTRADICTED
 from earwitness.pipeline.points.material import Material, Teller, joined, named, series
 from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.responses import Origin
 from earwitness.records.sentences import Sentence, say
-from earwitness.records.takes import Take, TakeKey, TakeKind
+from earwitness.records.takes import Take, TakeId, TakeKey, TakeKind
 
 #: Last less first take in an octave, beyond twice its uncertainty: to look at, unfit. A copper coil that is
 #: 20 K warmer gives up to 0.7 dB less (0.39 % of resistance a kelvin); more isn't the warmth of a sweep.
 FIRST_LAST_DB: Final = (0.3, 0.7)
-#: A repeat that departs from the others by more in an octave.
-REPEATS_DB: Final = (0.5, 1.5)
+#: A standard deviation of repeats in an octave: to look at; unfit, and not averaged.
+REPEATS_DB: Final = (0.5, AVERAGED_DB)
 #: Near field against far field, mean over the octave in which they are joined, so near to the axis: further
 #: round, the sphere that stands for a box may be wrong by as much (computed on three boxes: 2 dB).
 SPLICE_FRONT_DEG: Final = 60.0
@@ -143,22 +145,62 @@ def repeats(material: Material) -> Point:
         " at most in an octave",
     )
     if aside:
+        gains = [t.id for t in takes if t.id in aside and _by_gain(t, material.responses.notes)]
         return tell.point(
             Verdict.LOOK if verdict is Verdict.FINE else verdict,
-            scatter + say(". Set aside, since they depart from the others: ", joined(aside), "."),
+            scatter + say(".") + _set_aside(aside, gains) + _not_averaged(material),
             limit,
-            say("Listen to it: a door, a voice or a car. Record it again if you want its average."),
+            _why_set_aside(aside, gains),
             takes=aside,
         )
     group = [takes[i].id for i in repeated[whose]]
     return tell.point(
         verdict,
-        scatter + say(", at ", named(takes[repeated[whose][0]].key.label), "."),
+        scatter + say(", at ", named(takes[repeated[whose][0]].key.label), ".") + _not_averaged(material),
         limit,
         say("Find out what moved between them, or record that direction again.")
         if verdict is not Verdict.FINE
         else say(),
         takes=group,
+    )
+
+
+def _by_gain(take: Take, notes: Sequence[str]) -> bool:
+    """Whether the reduction's notes say that a take was set aside since it has another gain."""
+    return any(note.startswith(f"{take.path} was set aside") and note.endswith(BY_GAIN) for note in notes)
+
+
+def _set_aside(aside: Sequence[TakeId], gains: Sequence[TakeId]) -> Sentence:
+    rest = [take for take in aside if take not in gains]
+    sentence = say(" Set aside, since they depart from the others: ", joined(rest), ".") if rest else say()
+    if gains:
+        sentence = sentence + say(
+            " Set aside, since they are louder or quieter than the others by the same at all frequencies: ",
+            joined(gains),
+            ".",
+        )
+    return sentence
+
+
+def _why_set_aside(aside: Sequence[TakeId], gains: Sequence[TakeId]) -> Sentence:
+    """What to do; a gain makes no sound of its own, so listening helps nothing."""
+    said = say("A gain was changed between them: look at knobs and at the stated drive.") if gains else say()
+    if len(gains) < len(aside):
+        heard = say("Listen to it: a door, a voice or a car. Record it again if you want its average.")
+        said = said + say(" ") + heard if gains else heard
+    return said
+
+
+def _not_averaged(material: Material) -> Sentence:
+    """Which takes count for repeats that disagree too far to be averaged."""
+    powers = material.powers
+    counts = (powers.mixing > 0.0).sum(axis=0).tolist()
+    pools = {t.key.direction for t, one in zip(powers.takes, counts, strict=True) if not one}
+    alone = [t.id for t, one in zip(powers.takes, counts, strict=True) if one and t.key.direction in pools]
+    if not alone:
+        return say()
+    return say(" Repeats that disagree so far aren't averaged; the one nearest to their median counts: ") + (
+        joined(alone) + say(".")
     )
 
 

@@ -137,8 +137,8 @@ def levels(orbits: Sequence[OrbitTaken]) -> Point:
     told = [one for one in orbits if one.disorder is not None and one.disorder.tells_level]
     if not told:
         return tell.cannot_tell(
-            "Too few directions lie side by side, or too little below the crossovers is valid, to hold levels "
-            "against each other.",
+            "Too few directions lie side by side, or too little below the crossovers is valid, to hold "
+            "levels against each other.",
             "Record more directions, or get further away from what reflects, for a longer gate.",
         )
     out = [(o.takes[p.place], p.louder_db) for o in told if o.disorder for p in o.disorder.out_of_level]
