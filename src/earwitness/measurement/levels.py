@@ -20,6 +20,7 @@ from earwitness.measurement import stated
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.given_impulse import in_pascals
 from earwitness.measurement.impulse_response import ImpulseResponse, drive_of, drive_units
+from earwitness.measurement.level_repeats import agrees, alike, averaged
 from earwitness.measurement.order_responses import OrderResponses
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
@@ -38,6 +39,13 @@ UNSETTLED: Final = (
     "Somewhere in the bass the sweeps rise faster than the loudspeaker settles: harmonics there are less "
     "sure, and those that are too unsure aren't told; sweeps that last twice as long halve this."
 )
+REPEATED: Final = (
+    "Repeats at the same drive are averaged; by what they scatter the harmonics and the level are unsure."
+)
+CHANGED: Final = (
+    "A repeat at the same drive isn't averaged, since its level differs: the loudspeaker was warm, or "
+    "something moved."
+)
 #: It is told where the sum of harmonics is unsure by more than this part, half a decibel.
 SETTLED_PART: Final = 0.059
 #: Parts of a response that the near fields alone make.
@@ -53,8 +61,9 @@ def level_series(
 ) -> tuple[LevelSeries, ...]:
     """The series on axis, and that near the one radiator that has near fields; none without their takes.
 
-    At each drive the first repeat counts, on the horizontal orbit before the vertical one; a repeat that was
-    set aside doesn't. Drives in volts and in dBFS don't go together: the unit with more drives counts.
+    Repeats at one drive are averaged where their level is the same (`level_repeats`), those on the horizontal
+    orbit where there are any; a repeat that was set aside doesn't count. Drives in volts and in dBFS don't
+    go together: the unit with more drives counts.
 
     Raises
     ------
@@ -69,10 +78,11 @@ def level_series(
     reference = _reference(responses, on_axis)
     if on_axis:
         in_room = _in_room(facts, takes, on_axis, raw)
-        found.append(_series(None, on_axis, told, reference, in_room))
+        found.append(_series(None, on_axis, _repeats(on_axis, chosen, told), reference, in_room))
     if reference is not None and len({t.key.radiator for t in near}) == 1:
         only = _by_near_field(reference, responses)
-        series = _series(near[0].key.radiator, _one_a_drive(near), told, only, None)
+        drives = _one_a_drive(near)
+        series = _series(near[0].key.radiator, drives, _repeats(drives, near, told), only, None)
         found.append(series)
     return tuple(found)
 
@@ -90,6 +100,23 @@ def _one_a_drive(takes: Sequence[Take]) -> list[Take]:
     units = [drive.unit for drive in first]
     unit = max(sorted(set(units), reverse=True), key=units.count, default="V")
     return [first[drive] for drive in sorted(first) if drive.unit == unit]
+
+
+#: What was found of one take's drive: the mean of its repeats, and notes.
+_Repeats = Mapping[TakeId, tuple[OrderResponses, tuple[str, ...]]]
+
+
+def _repeats(
+    firsts: Sequence[Take], takes: Sequence[Take], told: Mapping[TakeId, OrderResponses]
+) -> _Repeats:
+    """The mean of each first take and its repeats, and what was decided about them."""
+    found = {}
+    for first in firsts:
+        others = [told[one.id] for one in takes if one.id != first.id and alike(first, one)]
+        same = [one for one in others if agrees(told[first.id], one)]
+        notes = [REPEATED] * bool(same) + [CHANGED] * (len(same) < len(others))
+        found[first.id] = averaged([told[first.id], *same]), tuple(notes)
+    return found
 
 
 #: Level of the linear response at 1 m per unit of drive, shape (F,), where it is known, and its row.
@@ -131,11 +158,12 @@ def _in_room(facts: CaseFacts, takes: Sequence[Take], on_axis: Sequence[Take], r
 def _series(
     radiator: str | None,
     takes: Sequence[Take],
-    told: Mapping[TakeId, OrderResponses],
+    repeats: _Repeats,
     reference: _Reference | None,
     in_room: _InRoom | None,
 ) -> LevelSeries:
     """One place's orders, referred to 1 m."""
+    told = {take: mean for take, (mean, _) in repeats.items()}
     orders = [told[take.id].orders for take in takes]
     factor, known, free = _factors(told[takes[0].id], drive_of(takes[0]), reference, in_room)
     scaled = [one.scaled(factor, known) for one in orders]
@@ -145,6 +173,8 @@ def _series(
     gain = np.abs(factor) ** 2
     if any(_unsettled(one, told[take.id].unsettled * gain) for one, take in zip(scaled, takes, strict=True)):
         notes.append(UNSETTLED)
+    decided = {note for _, each in repeats.values() for note in each}
+    notes += [note for note in (REPEATED, CHANGED) if note in decided]
     return LevelSeries(
         radiator=radiator,
         takes=tuple(take.id for take in takes),
