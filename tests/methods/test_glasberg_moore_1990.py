@@ -80,7 +80,8 @@ def test_loud_sounds_spread_upward_and_not_downward() -> None:
 
 @pytest.fixture(scope="module")
 def hearing() -> npt.NDArray[np.float64]:
-    centres = frequency_of_hz(np.arange(*erb_number([40.0, 10_000.0]).tolist(), 0.02))
+    low, high = erb_number([40.0, 10_000.0])
+    centres = frequency_of_hz(np.arange(float(low), float(high), 0.02))
     return filters(centres, GRID_HZ)
 
 

@@ -9,6 +9,11 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.case.correctability_variables import (
+    correctability_dims,
+    read_correctability,
+    write_correctability,
+)
 from earwitness.case.documents import from_json, to_json
 from earwitness.case.impedance_variables import impedance_dims, read_impedance, write_impedance
 from earwitness.case.level_variables import level_dims, read_level, write_level
@@ -87,6 +92,7 @@ def save_curves(path: Path, curves: CurveSet) -> None:
         **time_dims(curves.time),
         **impedance_dims(curves.impedance),
         **level_dims(curves.level),
+        **correctability_dims(curves.correctability),
     }
     with new_file(path, dims, "Curves") as file:
         file.whole({"drive": curves.drive, "valid_from_hz": curves.valid_from_hz})
@@ -110,6 +116,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
             write_impedance(file, curves.impedance)
         if curves.level is not None:
             write_level(file, curves.level)
+        if curves.correctability is not None:
+            write_correctability(file, curves.correctability)
         if curves.long_term.anything:
             file.whole({_LONG_TERM: to_json(curves.long_term).decode()})
 
@@ -228,6 +236,7 @@ def _read(file: NetcdfReader) -> CurveSet:
         time=read_time(file),
         impedance=read_impedance(file),
         level=read_level(file),
+        correctability=read_correctability(file),
         long_term=from_json(LongTerm, str(file.whole(_LONG_TERM)).encode())
         if file.has_whole(_LONG_TERM)
         else NO_LONG_TERM,

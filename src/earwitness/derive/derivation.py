@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from earwitness.derive.change_with_level import change_with_level
+from earwitness.derive.correctability import correctability
 from earwitness.derive.coverage import orbit_coverage
 from earwitness.derive.coverage_figures import coverage
 from earwitness.derive.curves import derive_curves
@@ -96,6 +97,7 @@ def derive(
         time=time,
         impedance=impedance,
         level=change_with_level(series),
+        correctability=correctability(derived),
         long_term=long_term,
     )
     return Derivation(curves, figures)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from earwitness.records.correctability import Correctability
 from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.impedance import Impedance
@@ -125,6 +126,7 @@ class CurveSet:
     time: TimeBehaviour | None = None
     impedance: Impedance | None = None
     level: ChangeWithLevel | None = None
+    correctability: Correctability | None = None
     long_term: LongTerm = NO_LONG_TERM
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
