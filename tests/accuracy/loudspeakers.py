@@ -1,13 +1,15 @@
-"""Loudspeakers for measuring accuracy: four whose parameters say how they roll off, and any that are drawn.
+"""Loudspeakers for measuring accuracy: some whose parameters say how they roll off, and any that are drawn.
 
-The four are two-ways in a ball or a box, whose cone sits in a closed or a vented body: closed with a total Q
-of 1/√2 (Small, JAES 20 (10), 1972; recalled), vented as a Butterworth response of the fourth order without
-losses (Thiele, JAES 19 (5), 1971; recalled: Qts 0.3827, Vas/Vb √2, both resonances alike). A shelf makes up
-for the step from half to full space.
+The first four are two-ways in a ball or a box, whose cone sits in a closed or a vented body: closed with a
+total Q of 1/√2 (Small, JAES 20 (10), 1972; recalled), vented as a Butterworth response of the fourth order
+without losses (Thiele, JAES 19 (5), 1971; recalled: Qts 0.3827, Vas/Vb √2, both resonances alike). A shelf
+makes up for the step from half to full space. Towers have two such cones in a body of twice the volume, wired
+alike, and the case states that the lower one is the same as the upper, whose near field alone is measured.
 """
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import math
 from collections.abc import Callable, Mapping
@@ -22,7 +24,7 @@ from earwitness.virtual.scenario import Scenario, from_text, load
 from earwitness.virtual.tables import Table
 from earwitness.virtual.toml_text import toml_text
 
-Shape = Literal["ball", "box"]
+Shape = Literal["ball", "box", "tower"]
 
 AIR: Final = Air(20.0)
 BALL_M: Final = 0.28
@@ -55,6 +57,16 @@ _BOX: Final[tuple[dict[str, Any], dict[str, Any]]] = (
         "port": {"up_m": -0.22, "round_one_edge_from_hz": 1000.0},
     },
 )
+_TOWER: Final[tuple[dict[str, Any], dict[str, Any]]] = (
+    {"shape": "box", "width_m": 0.2, "height_m": 0.62, "depth_m": 0.26, "reference_up_m": 0.2},
+    {
+        "cone": {"up_m": -0.11, "round_one_edge_from_hz": 5000.0},
+        "lower_cone": {"up_m": -0.28, "round_one_edge_from_hz": 5000.0},
+        "dome": {"up_m": 0.0},
+        "port": {"up_m": -0.42, "round_one_edge_from_hz": 1000.0},
+    },
+)
+_CABINETS: Final = {"ball": _BALL, "box": _BOX, "tower": _TOWER}
 _ROOM: Final = [
     {"side": "floor", "distance_m": 2.6, "reflection": 0.9},
     {"side": "ceiling", "distance_m": 3.0, "reflection": 0.8},
@@ -82,6 +94,17 @@ def vented(shape: Shape) -> Made:
     return _made(f"vented {shape}", shape, cone, _equivalent_m3(cone) / VENTED_VOLUMES, VENTED_HZ)
 
 
+def unlike_tower() -> Made:
+    """A closed tower whose lower cone is a tenth heavier than the upper, and a tenth weaker in its motor."""
+    made = closed("tower")
+    content = copy.deepcopy(made.scenario.document.content)
+    lower = content["enclosures"][0]["drive_units"][1]
+    lower["mass_kg"] *= 1.1
+    lower["force_factor"] *= 0.9
+    other = from_text("unlike tower", toml_text(content), toml_text(_rig("tower")))
+    return dataclasses.replace(made, scenario=other)
+
+
 def drawn(seed: int, *, absorbing: bool = False) -> Made:
     """What the generator draws, loudspeaker and rig; in air that absorbs nothing unless it is asked for."""
     texts = generate(seed)
@@ -92,7 +115,11 @@ def drawn(seed: int, *, absorbing: bool = False) -> Made:
 def directions_of(name: str) -> tuple[tuple[Orbit, int], ...]:
     """Where one of `MADE` is recorded: on both orbits and to the side; a box, which takes long, in front."""
     front = ((Orbit.HORIZONTAL, 0), (Orbit.HORIZONTAL, 30))
-    return front if "box" in name else (*front, (Orbit.HORIZONTAL, 90), (Orbit.VERTICAL, 0))
+    return (
+        front
+        if "ball" not in name and name != "cobble_two"
+        else (*front, (Orbit.HORIZONTAL, 90), (Orbit.VERTICAL, 0))
+    )
 
 
 def _clear(scenario: Scenario) -> Scenario:
@@ -141,11 +168,12 @@ def _equivalent_m3(cone: dict[str, Any]) -> float:
 
 
 def _made(name: str, shape: Shape, cone: dict[str, Any], volume_m3: float, tuning_hz: float | None) -> Made:
-    cabinet, places = _BALL if shape == "ball" else _BOX
+    cabinet, places = _CABINETS[shape]
+    cones = [name for name in ("cone", "lower_cone") if name in places]
     body: dict[str, Any] = {
         "name": "body",
-        "volume_m3": volume_m3,
-        "drive_units": [{"name": "cone", "at": places["cone"], **cone}],
+        "volume_m3": volume_m3 * len(cones),
+        "drive_units": [{"name": name, "at": places[name], **cone} for name in cones],
     }
     if tuning_hz is not None:
         port = {"name": "port", "inside": [1.0, 0.5, 0.2], "at": places["port"], "diameter_m": PORT_M}
@@ -159,11 +187,15 @@ def _made(name: str, shape: Shape, cone: dict[str, Any], volume_m3: float, tunin
         "cabinet": cabinet,
         "enclosures": [body, {"name": "dome's chamber", "volume_m3": 0.0002, "drive_units": [dome]}],
         "branches": [
-            {"name": "low", "drivers": ["cone"], "sections": [{**cut, "passes": "low"}, shelf]},
+            {"name": "low", "drivers": cones, "sections": [{**cut, "passes": "low"}, shelf]},
             {"name": "high", "drivers": ["dome"], "sections": [{**cut, "passes": "high"}], "pad_db": 10.0},
         ],
     }
-    return described(from_text(name, toml_text(document), toml_text(_rig(shape))))
+    made = described(from_text(name, toml_text(document), toml_text(_rig(shape))))
+    for radiator in made.facts["unit"]["radiators"]:
+        if radiator["name"] in cones[1:]:
+            radiator["same_as"] = cones[0]
+    return made
 
 
 def _rig(shape: Shape) -> dict[str, Any]:
@@ -213,4 +245,6 @@ MADE: Final[dict[str, Callable[[], Made]]] = {
     "cobble_two": lambda: described(load("cobble_two")),
     "closed box": lambda: closed("box"),
     "vented box": lambda: vented("box"),
+    "closed tower": lambda: closed("tower"),
+    "vented tower": lambda: vented("tower"),
 }

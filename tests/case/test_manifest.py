@@ -82,7 +82,10 @@ def test_the_template_with_everything_stated_is_a_case(case: CaseFolder) -> None
     facts = read_facts(case)
     assert facts.unit.price_date == dt.date(2026, 11, 2)
     assert facts.unit.cabinet == Sphere(diameter_m=0.28)
-    assert facts.unit.radiators == (Radiator("woofer", 0.11, up_m=-0.05, left_m=0.0),)
+    assert facts.unit.radiators == (
+        Radiator("woofer", 0.11, up_m=-0.05, left_m=0.0),
+        Radiator("lower_woofer", 0.11, up_m=-0.2, same_as="woofer"),
+    )
     assert facts.rig.distance_m == 2.0
     assert facts.uncertainty.temperature_k == 1.0
     assert facts.claims[1].per == "voltage"
@@ -128,6 +131,22 @@ REFUSED = [
         '[unit]\nname = "x"\n[[unit.radiators]]\nname = "a"\ndiameter_m = 1\n'
         '[[unit.radiators]]\nname = "a"\ndiameter_m = 1\n',
         "line 7, unit.radiators.2.name: 'a' stands twice",
+    ),
+    (
+        '[unit]\nname = "x"\n[[unit.radiators]]\nname = "a"\ndiameter_m = 1\nsame_as = "a"\n'
+        '[[unit.radiators]]\nname = "b"\ndiameter_m = 1\n',
+        "line 6, unit.radiators.1.same_as: 'a' is no other radiator of the case; the others are b",
+    ),
+    (
+        '[unit]\nname = "x"\n[[unit.radiators]]\nname = "a"\ndiameter_m = 1\n'
+        '[[unit.radiators]]\nname = "b"\ndiameter_m = 1\nsame_as = "a"\n'
+        '[[unit.radiators]]\nname = "c"\ndiameter_m = 1\nsame_as = "b"\n',
+        "line 13, unit.radiators.3.same_as: b is itself stated as the same as a; name a",
+    ),
+    (
+        '[unit]\nname = "x"\n[[unit.radiators]]\nname = "a"\ndiameter_m = 1\n'
+        '[[unit.radiators]]\nname = "b"\ndiameter_m = 2\nsame_as = "a"\n',
+        "line 9, unit.radiators.2.same_as: b and a have different diameters, so they aren't the same",
     ),
     ('[unit]\nname = "x"\n[[unit.radiators]]\nname = "A b"\ndiameter_m = 1\n', "isn't a plain name"),
     ('number = 1.5\n[unit]\nname = "x"\n', "line 1, number: isn't a whole number"),

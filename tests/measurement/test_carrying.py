@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -101,6 +103,39 @@ def test_leakage_between_a_cone_and_a_port_is_taken_off(port_part: complex) -> N
     assert np.max(np.abs(20.0 * np.log10(np.abs(alone / expected)))) > 0.5
 
 
+def test_two_alike_cones_from_one_near_field() -> None:
+    """On a ball, beside a port with its own near field; the virtual loudspeaker's own series says what."""
+    cones = (
+        Radiator("upper", 0.1, up_m=0.06, left_m=0.02),
+        Radiator("lower", 0.1, up_m=-0.06, left_m=-0.02, same_as="upper"),
+    )
+    port = Radiator("port", 0.04, left_m=0.12)
+    caps = tuple(
+        truth.Cap(
+            r.diameter_m,
+            float(np.rad2deg(np.arcsin(r.up_m / RADIUS))),
+            float(np.rad2deg(np.arctan2(r.left_m, np.sqrt(RADIUS**2 - r.up_m**2 - r.left_m**2)))),
+        )
+        for r in (cones[0], port, cones[1])
+    )
+    cabinet = truth.SphericalCabinet(2.0 * RADIUS, caps)
+    air, frequency = Air(), GRID[:450]
+    ears = np.stack([cabinet.in_front_of(0, 0.005), cabinet.in_front_of(1, 0.005)])
+    microphones = np.array([[2.0, 0.0, 0.0], [0.0, 1.9, 0.0], [-1.0, 0.5, -1.5]])
+    volume = np.array([1.0, -0.7j, 1.0])
+    pressure = np.ones((2, GRID.size), dtype=np.complex128)
+    pressure[:, :450] = np.einsum("c,cdf->df", volume, cabinet.transfer(ears, frequency, air))
+    far = np.einsum("c,cdf->df", volume, cabinet.transfer(microphones, frequency, air))
+    heard = dataclasses.replace(near(cones[0], port, pressure=pressure), alike=((cones[1], 0),))
+    sphere = PlacedSphere(RADIUS, microphones)
+    found, noise_power = carried(heard, sphere, frequency, air.speed)
+    expected = far * np.linalg.norm(microphones, axis=-1)[:, None]
+    assert np.max(np.abs(found / expected - 1.0)) < 1e-3
+    unsure = model_uncertainty_db(heard, sphere, frequency, air.speed)
+    assert 0.05 < unsure.min() < unsure.max() < 1.5
+    assert np.all(noise_power > 0.0)
+
+
 def test_radiators_that_overlap_are_refused() -> None:
     both = near(Radiator("woofer", 0.16), Radiator("port", 0.05, up_m=0.09))
     with pytest.raises(CaseError, match=r"unit\.radiators.*overlap"):
@@ -114,6 +149,13 @@ def test_noise_of_both_adds() -> None:
     _, one = carried(near(upper, gap_m=0.5), cabinet, GRID[:60], SPEED)
     _, two = carried(near(upper, lower, gap_m=0.5), cabinet, GRID[:60], SPEED)
     assert two == pytest.approx(2.0 * one, rel=0.03)
+    # that of one microphone that stands for both comes as twice the pressure, less the part of its sound that
+    # it hears of the other: like two points on a plane, 0.5 and √(6² + 0.5²) m away
+    alike = dataclasses.replace(near(upper, gap_m=0.5), alike=((lower, 0),))
+    _, both = carried(alike, cabinet, GRID[:60], SPEED)
+    away = np.hypot(6.0, 0.5)
+    heard = 1.0 + 0.5 / away * np.exp(-2j * np.pi * GRID[:60] / SPEED * (away - 0.5))
+    assert both == pytest.approx(4.0 * one / np.abs(heard) ** 2, rel=0.03)
 
 
 def test_a_radiator_on_the_back_of_a_sphere_is_heard_behind() -> None:

@@ -189,3 +189,30 @@ def _refuse_contradictions(toml: TomlText, facts: CaseFacts) -> None:
         if name in names[:index]:
             place: Place = ("unit", "radiators", index, "name")
             raise toml.refuse(place, f"{name!r} stands twice", "give each radiator a name of its own")
+    _refuse_unlike(toml, facts)
+
+
+def _refuse_unlike(toml: TomlText, facts: CaseFacts) -> None:
+    """Radiators stated as the same as none, as a copy of another, or as one of another size."""
+    by_name = {radiator.name: radiator for radiator in facts.unit.radiators}
+    for index, radiator in enumerate(facts.unit.radiators):
+        if radiator.same_as is None:
+            continue
+        first, place = by_name.get(radiator.same_as), ("unit", "radiators", index, "same_as")
+        if first is None or first is radiator:
+            others = ", ".join(name for name in by_name if name != radiator.name) or "none yet"
+            raise toml.refuse(
+                place, f"{radiator.same_as!r} is no other radiator of the case", f"the others are {others}"
+            )
+        if first.same_as is not None:
+            raise toml.refuse(
+                place,
+                f"{first.name} is itself stated as the same as {first.same_as}",
+                f"name {first.same_as}",
+            )
+        if first.diameter_m != radiator.diameter_m:
+            raise toml.refuse(
+                place,
+                f"{radiator.name} and {first.name} have different diameters, so they aren't the same",
+                "state one diameter for both, or leave same_as out and give each its near field",
+            )

@@ -11,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics import chebyshev, rigid_box
+from earwitness.acoustics.leakage import Heard
+from earwitness.measurement import leaking
 from earwitness.measurement.near_field import NearField
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import Box, FaceName, Radiator
@@ -42,27 +44,33 @@ EDGE_PART: Final = 1.0 - 0.5**0.5
 
 @dataclass(frozen=True)
 class Transfers:
-    """From K radiators to their K microphones and to D others, at a few wavenumbers (`chebyshev.places`).
+    """From M radiators to K near microphones and to D others, at a few wavenumbers (`chebyshev.places`).
 
     Attributes
     ----------
     values
-        Shape (K, K + D, n): pressure per unit of jωρ times volume velocity, flight taken out.
+        Shape (M, K + D, n): pressure per unit of jωρ times volume velocity, flight taken out.
     flight_m
-        Shape (K, K + D).
+        Shape (M, K + D).
+    like
+        Shape (M,): which of the K that were heard each one moves as.
     """
 
     values: Complex128s
     flight_m: Float64s
     highest: float
+    like: npt.NDArray[np.intp]
+
+    def heard(self, wavenumber: Float64s) -> Heard:
+        """What each radiator gives at near and far microphones, at wavenumbers (F,)."""
+        whole = chebyshev.between(self.values, self.highest, wavenumber)
+        whole *= np.exp(-1j * self.flight_m[..., None] * wavenumber)
+        count = int(self.like.max()) + 1
+        return Heard(whole[:, :count], whole[:, count:], self.like)
 
     def carrying(self, wavenumber: Float64s) -> Complex128s:
         """What makes pressures at D microphones of what the K near ones heard, shape (F, D, K)."""
-        whole = chebyshev.between(self.values, self.highest, wavenumber)
-        whole *= np.exp(-1j * self.flight_m[..., None] * wavenumber)
-        count = len(whole)
-        heard, far = whole[:, :count].transpose(2, 1, 0), whole[:, count:].transpose(2, 1, 0)
-        return np.asarray(far @ np.linalg.inv(heard))
+        return self.heard(wavenumber).carrying
 
 
 @dataclass(frozen=True)
@@ -81,6 +89,8 @@ class PlacedBox:
         The same on a mesh of twice the step.
     larger
         That for a box whose front is as much larger as its edges are rounded; None for sharp edges.
+    apart_m
+        Shape (M, K): from each radiator's centre to those that were heard.
     """
 
     microphone_m: Float64s
@@ -88,6 +98,7 @@ class PlacedBox:
     best: Transfers
     coarse: Transfers
     larger: Transfers | None
+    apart_m: Float64s
 
 
 def placed_box(
@@ -98,12 +109,12 @@ def placed_box(
     Raises
     ------
     CaseError
-        One of the `radiators` lies off its face, two that have a near field overlap, or the cabinet doesn't
-        say where the reference point lies.
+        One of the `radiators` lies off its face, two that the near fields stand for overlap, or the cabinet
+        doesn't say where the reference point lies.
     """
     for radiator in radiators:
         _require_on_face(cabinet, radiator)
-    _require_apart(cabinet, near.radiators)
+    _require_apart(cabinet, near.sounding)
     places, at = np.unique(microphone_m, axis=0, return_inverse=True)
     step = rigid_box.step_for(_sides_m(cabinet), highest)
     best, coarse = (_transfers(cabinet, near, places, highest, part * step) for part in (1.0, 2.0))
@@ -115,7 +126,9 @@ def placed_box(
             height_m=cabinet.height_m + 2.0 * EDGE_PART * cabinet.edge_m,
         )
         larger = _transfers(wider, near, places, highest, 2.0 * step)
-    return PlacedBox(microphone_m, at.ravel(), best, coarse, larger)
+    centres = np.array([_centre_m(cabinet, radiator) for radiator in near.sounding])
+    apart_m = np.linalg.norm(centres[:, None] - centres[: len(near.radiators)], axis=-1)
+    return PlacedBox(microphone_m, at.ravel(), best, coarse, larger, apart_m)
 
 
 def carried_by_box(
@@ -131,9 +144,10 @@ def carried_by_box(
 
 
 def half_width_db(near: NearField, box: PlacedBox, frequency_hz: Float64s, speed_m_s: float) -> Float64s:
-    """How far the carried level may be off because of the mesh and of rounded edges, dB, shape (D, F).
+    """How far the carried level may be off because of mesh, rounded edges and leakage, dB, shape (D, F).
 
     The mesh: its difference to one of twice the step over 2^(4/3) − 1. Edges: the difference to a larger box.
+    What near microphones hear of other radiators, and radiators that weren't heard: see `leaking`.
     """
     wavenumber = 2.0 * np.pi * frequency_hz / speed_m_s
     level = [
@@ -143,7 +157,8 @@ def half_width_db(near: NearField, box: PlacedBox, frequency_hz: Float64s, speed
     ]
     mesh = 20.0 * np.log10(level[1] / level[0]) / (2.0**ORDER - 1.0)
     edge = 20.0 * np.log10(level[-1] / level[1])
-    return np.asarray(np.hypot(mesh, edge)[box.at])
+    leak = leaking.half_width_db(near, box.best.heard(wavenumber), box.apart_m)
+    return np.asarray(np.sqrt(mesh**2 + edge**2 + leak**2)[box.at])
 
 
 def _transfers(
@@ -151,13 +166,14 @@ def _transfers(
 ) -> Transfers:
     sides = _sides_m(cabinet)
     reference = _reference_m(cabinet)
-    faces = [FACES[radiator.face] for radiator in near.radiators]
-    centres = np.array([_centre_m(cabinet, radiator) for radiator in near.radiators])
+    faces = [FACES[radiator.face] for radiator in near.sounding]
+    centres = np.array([_centre_m(cabinet, radiator) for radiator in near.sounding])
     discs = [
         rigid_box.Disc(face, (float(x), float(y), float(z)), radiator.diameter_m / 2.0)
-        for face, (x, y, z), radiator in zip(faces, centres, near.radiators, strict=True)
+        for face, (x, y, z), radiator in zip(faces, centres, near.sounding, strict=True)
     ]
-    close = centres.copy()
+    faces = faces[: len(near.radiators)]
+    close = centres[: len(faces)].copy()
     for place, face, gap_m in zip(close, faces, near.gap_m, strict=True):
         place[face.axis] += face.side * gap_m
     places = np.concatenate([close, microphone_m + reference])
@@ -166,7 +182,7 @@ def _transfers(
     straight = np.linalg.norm(places - centres[:, None], axis=-1)
     flight_m = straight + ANSWER * sum(sides)
     values = rigid_box.radiated(sides, discs, microphones, wavenumber, step_m)
-    return Transfers(values * np.exp(1j * flight_m[..., None] * wavenumber), flight_m, highest)
+    return Transfers(values * np.exp(1j * flight_m[..., None] * wavenumber), flight_m, highest, near.like)
 
 
 def _sides_m(cabinet: Box) -> tuple[float, float, float]:

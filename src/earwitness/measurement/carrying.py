@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import CubicSpline
 
-from earwitness.acoustics import radiation
+from earwitness.acoustics import leakage, radiation
+from earwitness.measurement import leaking
 from earwitness.measurement.boxes import PlacedBox, carried_by_box, half_width_db
 from earwitness.measurement.near_field import NearField
 from earwitness.measurement.near_repeats import mean_uncertainty_db
@@ -48,7 +49,7 @@ def fits(near: NearField, sphere_radius_m: float) -> bool:
     """Whether every radiator lies on the sphere and is smaller than it."""
     return all(
         np.hypot(r.up_m, r.left_m) < sphere_radius_m and r.diameter_m / 2.0 < sphere_radius_m
-        for r in near.radiators
+        for r in near.sounding
     )
 
 
@@ -69,13 +70,13 @@ def carried(
     parting = parting_matrix(near, cabinet.radius_m, frequency_hz, speed_m_s)
     own = np.einsum("fij,jf->if", parting, near.pressure[:, :count])
     own_noise = np.einsum("fij,jf->if", np.abs(parting) ** 2, near.noise_power[:, :count])
-    pressure = np.zeros((len(place), count), dtype=np.complex128)
-    noise_power = np.zeros(pressure.shape)
-    for i, (cap, axis) in enumerate(_placed(near, cabinet.radius_m)):
+    each = []
+    for cap, axis in _placed(near, cabinet.radius_m):
         angle = np.arccos(np.clip(place @ axis / distance, -1.0, 1.0))
-        transfer = reference * _transfer(cap, distance, angle, frequency_hz, speed_m_s)
-        pressure += own[i] * transfer
-        noise_power += own_noise[i] * np.abs(transfer) ** 2
+        each.append(reference * _transfer(cap, distance, angle, frequency_hz, speed_m_s))
+    transfer = leakage.together(np.stack(each), near.like)
+    pressure = np.einsum("kf,kdf->df", own, transfer)
+    noise_power = np.einsum("kf,kdf->df", own_noise, np.abs(transfer) ** 2)
     return pressure, noise_power
 
 
@@ -120,24 +121,31 @@ def parting_matrix(
         Two radiators overlap as described, so that their near fields can't be told apart.
     """
     count = len(near.radiators)
-    if count == 1:
+    if len(near.sounding) == 1:
         return np.ones((frequency_hz.size, 1, 1), dtype=np.complex128)
     coarse = np.r_[frequency_hz[:-1:STEP], frequency_hz[-1]]
-    wavenumber = 2.0 * np.pi * coarse / speed_m_s
-    placed = _placed(near, sphere_radius_m)
-    heard = np.tile(np.eye(count, dtype=np.complex128), (coarse.size, 1, 1))
-    for i, (cap, axis) in enumerate(placed):
-        others = [j for j in range(count) if j != i]
-        angle = np.array([np.arccos(np.clip(placed[j][1] @ axis, -1.0, 1.0)) for j in others])
-        for j, apart in zip(others, angle, strict=True):
-            _require_apart(near.radiators[i], near.radiators[j], float(apart), sphere_radius_m)
-        place = sphere_radius_m + near.gap_m[others]
-        heard[:, others, i] = radiation.far_over_near(wavenumber, cap, place, angle).T
-    parting = np.linalg.inv(heard)
+    leaks = _leaks(near, sphere_radius_m, 2.0 * np.pi * coarse / speed_m_s)
+    parting = leakage.Heard(leaks, leaks[:, :0], near.like).parted
     log_f, log_coarse = np.log(frequency_hz), np.log(coarse)
     return np.stack(
         [np.interp(log_f, log_coarse, column) for column in parting.reshape(coarse.size, -1).T], axis=-1
     ).reshape(frequency_hz.size, count, count)
+
+
+def _leaks(near: NearField, sphere_radius_m: float, wavenumber: Float64s) -> Complex128s:
+    """What each of M radiators gives at each near microphone, over its own near pressure: (M, K, F)."""
+    placed, count = _placed(near, sphere_radius_m), len(near.radiators)
+    leaks = np.ones((len(placed), count, wavenumber.size), dtype=np.complex128)
+    for i, (cap, axis) in enumerate(placed):
+        others = [j for j in range(len(placed)) if j != i]
+        angle = np.array([np.arccos(np.clip(placed[j][1] @ axis, -1.0, 1.0)) for j in others])
+        for j, apart in zip(others, angle, strict=True):
+            _require_apart(near.sounding[i], near.sounding[j], float(apart), sphere_radius_m)
+        ears = [j for j in others if j < count]
+        if ears:
+            place = sphere_radius_m + near.gap_m[ears]
+            leaks[i, ears] = radiation.far_over_near(wavenumber, cap, place, angle[: len(ears)])
+    return leaks
 
 
 def _require_apart(one: Radiator, other: Radiator, angle_rad: float, sphere_radius_m: float) -> None:
@@ -157,18 +165,40 @@ def model_uncertainty_db(
 ) -> Float64s:
     """Standard uncertainty of the carried level because of the cabinet's model, dB, shape (D, F).
 
-    0 for a sphere, whose series is exact. What a box may be off by (`boxes.half_width_db`) is the half-width
-    of a rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over
-    an octave, since where levels happen to cross a model is no better.
+    A sphere's series is exact: for one radiator that is 0, for several what leaks among them counts
+    (`leaking`). What that and a box (`boxes.half_width_db`) may be off by is the half-width of a rectangular
+    distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over an octave, since
+    where levels happen to cross a model is no better.
     """
-    if isinstance(cabinet, PlacedSphere):
+    if isinstance(cabinet, PlacedSphere) and len(near.sounding) == 1:
         return np.zeros((len(cabinet.microphone_m), frequency_hz.size))
     some = np.unique(np.r_[np.arange(0, frequency_hz.size, STEP), frequency_hz.size - 1])
     thin = dataclasses.replace(near, pressure=near.pressure[:, some], noise_power=near.noise_power[:, some])
     log_f = np.log(frequency_hz)
-    half_width = half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
+    if isinstance(cabinet, PlacedBox):
+        half_width = half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
+    else:
+        half_width = _sphere_half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
     between = np.stack([np.interp(log_f, log_f[some], row) for row in half_width])
     return np.asarray(rms_over(between, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
+
+
+def _sphere_half_width_db(
+    near: NearField, sphere: PlacedSphere, frequency_hz: Float64s, speed_m_s: float
+) -> Float64s:
+    """As `boxes.half_width_db`, for a sphere: what leaks among its radiators."""
+    wavenumber = 2.0 * np.pi * frequency_hz / speed_m_s
+    place = sphere.microphone_m + np.array([sphere.radius_m, 0.0, 0.0])
+    distance = np.linalg.norm(place, axis=-1)
+    placed = _placed(near, sphere.radius_m)
+    far = [
+        radiation.far_over_near(wavenumber, cap, distance, np.arccos(np.clip(place @ axis / distance, -1, 1)))
+        for cap, axis in placed
+    ]
+    centres = sphere.radius_m * np.stack([axis for _, axis in placed])
+    apart_m = np.linalg.norm(centres[:, None] - centres[: len(near.radiators)], axis=-1)
+    heard = leakage.Heard(_leaks(near, sphere.radius_m, wavenumber), np.stack(far), near.like)
+    return leaking.half_width_db(near, heard, apart_m)
 
 
 def repeat_uncertainty_db(
@@ -201,7 +231,7 @@ def repeat_uncertainty_db(
 def _placed(near: NearField, sphere_radius_m: float) -> list[tuple[radiation.Cap, Float64s]]:
     """Each radiator as a cap, and the unit vector from the sphere's centre to its own."""
     placed = []
-    for radiator, gap_m in zip(near.radiators, near.gap_m, strict=True):
+    for radiator, gap_m in zip(near.sounding, near.gap_m[near.like], strict=True):
         left, up = radiator.left_m / sphere_radius_m, radiator.up_m / sphere_radius_m
         cap = radiation.Cap(sphere_radius_m, radiator.diameter_m / 2.0, float(gap_m))
         placed.append((cap, np.array([_side(radiator) * np.sqrt(1.0 - left**2 - up**2), left, up])))

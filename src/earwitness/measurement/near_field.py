@@ -54,6 +54,9 @@ class NearField:
         Shape (K,): from each radiator's centre to the microphone.
     scatter
         How well they repeat; None where none was heard twice.
+    alike
+        Radiators that no microphone stood in front of, each with the place of the one among the K that it is
+        stated to move as.
     """
 
     takes: tuple[TakeId, ...]
@@ -64,6 +67,17 @@ class NearField:
     gap_m: Float64s
     notes: tuple[str, ...]
     scatter: NearScatter | None = None
+    alike: tuple[tuple[Radiator, int], ...] = ()
+
+    @property
+    def sounding(self) -> tuple[Radiator, ...]:
+        """All M radiators: the K that were heard, then those that move as one of them does."""
+        return (*self.radiators, *(radiator for radiator, _ in self.alike))
+
+    @property
+    def like(self) -> npt.NDArray[np.intp]:
+        """Shape (M,): which of the K each of `sounding` moves as."""
+        return np.array([*range(len(self.radiators)), *(place for _, place in self.alike)], dtype=np.intp)
 
 
 def read_near_field(
@@ -103,6 +117,7 @@ def read_near_field(
     signal = np.sum(np.abs(mean.pressure) ** 2, axis=0)
     valid &= ~noise.hides(signal, mean.noise_power.sum(axis=0))
     radiators = [heard[group[0]] for group in of_each]
+    alike = _alike(unit, radiators)
     return NearField(
         takes=tuple(near[place].id for used in mean.used for place in used),
         radiators=tuple(radiators),
@@ -110,8 +125,20 @@ def read_near_field(
         noise_power=mean.noise_power * pa**2,
         valid=valid,
         gap_m=gap_m[[group[0] for group in of_each]],
-        notes=(*_notes(radiators), *mean.notes),
+        notes=(*_notes(radiators, alike), *mean.notes),
         scatter=mean.scatter,
+        alike=alike,
+    )
+
+
+def _alike(unit: Unit, heard: Sequence[Radiator]) -> tuple[tuple[Radiator, int], ...]:
+    """Radiators without a near field, by the first of those stated to be the same that has one."""
+    first = {radiator.same_as or radiator.name: place for place, radiator in reversed([*enumerate(heard)])}
+    names = {radiator.name for radiator in heard}
+    return tuple(
+        (radiator, first[kind])
+        for radiator in unit.radiators
+        if radiator.name not in names and (kind := radiator.same_as or radiator.name) in first
     )
 
 
@@ -186,15 +213,28 @@ def _begin_s(response: ImpulseResponse) -> float:
     return response.start_s + float(np.argmax(near_peak)) / rate
 
 
-def _notes(radiators: Sequence[Radiator]) -> tuple[str, ...]:
-    names = " and ".join(r.name.replace("_", " ") for r in radiators)
-    carried = f"Below the gate's reach the response is carried from the near field of the {names}."
-    if len(radiators) == 1:
-        return (carried,)
-    return (
-        carried,
-        "What each near microphone heard of the other radiators was taken off, on the same cabinet.",
+def _notes(radiators: Sequence[Radiator], alike: Sequence[tuple[Radiator, int]]) -> tuple[str, ...]:
+    carried = (
+        f"Below the gate's reach the response is carried from the near field of the {_named(radiators)}."
     )
+    notes = [carried]
+    for place, heard in enumerate(radiators):
+        if others := [radiator for radiator, like in alike if like == place]:
+            notes.append(
+                f"The near field of the {_named([heard])} stands for the {_named(others)} as well, each at "
+                "its own place: the case states that they are the same, and they are taken to move alike. "
+                "What a decibel between them would change is part of the splice's uncertainty."
+            )
+    if len(radiators) + len(alike) > 1:
+        notes.append(
+            "What each near microphone heard of the other radiators was taken off, on the same cabinet; what "
+            "half a centimetre in their distance would change of that is part of the splice's uncertainty."
+        )
+    return tuple(notes)
+
+
+def _named(radiators: Sequence[Radiator]) -> str:
+    return " and ".join(radiator.name.replace("_", " ") for radiator in radiators)
 
 
 def _spectra(

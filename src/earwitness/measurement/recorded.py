@@ -42,12 +42,13 @@ _DESCRIBED = (
     "computation may be off by{} is part of the splice's uncertainty."
 )
 _IN_PASCALS = Calibration(1.0, None, None, ())
-#: Near and far fields that differ by more in most directions aren't joined. One of two alike woofers is 6 dB.
-FURTHEST_APART_DB: Final = 5.0
+#: Near and far fields that differ by more in most directions aren't joined. One of two alike woofers is 6 dB
+#: short, less what its microphone hears of the other: 1.9 dB where they touch (a/(2d), d = 2a).
+FURTHEST_APART_DB: Final = 4.0
 NOT_USED: Final = (
-    "Near field and far field differ by more than five decibels where they overlap: a radiator's near field "
-    "is missing (alike ones each need theirs), or a level, distance or diameter is wrong. The near field "
-    "isn't used."
+    "Near field and far field differ by more than four decibels where they overlap: a radiator's near field "
+    "is missing (alike ones each need theirs, or same_as), or a level, distance or diameter is wrong. The "
+    "near field isn't used."
 )
 HARDLY_OVERLAP: Final = "Near field and gated far field hardly overlap, so they aren't joined."
 #: Waves are told apart up to so many times the gate's limit, of which an octave is looked for.

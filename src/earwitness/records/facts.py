@@ -13,6 +13,7 @@ NonNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Line = Annotated[str, Field(max_length=300)]
 FaceName = Literal["front", "back", "left", "right", "top", "bottom"]
+RadiatorName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
 Paragraph = Annotated[str, Field(max_length=4000)]
 
 
@@ -47,14 +48,18 @@ class Radiator:
 
     `up_m` and `left_m` are from the reference point, to the loudspeaker's own left; on the sides, the top and
     the bottom of a box `behind_m` says how far behind the front.
+
+    `same_as` names another radiator that is of the same make and driven alike: where only one of them has a
+    near field, it stands for all of them, each at its own place.
     """
 
-    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
+    name: RadiatorName
     diameter_m: Positive
     up_m: Finite = 0.0
     left_m: Finite = 0.0
     face: FaceName = "front"
     behind_m: NonNegative | None = None
+    same_as: RadiatorName | None = None
 
 
 @dataclass(frozen=True, slots=True)
