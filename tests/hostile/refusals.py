@@ -8,6 +8,8 @@ from typing import Final
 
 from hostile.refusal import Refusal
 from hostile.refusals_of_arrays import ARRAYS
+from hostile.refusals_of_electrical import ELECTRICAL
+from hostile.refusals_of_sidecars import SIDECARS
 from hostile.refusals_of_sound import SOUND
 from hostile.refusals_of_sources import SOURCES
 from hostile.refusals_of_spheres import AES69, HDF5, NETCDF
@@ -19,6 +21,8 @@ REFUSALS: Final[Mapping[str, Sequence[Refusal]]] = {
     "Whatever it holds": SOURCES,
     "Text": TEXT,
     "Sound": SOUND,
+    "Sidecars of stimuli": SIDECARS,
+    "Voltage and current": ELECTRICAL,
     "HDF5, whatever is in it": HDF5,
     "AES69": AES69,
     "`responses.nc` of a case": NETCDF,
