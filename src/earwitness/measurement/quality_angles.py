@@ -43,7 +43,7 @@ MOST_OUT: Final = 4
 #: Two takes are out of order where their swap brings so much a band; mirror images, to 20°, more: of a
 #: loudspeaker that radiates alike to both sides they differ by the errors of their angles alone.
 SWAP_BRINGS: Final = 1.5
-MIRROR_BRINGS: Final = 4.0
+MIRROR_BRINGS: Final = 6.0
 MIRRORED_DEG: Final = 20.0
 #: Pairs that are tried at a time.
 PAIRS: Final = 256
