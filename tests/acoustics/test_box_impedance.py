@@ -19,10 +19,12 @@ FREQUENCIES = np.geomspace(20.0, 200.0, 300)
 Complexes = npt.NDArray[np.complex128]
 
 
-def sealed(volume_m3: float) -> Complexes:
+def sealed(volume_m3: float, leak_hz: float = 0.0) -> Complexes:
     s = 2j * np.pi * FREQUENCIES
-    whole = STIFFNESS + SPRING * AREA**2 / volume_m3
-    return np.asarray(COIL + 0.02 * np.sqrt(s) + FORCE**2 / (LOSS + s * MASS + whole / s))
+    box = SPRING * AREA**2 / volume_m3
+    # a leak beside the box's compliance: K/(jω + ωl), to the first order K/jω + K·fl/(2πf²)
+    loss = LOSS + box * leak_hz / (2.0 * np.pi * FREQUENCIES**2)
+    return np.asarray(COIL + 0.02 * np.sqrt(s) + FORCE**2 / (loss + s * MASS + (STIFFNESS + box) / s))
 
 
 def vented(volume_m3: float, tuning_hz: float, q_leak: float) -> Complexes:
@@ -57,6 +59,24 @@ def test_a_sealed_box(has_phase: bool, crossed: bool) -> None:
     if not crossed:
         assert found.box.q_electrical == pytest.approx(q_electrical, rel=5e-3)
         assert found.box.q_mechanical == pytest.approx(q_mechanical, rel=5e-3)
+
+
+def test_a_sealed_box_that_leaks_keeps_its_resonance() -> None:
+    leak_hz, box = 6.0, SPRING * AREA**2 / 0.016
+    corner_hz = np.sqrt((STIFFNESS + box) / MASS) / (2.0 * np.pi)
+    found = fit(FREQUENCIES, sealed(0.016, leak_hz), peaks_hz=(60.0,)).box
+    assert found.resonance_hz == pytest.approx(corner_hz, rel=2e-3)
+    # at resonance 1/Q of the leak is K_box/K·fl/fc
+    assert found.q_leak == pytest.approx((STIFFNESS + box) / box * corner_hz / leak_hz, rel=0.02)
+    assert found.q_leak is not None
+    q_electrical = np.sqrt((STIFFNESS + box) * MASS) * COIL / FORCE**2
+    q_mechanical = np.sqrt((STIFFNESS + box) * MASS) / LOSS
+    total = 1.0 / (1.0 / q_electrical + 1.0 / q_mechanical + 1.0 / found.q_leak)
+    assert found.q_total == pytest.approx(total, rel=5e-3)
+
+
+def test_no_leak_is_told_of_a_box_without_one() -> None:
+    assert fit(FREQUENCIES, sealed(0.016), peaks_hz=(60.0,)).box.q_leak is None
 
 
 @pytest.mark.parametrize("crossed", [True, False])

@@ -1,14 +1,16 @@
 """The impedance of a driver in a sealed or vented box, and the one that lies nearest to a measured one.
 
 R. H. Small, JAES 20 (5) and (10), 1972, for the driver and the closed box, JAES 21 (5), 1973, for the vented
-one with a leak; both recalled. The coil is a resistance, an inductance and a semi-inductance K√(jω)
-(Vanderkooy, JAES 37 (3), 1989; recalled). An inductance before the driver, and a capacitance with a resistor
-across it, stand for a crossover at low frequencies.
+one with a leak; both recalled. A sealed box may leak, too: its part K of the spring becomes K/(1 − j·fl/f),
+fl being where the leak takes as much as the spring. The first order in fl/f counts, a loss as 1/f² (worked
+out here); higher ones can't be told from coil and crossover. The coil is a resistance, an inductance and a
+semi-inductance K√(jω) (Vanderkooy, JAES 37 (3), 1989; recalled). An inductance before the driver, and a
+capacitance with a resistor across it, stand for a crossover at low frequencies.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -20,6 +22,9 @@ Complex128s = npt.NDArray[np.complex128]
 
 #: Points of a fit count as independent so many to the octave: what a model lacks is smooth.
 INDEPENDENT_PER_OCTAVE: Final = 6.0
+#: A sealed box's leak is told where the fit with it leaves less than this part of what it leaves without.
+LEAK_LEAVES: Final = 0.6
+LEAK_START: Final = 30.0
 #: Logarithms of parameters may move so far from where the fit begins.
 REACH: Final = 5.0
 
@@ -35,10 +40,14 @@ class Box:
     motional_ohm
         What the motion adds at resonance.
     resonance_hz, q_mechanical
-        Of the driver in its sealed box; as mounted, but without the box's spring, where it is vented.
+        Of the driver in its sealed box, without its leak's losses; as mounted, but without the box's spring,
+        where it is vented.
     inductance_h, semi_inductance, capacitance_f, damper_ohm
         Of crossover and coil: H before the driver, Ω√s of its coil, F and Ω in series across it.
-    compliance_ratio, tuning_hz, q_leak
+    q_leak
+        Of the box at its tuning where it is vented, of the driver at its resonance where it is sealed; None
+        of a sealed box that shows no leak.
+    compliance_ratio, tuning_hz
         Of a vented box; None for a sealed one.
     """
 
@@ -50,9 +59,9 @@ class Box:
     semi_inductance: float
     capacitance_f: float
     damper_ohm: float
+    q_leak: float | None = None
     compliance_ratio: float | None = None
     tuning_hz: float | None = None
-    q_leak: float | None = None
 
     @property
     def q_electrical(self) -> float:
@@ -61,15 +70,22 @@ class Box:
 
     @property
     def q_total(self) -> float:
-        """Qm ∥ Qe."""
-        return self.q_mechanical * self.resistance_ohm / (self.resistance_ohm + self.motional_ohm)
+        """Qm ∥ Qe, of a sealed box ∥ its leak's."""
+        return 1.0 / (1.0 / self.q_mechanical + 1.0 / self.q_electrical + self.leak_in_all)
+
+    @property
+    def leak_in_all(self) -> float:
+        """What a sealed box's leak adds to 1/Q."""
+        return 1.0 / self.q_leak if self.q_leak is not None and self.tuning_hz is None else 0.0
 
     def impedance(self, frequency_hz: Float64s) -> Complex128s:
         """Ohms, shape (F,), f > 0."""
         s = 2j * np.pi * frequency_hz
         ratio = frequency_hz / self.resonance_hz
         braked = 1.0 + 1j * self.q_mechanical * (ratio - 1.0 / ratio)
-        if self.compliance_ratio is not None and self.tuning_hz is not None and self.q_leak is not None:
+        if self.compliance_ratio is None or self.tuning_hz is None or self.q_leak is None:
+            braked = braked + self.q_mechanical * self.leak_in_all / ratio**2
+        else:
             port = self.tuning_hz / frequency_hz
             spring = self.q_mechanical * self.compliance_ratio / (1j * ratio)
             braked = braked + spring / (1.0 - port**2 - 1j * port / self.q_leak)
@@ -109,6 +125,15 @@ def fit(
         Where the magnitude peaks: once for a sealed box, or twice with a dip between for a vented one.
     """
     start = _start(frequency_hz, np.abs(ohms), peaks_hz, dip_hz)
+    found = _nearest(frequency_hz, ohms, start, has_phase=has_phase)
+    if dip_hz is not None:
+        return found
+    leaking = _nearest(frequency_hz, ohms, replace(found.box, q_leak=LEAK_START), has_phase=has_phase)
+    return leaking if leaking.residual < LEAK_LEAVES * found.residual else found
+
+
+def _nearest(frequency_hz: Float64s, ohms: Complex128s, start: Box, *, has_phase: bool) -> Fitted:
+    """The least squares from one start, with what it has."""
     names = [name for name in Box.__slots__ if getattr(start, name) is not None]
     begin = np.log([getattr(start, name) for name in names])
 
@@ -127,8 +152,9 @@ def fit(
     shared = slopes.T @ slopes * (counted / found.fun.size)
     covariance = np.linalg.pinv(shared) * variance
     box = Box(**dict(zip(names, np.exp(found.x).tolist(), strict=True)))
-    part = box.motional_ohm / (box.resistance_ohm + box.motional_ohm)
-    acts = {"q_mechanical": 1.0, "resistance_ohm": part, "motional_ohm": -part}
+    part = box.q_total / box.q_electrical
+    leak = box.q_total * box.leak_in_all
+    acts = {"q_mechanical": 1.0 - leak, "q_leak": leak, "resistance_ohm": part, "motional_ohm": -part}
     total = np.array([acts.get(name, 0.0) for name in names])
     each = np.sqrt(np.maximum(np.diag(covariance), 0.0)).tolist()
     return Fitted(
@@ -148,7 +174,12 @@ def _start(
     heights = np.interp(np.log(peaks_hz), np.log(frequency_hz), magnitude)
     least = float(magnitude.min())
     motional = max(float(heights.max()) - least, 0.1 * least)
-    coil = {"inductance_h": 1e-4, "semi_inductance": 1e-2, "capacitance_f": 1e-5, "damper_ohm": 3.0}
+    coil = {
+        "inductance_h": 1e-4,
+        "semi_inductance": 1e-2,
+        "capacitance_f": 1e-5,
+        "damper_ohm": 3.0,
+    }
     if dip_hz is None:
         return Box(0.95 * least, motional, peaks_hz[0], _q_of(frequency_hz, magnitude, peaks_hz[0]), **coil)
     low, high = peaks_hz

@@ -147,6 +147,8 @@ def _box(measured: MeasuredImpedance, run: slice) -> BoxFit | None:
     dips = [_hertz(run.start + one.place) for one in turning_points.minima(log_magnitude, LEAST_PROMINENCE)]
     if len(peaks) not in (1, 2):
         return None
+    if len(peaks) == 1 and (low := _hidden_peak(log_magnitude, run, dips, peaks[0])) is not None:
+        peaks = (low, *peaks)
     dip = next((hz for hz in dips if peaks[0] < hz < peaks[-1]), None)
     highest = min([hz for hz in dips if hz > peaks[-1]] + [BOX_REACH * peaks[-1]])
     inside = np.arange(run.start, run.stop)[grid[run] <= highest]
@@ -163,6 +165,20 @@ def _box(measured: MeasuredImpedance, run: slice) -> BoxFit | None:
     if fitted.residual > BOX_RESIDUAL or fitted.relative["resonance_hz"] > BOX_SURE:
         return None
     return _told(fitted, again, (float(grid[inside[0]]), float(grid[inside[-1]])))
+
+
+def _hidden_peak(log_magnitude: Floats, run: slice, dips: Sequence[float], peak_hz: float) -> float | None:
+    """About where a vented box's lower peak lies below what is valid; None where nothing shows one.
+
+    Below the dip the magnitude rises again, by as much as a peak stands out. Both peaks lie about as far from
+    the dip, in octaves.
+    """
+    dip_hz = max((hz for hz in dips if hz < peak_hz), default=None)
+    if dip_hz is None:
+        return None
+    at = int(np.searchsorted(derived_grid()[run], dip_hz))
+    rises = float(np.max(log_magnitude[: at + 1]) - log_magnitude[at])
+    return dip_hz**2 / peak_hz if rises >= BOX_PROMINENCE else None
 
 
 def _told(fitted: box_impedance.Fitted, again: box_impedance.Fitted, band_hz: tuple[float, float]) -> BoxFit:

@@ -72,7 +72,8 @@ class BoxFit:
     resistance_ohm
         Everything in series with the coil's motion: coil, crossover, cable.
     q_mechanical, q_electrical, q_total
-        At `resonance_hz`; electrical and total with the whole `resistance_ohm` and no amplifier's.
+        At `resonance_hz`; electrical and total with the whole `resistance_ohm` and no amplifier's. What a
+        sealed box loses by its leak is in the total alone.
     compliance_ratio
         The driver's compliance re the box's; None for a sealed box, where it can't be told.
     residual
