@@ -33,6 +33,9 @@ class Role(StrEnum):
     DRIVE_4 = "fourth drive"
     DRIVE_5 = "fifth drive"
     BELOW = "below"
+    MENDS_EVERY = "mends every seat"
+    MENDS_ONE = "mends one seat"
+    MENDS_NOTHING = "mends nothing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,8 @@ class Line:
     `short` a shorter one for narrow screens; `uncertainty` is one standard uncertainty of `y`, drawn as a
     pale band of the line's own colour. A line that isn't `at_end` has no name there; one with `name_at` has
     it at the height that it has at that place along the x axis, or nearest to it. A line without a label is
-    a sign on another one, and isn't read out.
+    a sign on another one, and isn't read out. One that `reads` shows a pointer those values, in the unit of
+    the y axis, in place of its heights.
     """
 
     curve: str
@@ -72,6 +76,7 @@ class Line:
     short: str = ""
     at_end: bool = True
     name_at: float | None = None
+    reads: Floats | None = None
 
 
 @dataclass(frozen=True)

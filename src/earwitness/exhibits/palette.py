@@ -61,6 +61,9 @@ STROKES: Final[Mapping[Role, Stroke]] = {
     Role.DRIVE_4: Stroke(2.2),
     Role.DRIVE_5: Stroke(2.7),
     Role.BELOW: Stroke(1.1, (1.0, 3.0)),
+    Role.MENDS_EVERY: Stroke(6.0),
+    Role.MENDS_ONE: Stroke(6.0, (7.0, 2.0)),
+    Role.MENDS_NOTHING: Stroke(6.0, (2.0, 2.0)),
 }
 
 #: How opaque an uncertainty band and the mark are on their ground.
@@ -90,6 +93,9 @@ TOKENS: Final[Mapping[Mode, Tokens]] = {
             Role.DRIVE_4: "#1a3860",
             Role.DRIVE_5: "#14213d",
             Role.BELOW: "#5b6670",
+            Role.MENDS_EVERY: "#1b5e55",
+            Role.MENDS_ONE: "#5f4b8b",
+            Role.MENDS_NOTHING: "#7d5a10",
         },
         ramp=("#f3f1ea", "#dde2e3", "#c0ccd4", "#9fb3c3", "#7a96af", "#557799", "#35577f", "#1c365c"),
     ),
@@ -115,6 +121,9 @@ TOKENS: Final[Mapping[Mode, Tokens]] = {
             Role.DRIVE_4: "#cfe4f5",
             Role.DRIVE_5: "#eaf4fb",
             Role.BELOW: "#a3adb5",
+            Role.MENDS_EVERY: "#79d2c1",
+            Role.MENDS_ONE: "#bdaef0",
+            Role.MENDS_NOTHING: "#e3bd74",
         },
         ramp=("#1b2025", "#232d37", "#2d3e4d", "#3a5468", "#4f7089", "#6d91ac", "#9ab6cb", "#d3dfe6"),
     ),

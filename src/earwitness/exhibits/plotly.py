@@ -100,6 +100,7 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
                 "uncertainty": None
                 if line.uncertainty is None
                 else numbers(line.uncertainty, drawn_decimals(panel.y_axis)),
+                "reads": None if line.reads is None else numbers(line.reads, drawn_decimals(panel.y_axis)),
             }
             for line in panel.lines
         ],

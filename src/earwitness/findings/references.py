@@ -14,6 +14,7 @@ reference                                  what it names
 ``long_term:endurance/change_db/0``         a field of what a load that lasts does, or of self-noise
 ``level:ratio/3/at/HZ``                    change with level at one drive, at the frequency nearest to HZ;
                                            ``level:output_db/4`` of one drive or band
+``correctable:frequency_hz/12``             one of the points at which it is told what an equaliser mends
 ``time:PART/FIELD/at/X``                    time behaviour at the frequency or time nearest to X, or a field
 ``method:MODULE/CONSTANT/0``               a constant of ``earwitness.methods.MODULE``, or
                                            of ``earwitness.MODULE`` where that has a dot
@@ -69,8 +70,8 @@ class Referent:
                 found = self._curve(steps)
             case "time":
                 found = self._time(steps)
-            case "level":
-                found = self._level(steps)
+            case "level" | "correctable":
+                found = self._level(steps) if scheme == "level" else self._correctable(steps)
             case "long_term":
                 found = _walk(self.curves.long_term, steps)
             case "impedance":
@@ -123,6 +124,12 @@ class Referent:
             case [field, row]:
                 return float(np.asarray(_walk(self.curves.level, [field]))[int(row)])
         return _walk(self.curves.level, steps)
+
+    def _correctable(self, steps: Sequence[str]) -> object:
+        values = np.asarray(_walk(self.curves.correctability, steps[:-1]))
+        if not (steps[-1].isdigit() and int(steps[-1]) < values.size):
+            raise LookupError(f"what an equaliser mends has no {'/'.join(steps)}")
+        return float(values[int(steps[-1])])
 
     def _time(self, steps: Sequence[str]) -> object:
         match list(steps):

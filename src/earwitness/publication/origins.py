@@ -17,6 +17,7 @@ from earwitness.derive.long_term_figures import SOURCE as LONG_TERM_SOURCE
 from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
+from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.quality import METHODS, QualityLine
 from earwitness.publication.rows import value_sentence
@@ -78,7 +79,7 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "time" | "impedance" | "level" | "long_term":
+        case "time" | "impedance" | "level" | "long_term" | "correctable":
             return f"from-{scheme.replace('_', '-')}"
         case "figure" | "curve" | "method" | "claim":
             return f"from-{scheme}-{first.replace('.', '-')}"
@@ -113,6 +114,7 @@ def origins(
         *(() if curves.time is None else (_time(curves.time),)),
         *(() if curves.level is None else (_level(curves.level),)),
         *(() if curves.impedance is None else (_impedance(curves.impedance),)),
+        *((_correctable(),) if "from-correctable" in used else ()),
         *((_long_term(curves.long_term),) if curves.long_term.anything else ()),
         *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
@@ -291,6 +293,16 @@ def _level(level: ChangeWithLevel) -> Origin:
         method="derive.change_with_level",
         lines=tuple(lines),
         takes=level.takes,
+    )
+
+
+def _correctable() -> Origin:
+    return Origin(
+        anchor="from-correctable",
+        title=say("What an equaliser mends"),
+        value=say("by plane, and within the listening window"),
+        method="derive.correctability",
+        lines=tuple(_source(CORRECTABLE_SOURCE)),
     )
 
 

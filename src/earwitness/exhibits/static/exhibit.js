@@ -202,7 +202,7 @@ var Earwitness = (function () {
     return panel.lines.reduce(function (found, line) {
       const trace = state.spec.data[line.trace];
       const i = nearest(trace.x, place);
-      const level = trace.y[i];
+      const level = (line.reads || trace.y)[i];
       if (level === null || !line.label) return found;
       const spread = line.uncertainty ? line.uncertainty[i] : null;
       const text = [level, spread].filter(function (one) { return one !== null; })
