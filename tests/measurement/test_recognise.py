@@ -181,3 +181,25 @@ def test_any_order_and_separator_gives_the_same_take(
 def test_any_names_are_sorted_into_takes_and_doubts(paths: list[str]) -> None:
     for found in recognise(arrived(*paths)):
         assert (found.take is None) == bool(found.doubts)
+
+
+@pytest.mark.parametrize(
+    "name", ["near_field_2x_woofer_7mm_0.283V.wav", "near_field_woofer_x2_7mm_0.283V.wav"]
+)
+def test_a_near_field_that_stands_for_two_is_held_against_the_case(name: str) -> None:
+    both, _ = recognise(
+        arrived(name, "stimulus.wav"), radiators=["woofer", "low"], alike={"woofer": 2, "low": 2}
+    )
+    assert both.take is not None
+    assert (both.take.key.radiator, both.take.distance_m) == ("woofer", 0.007)
+    for alike, there in (({"woofer": 1}, 1), ({"woofer": 3}, 3)):
+        found, _ = recognise(arrived(name, "stimulus.wav"), radiators=["woofer"], alike=alike)
+        assert found.take is None
+        assert f"says 2 times woofer, and case.toml describes {there} alike" in str(found)
+        assert "same_as" in str(found)
+    undescribed, _ = recognise(arrived(name, "stimulus.wav"))
+    assert undescribed.take is None
+    plain, _ = recognise(
+        arrived("near_field_woofer_7mm_0.283V.wav", "stimulus.wav"), radiators=["woofer"], alike={"woofer": 2}
+    )
+    assert plain.take is not None

@@ -53,6 +53,12 @@ LEVELS = (Drive(11.3), Drive(5.66), Drive(0.9))
         # two quiet takes, two near fields, two orbits of 36 steps of 10°, and the first again
         (Wanted(), "", 77),
         (Wanted(levels=LEVELS), "", 80),
+        # a woofer that is the same as another is measured with it
+        (
+            Wanted(),
+            '[[unit.radiators]]\nname = "low"\ndiameter_m = 0.13\nup_m = -0.3\nsame_as = "woofer"',
+            77,
+        ),
         # 48 steps of 7.5°, with a point in the name
         (Wanted(step_deg=7.5, levels=LEVELS), "", 104),
         # one side: 19 directions instead of 36

@@ -18,7 +18,7 @@ from earwitness.measurement.recognition.drive import SaidDrive, drive_in, volts_
 from earwitness.measurement.recognition.headers import HEADER, Header, header_of, why_derived
 from earwitness.measurement.recognition.kind import Repeat, calibrator_level_db, kind_in, repeat_in
 from earwitness.measurement.recognition.levels import Levels, why_not_of_kind
-from earwitness.measurement.recognition.near_field import distance_in, radiator_in
+from earwitness.measurement.recognition.near_field import distance_in, radiator_in, times_unclear
 from earwitness.measurement.recognition.sets import Sets
 from earwitness.measurement.recognition.stimulus import Step, with_stimulus
 from earwitness.measurement.recognition.tokens import Text, text_of, text_of_path
@@ -69,6 +69,7 @@ class _Context:
     sets: Sets
     stated: Drive | None
     radiators: Collection[str]
+    alike: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,7 @@ def recognise(
     drive: Drive | None = None,
     stimuli: Mapping[str, float | None] | None = None,
     radiators: Collection[str] = (),
+    alike: Mapping[str, int] | None = None,
     steps: Mapping[str, Step] | None = None,
 ) -> tuple[Recognition, ...]:
     """Takes of the parts of `files`, in the order of their paths.
@@ -101,6 +103,8 @@ def recognise(
         The stimuli that the case has already, each with its sample rate in Hz where that is known.
     radiators
         The names that the case gives to radiators.
+    alike
+        How many radiators of the case are stated to be the same as each of them, itself among them.
     steps
         Stimuli that are known to be one sweep at several levels.
     """
@@ -112,7 +116,7 @@ def recognise(
         for part in parts_of(file.contents)
     ]
     sets = Sets([text for _, _, said in texts for text in (said.name, said.heading, said.header)])
-    context = _Context(sets, drive, radiators)
+    context = _Context(sets, drive, radiators, alike or {})
     heard = [_heard(file, part, said, sets) for file, part, said in texts]
     found = [_recognise_one(one, context) for one in heard]
     rates = {file.path: file.contents.sample_rate_hz for file in ordered}
@@ -224,6 +228,8 @@ def _near_field(heard: _Heard, context: _Context, doubts: list[Unclear]) -> tupl
     drive, unclear = one_drive(heard.drives, heard.part, context.stated)
     doubts += unclear
     called = None if isinstance(radiator, Unclear) else radiator
+    times = times_unclear(name, called, context.alike) if called else None
+    doubts += [times] if times else []
     key = TakeKey(TakeKind.NEAR_FIELD, drive=drive, radiator=called, repeat=heard.repeat.count)
     metres = None if isinstance(distance, Unclear) else distance
     return Take(heard.file.path, key, distance_m=metres), Said(

@@ -157,6 +157,7 @@ def look_at(
         drive=wanted,
         stimuli=stimuli,
         radiators=[radiator.name for radiator in given.facts.unit.radiators],
+        alike=given.facts.unit.alike,
         steps=told.steps,
     )
     takes = [replace(r.take, read=told.read(r.path, arrived.read[r.path])) for r in recognised if r.take]

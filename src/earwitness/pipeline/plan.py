@@ -226,7 +226,9 @@ class _Planner:
             quiet,
             setup,
         )
-        near = tuple(self._near(radiator.name) for radiator in self.facts.unit.radiators)
+        near = tuple(
+            self._near(radiator.name) for radiator in self.facts.unit.radiators if radiator.same_as is None
+        )
         yield Block(
             "Near fields",
             f"Microphone {1000.0 * NEAR_M:g} mm in front of each cone, dome or port, at its middle. Low "

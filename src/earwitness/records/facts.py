@@ -87,6 +87,12 @@ class Unit:
     radiators: tuple[Radiator, ...] = ()
     symmetry: tuple[Literal["left-right", "up-down"], ...] = ()
 
+    @property
+    def alike(self) -> dict[str, int]:
+        """How many radiators are stated to be the same as each, by its name, itself among them."""
+        kinds = [radiator.same_as or radiator.name for radiator in self.radiators]
+        return {r.name: kinds.count(kind) for r, kind in zip(self.radiators, kinds, strict=True)}
+
 
 @dataclass(frozen=True, slots=True)
 class Disclosure:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Final
 
 from earwitness.measurement.recognition.answers import Unclear
@@ -42,7 +42,7 @@ def radiator_in(text: Text, spent: Collection[int], known: Collection[str]) -> s
                 pieces.append((token.joined, token.text))
         elif token.text in RADIATORS | RADIATOR_PLACES or token.text in known:
             pieces.append((token.joined, token.text))
-        elif behind and not text.is_unit(index) and token.text not in SAYS_NOTHING:
+        elif behind and not _is_times(text, index) and token.text not in SAYS_NOTHING:
             strange.append(token.text)
     name = "".join(piece if joined or not i else f"_{piece}" for i, (joined, piece) in enumerate(pieces))
     named = {text for _, text in pieces}
@@ -54,6 +54,31 @@ def radiator_in(text: Text, spent: Collection[int], known: Collection[str]) -> s
         line = f"whether {strange[0]} belongs to the radiator's name isn't clear; case.toml doesn't name it"
         return Unclear("radiator", line)
     return name
+
+
+def times_unclear(text: Text, radiator: str, alike: Mapping[str, int]) -> Unclear | None:
+    """A doubt where a name says ``2x`` or ``x2``, and the case describes another number of alike radiators.
+
+    `alike` says for each radiator of the case how many are stated to be the same, itself among them.
+    """
+    said = {
+        token.value
+        for index, token in enumerate(text.tokens)
+        if token.value is not None
+        and (text.unit(index) == "x" or (text.word(index - 1) == "x" and token.joined))
+    }
+    if not said or said == {float(alike.get(radiator, 1))}:
+        return None
+    count = " and ".join(f"{value:g}" for value in sorted(said))
+    line = f"the name says {count} times {radiator}, and case.toml describes {alike.get(radiator, 0)} alike"
+    return Unclear("radiator", f"{line}; give each its place and same_as under unit.radiators")
+
+
+def _is_times(text: Text, index: int) -> bool:
+    """Whether a word is a unit, or the x before how many."""
+    after = text.at(index + 1)
+    before_number = after is not None and after.is_number and after.joined
+    return text.is_unit(index) or (text.word(index) == "x" and before_number)
 
 
 def distance_in(text: Text) -> float | Unclear | None:
