@@ -56,7 +56,16 @@ def test_what_is_small_or_not_valid_needs_no_mending() -> None:
 def test_what_is_not_sure_is_not_told(
     part: float, part_u: float, window: float, window_u: float, expected: Mends
 ) -> None:
-    assert judged(part, part_u, window, window_u) is expected
+    assert judged(part, part_u, window, window_u, 1.0) is expected
+
+
+def test_where_nothing_stands_out_straight_ahead_an_equaliser_would_spoil_it() -> None:
+    every, ahead = plane([0.95] * 4), plane([0.95] * 4, size_db=0.4)
+    assert mends(told(every, every, ahead)) == (Mends.NOWHERE,) * 4
+    one = correctable(told(every, every, ahead), (900.0, 1100.0))
+    assert one is not None
+    assert one.mends is Mends.NOWHERE
+    assert "next to nothing stands out" in str(one.reason)
 
 
 def test_a_feature_is_told_with_its_numbers() -> None:

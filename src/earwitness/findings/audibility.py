@@ -17,7 +17,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -64,6 +65,15 @@ class Change:
     most_db: Float64s
 
 
+class _Hearing(NamedTuple):
+    """Power of the programme (F,), centres of filters (K,), what they pass (K, F), the ear's noise (K,)."""
+
+    power: Float64s
+    centres: Float64s
+    passed: Float64s
+    rest: Float64s
+
+
 @dataclass(frozen=True)
 class _Change:
     """How the filter that changes most does, and how far the plain programme is over quiet in it."""
@@ -104,9 +114,8 @@ def audibility(
     """
     if not changes:
         raise ValueError("there is no change to judge")
-    power, level_db = _pink(frequency_hz, programme_db)
-    centres, passed, rest = _filters(frequency_hz, level_db)
-    found = [_most_changed(change, part_unsure, power, (centres, passed, rest)) for change in changes]
+    hearing = _hearing(frequency_hz, programme_db)
+    found = [_most_changed(change, part_unsure, hearing) for change in changes]
     most = max(found, key=lambda one: abs(one.db))
     height_db = max(float(np.abs([change.least_db, change.most_db]).max()) for change in changes)
     rings = (
@@ -190,6 +199,18 @@ def _pink(frequency_hz: Float64s, programme_db: float) -> tuple[Float64s, Float6
     return np.asarray(power), np.asarray(programme_db + 10.0 * np.log10(share))
 
 
+def _hearing(frequency_hz: Float64s, programme_db: float) -> _Hearing:
+    """How a programme is heard: made once for one grid and level."""
+    return _heard_at(tuple(frequency_hz.tolist()), programme_db)
+
+
+@lru_cache(maxsize=2)
+def _heard_at(frequency_hz: tuple[float, ...], programme_db: float) -> _Hearing:
+    grid = np.array(frequency_hz)
+    power, level_db = _pink(grid, programme_db)
+    return _Hearing(power, *_filters(grid, level_db))
+
+
 def _filters(frequency_hz: Float64s, level_db: Float64s) -> tuple[Float64s, Float64s, Float64s]:
     """Centres (K,), what each filter passes (K, F), and the ear's own noise in it (K,)."""
     low, high = ear.erb_number(CENTRES_HZ)
@@ -198,10 +219,8 @@ def _filters(frequency_hz: Float64s, level_db: Float64s) -> tuple[Float64s, Floa
     return centres, ear.filters(centres, frequency_hz, level_db), np.asarray(rest)
 
 
-def _most_changed(
-    change: Change, part_unsure: float, power: Float64s, hearing: tuple[Float64s, Float64s, Float64s]
-) -> _Change:
-    centres, passed, rest = hearing
+def _most_changed(change: Change, part_unsure: float, hearing: _Hearing) -> _Change:
+    power, centres, passed, rest = hearing
     ends = np.stack([change.least_db, change.most_db])
     scaled = np.concatenate([ends, ends * (1.0 + part_unsure)])
     plain = ear.excitation(power, passed)

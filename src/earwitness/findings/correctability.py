@@ -1,8 +1,9 @@
 """What an equaliser mends: every seat, one seat, or nothing, and how sure that is.
 
 It is called mended where at most half of the deviation (root mean square, dB) is left: C of at least 3/4. For
-every seat the smaller of the two planes decides; for one, the listening window. What the data leave open
-within one standard uncertainty isn't told. Source: defined here.
+every seat the smaller of the two planes decides; for one, the listening window. Where next to nothing stands
+out within the window, an equaliser would spoil the direct sound for the sake of the rest: nothing is mended.
+What the data leave open within one standard uncertainty isn't told. Source: defined here.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy.typing as npt
 from earwitness.derive.numerals import quantity
 from earwitness.records.correctability import Correctability, Correctable, Deviation, Mends
 from earwitness.records.grid import Floats
-from earwitness.records.sentences import Number, Sentence, say
+from earwitness.records.sentences import EMPTY, Number, Sentence, say
 from earwitness.records.sources import Source, Standing
 
 #: C from which half of the deviation at most is left.
@@ -33,11 +34,9 @@ def mends(told: Correctability) -> tuple[Mends | None, ...]:
     part, uncertainty = smaller(told)
     size = np.maximum(told.horizontal.size_db, told.vertical.size_db)
     window, window_u = told.window.part, told.window.uncertainty
+    columns = zip(part, uncertainty, window, window_u, told.window.size_db, size, told.valid, strict=True)
     return tuple(
-        judged(*values) if valid and deviates >= LEAST_DB else None
-        for *values, deviates, valid in zip(
-            part, uncertainty, window, window_u, size, told.valid, strict=True
-        )
+        judged(*values) if valid and deviates >= LEAST_DB else None for *values, deviates, valid in columns
     )
 
 
@@ -48,8 +47,12 @@ def smaller(told: Correctability) -> tuple[Floats, Floats]:
     return np.where(lower, first.part, second.part), np.where(lower, first.uncertainty, second.uncertainty)
 
 
-def judged(part: float, uncertainty: float, window: float, window_uncertainty: float) -> Mends:
-    """For whom, from C of the smaller plane and of the listening window."""
+def judged(
+    part: float, uncertainty: float, window: float, window_uncertainty: float, window_db: float
+) -> Mends:
+    """For whom, from C of the smaller plane and of the listening window, and what stands out within that."""
+    if window_db < LEAST_DB:
+        return Mends.NOWHERE
     if not np.isfinite([part, window]).all():
         return Mends.CANNOT_TELL
     every = _over(part, uncertainty)
@@ -81,7 +84,8 @@ def correctable(
     window, window_uncertainty = _in_band(told.window, inside)
     if not np.isfinite([part, window]).all():
         return None
-    verdict = judged(part, uncertainty, window, window_uncertainty)
+    window_db = float(np.sqrt(np.mean(told.window.size_db[inside] ** 2)))
+    verdict = judged(part, uncertainty, window, window_uncertainty, window_db)
     in_plane = "horizontal" if planes[0] <= planes[1] else "vertical"
     seats = _percent(part, f"{here}/part", uncertainty, f"{here}/part_uncertainty")
     ahead = _percent(window, f"{here}/window_part", window_uncertainty, f"{here}/window_uncertainty")
@@ -94,6 +98,7 @@ def correctable(
         " within the listening window. An equaliser takes away what is the same; ",
         quantity(MENDED_PERCENT, "%", "method:findings.correctability/MENDED_PERCENT", 0),
         " leaves half the decibels.",
+        EMPTY if window_db >= LEAST_DB else say(" Straight ahead next to nothing stands out."),
     )
     return Correctable(verdict, part, uncertainty, window, window_uncertainty, reason)
 
