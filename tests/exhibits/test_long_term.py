@@ -14,7 +14,7 @@ from findings.test_long_term_statements import NOISE, RUN
 from earwitness.case.datasets import load_curves, save_curves
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Exhibit
-from earwitness.exhibits.long_load import load
+from earwitness.exhibits.long_load import load, load_octaves
 from earwitness.exhibits.matplotlib import draw
 from earwitness.exhibits.places import locate
 from earwitness.exhibits.plotly import interactive
@@ -44,19 +44,25 @@ def shown(curves: CurveSet = CURVES) -> Exhibit:
     return exhibit
 
 
+def octaves(curves: CurveSet = CURVES) -> Exhibit:
+    exhibit = load_octaves(curves)
+    assert exhibit is not None
+    return exhibit
+
+
 def test_nothing_is_shown_of_what_was_not_recorded() -> None:
     plain = specimen.curve_set()
     assert load(plain) is None
     assert self_noise(plain) is None
-    assert not {"load", "self-noise"} & {one.id for one in describe(plain)}
-    assert {"load", "self-noise"} <= {one.id for one in describe(CURVES)}
+    assert not {"load", "load-octaves", "self-noise"} & {one.id for one in describe(plain)}
+    assert {"load", "load-octaves", "self-noise"} <= {one.id for one in describe(CURVES)}
 
 
-def test_the_octave_that_changes_most_over_minutes_above_all_octaves() -> None:
-    top, below = shown().panels
+def test_the_octave_that_changes_most_over_minutes_and_all_octaves() -> None:
+    (top,), (below,) = shown().panels, octaves().panels
     loaded, weak = top.lines
-    np.testing.assert_allclose(loaded.x, np.array([1.5, 119.5]) / 60.0)
-    np.testing.assert_allclose(loaded.y, [-1.4, -2.4])
+    np.testing.assert_allclose(loaded.x, np.array([-10.0, 1.5, 119.5, 121.5, 240.0]) / 60.0)
+    np.testing.assert_allclose(loaded.y, [np.nan, -1.4, -2.4, np.nan, np.nan])
     np.testing.assert_allclose(weak.y, [0.0, -0.9, -0.2])
     assert top.x_axis.minimum == pytest.approx(-10.0 / 60.0)
     assert [line.y.tolist() for line in below.lines] == [list(RUN.change_db), list(RUN.lasting_db)]
@@ -69,11 +75,12 @@ def test_words_are_what_they_refer_to() -> None:
     referent = Referent(specimen.facts(), (), CURVES)
     noise = self_noise(CURVES)
     assert noise is not None
-    for exhibit in (shown(), noise):
+    for exhibit in (shown(), octaves(), noise):
         for sentence in (exhibit.caption, exhibit.conditions, exhibit.alt):
             referent.require(sentence)
+    assert "−2.4 dB in the load and −0.9 dB right after it about 250 Hz" in str(octaves().alt)
     text = str(shown().alt)
-    assert "−2.4 dB in the load and −0.9 dB right after it about 250 Hz" in text
+    assert "About 250 Hz: −2.4 dB in its last second, −0.9 dB right after it, −0.2 dB at the end." in text
     assert "A limiter acts." in text
     assert "Time constant of the voice coil: 4.0 s, from 3.6 s to 4.4 s" in text
     # an interval from 100 s to 8000 s tells nothing
@@ -100,12 +107,12 @@ def test_without_the_room_all_of_it_may_be_the_room() -> None:
 
 
 def test_places_are_found_in_it() -> None:
-    marks = locate(Place("load_change", (200.0, 260.0)), [shown()], "a")
+    marks = locate(Place("load_change", (200.0, 260.0)), [shown(), octaves()], "a")
     assert [mark.panel for mark in marks] == ["load-octaves"]
 
 
 def test_they_can_be_drawn_and_kept(tmp_path: Path) -> None:
-    for exhibit in (shown(), self_noise(CURVES)):
+    for exhibit in (shown(), octaves(), self_noise(CURVES)):
         assert exhibit is not None
         assert ET.fromstring(draw(exhibit)).tag.endswith("svg")
         assert interactive(exhibit)

@@ -29,6 +29,8 @@ WIDEST: Final = 4.0
 WITHIN: Final = 1.96
 LEVEL: Final = "level at one metre, dB"
 LOADED: Final = "seconds of load"
+#: How long a day NIOSH allows at the load's level, taken as A-weighted.
+ALLOWED: Final = "a day allowed by NIOSH, h"
 DISTANCE: Final = "distance, m"
 
 UNITS: Final = {
@@ -117,6 +119,8 @@ def _figure(
         conditions += say(", ", quantity(run.load_s, "s", f"{here}/{LOADED}", 0), " of pink noise")
         if run.level_db is not None:
             more[LEVEL] = run.level_db
+            if run.hours is not None:
+                more[ALLOWED] = run.hours
             conditions += say(" at ", quantity(run.level_db, "dB", f"{here}/{LEVEL}", 0), " at one metre")
     return Figure(
         name=name,

@@ -16,7 +16,7 @@ from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.distortion import distortion
 from earwitness.exhibits.impedance import impedance
 from earwitness.exhibits.in_room import in_room
-from earwitness.exhibits.long_load import load
+from earwitness.exhibits.long_load import load, load_octaves
 from earwitness.exhibits.on_axis import on_axis
 from earwitness.exhibits.response_set import response_set
 from earwitness.exhibits.self_noise import self_noise
@@ -38,6 +38,7 @@ FAMILIES: Final[tuple[Family, ...]] = (
     clean_output,
     impedance,
     load,
+    load_octaves,
     self_noise,
     waveforms,
     delays,

@@ -27,10 +27,12 @@ MARGIN: Final = 1.08
 #: More than a day is "a whole day".
 A_DAY_H: Final = 24.0
 MINUTE_S: Final = 60.0
+#: From here up a time constant is read out to whole seconds.
+COARSE_S: Final = 100.0
 
 
 def load(curves: CurveSet) -> Exhibit | None:
-    """The most changed octave over minutes, above all octaves at the load's end; None without a run."""
+    """The most changed octave over minutes; None without a run."""
     run = curves.long_term.endurance
     if run is None or not run.course:
         return None
@@ -39,15 +41,35 @@ def load(curves: CurveSet) -> Exhibit | None:
         letter="",
         title="A load that lasts",
         caption=say(
-            "Top: how far the level of the octave that changes most is from that of a weak signal before. "
-            "The heavy line is the load itself; the other one is a weak signal among it and after it, which "
-            "heat alone still lowers. Below: every octave in the load's last second, and of a weak signal right "
-            "after it. ",
+            "How far the level of the octave that changes most is from that of a weak signal before. The "
+            "heavy line is the load itself; the other one is a weak signal among it and after it, which heat "
+            "alone still lowers. ",
             _caution(run),
         ),
-        conditions=_conditions(run),
-        alt=say("Change of level under a load that lasts. ", _read_out(run), _causes(run), _times(run)),
-        panels=(_over_time(run), _by_octave(run)),
+        conditions=_conditions(run, octave=True),
+        alt=say(
+            "Change of level over time under a load that lasts. ", _course(run), _causes(run), _times(run)
+        ),
+        panels=(_over_time(run),),
+    )
+
+
+def load_octaves(curves: CurveSet) -> Exhibit | None:
+    """Every octave's change at the load's end; None without a run."""
+    run = curves.long_term.endurance
+    if run is None:
+        return None
+    return Exhibit(
+        id="load-octaves",
+        letter="",
+        title="What a load changes in each octave",
+        caption=say(
+            "The change of every octave in the load's last second, and of a weak signal right after it: what "
+            "that keeps is heat. What the load alone has is a limiter's, or the driver's motion in the bass."
+        ),
+        conditions=_conditions(run, octave=False),
+        alt=say("Change of level by octave under a load that lasts. ", _read_out(run)),
+        panels=(_by_octave(run),),
     )
 
 
@@ -56,13 +78,12 @@ def _over_time(run: Endurance) -> Panel:
     minutes = np.array([one.time_s for one in run.course]) / MINUTE_S
     change = np.array([one.change_db[most] for one in run.course])
     loaded = np.array([one.loaded for one in run.course])
-    before = minutes < 0.0
     lines = (
-        Line("load_course", "load", Role.DRIVE_5, minutes[loaded], change[loaded], short="load"),
+        Line("load_course", "load", Role.DRIVE_5, minutes, np.where(loaded, change, np.nan)),
         Line("weak_course", "weak signal", Role.DRIVE_2, minutes[~loaded], change[~loaded], short="weak"),
     )
-    first = float(minutes[before].min()) if before.any() else 0.0
-    axis = linear_axis("time from the load's beginning", "min", first, float(minutes.max()), 8)
+    first, last = float(minutes.min()), float(minutes.max())
+    axis = linear_axis("time from the load's beginning", "min", first, last, 8)
     return Panel("load-course", axis, _change_axis(change), lines, height_per_width=HEIGHTS[0])
 
 
@@ -87,14 +108,16 @@ def _most(run: Endurance) -> int:
     return int(np.argmax(np.abs(run.change_db)))
 
 
-def _conditions(run: Endurance) -> Sentence:
-    octave = frequency(run.octaves_hz[_most(run)], f"long_term:endurance/octaves_hz/{_most(run)}")
+def _conditions(run: Endurance, *, octave: bool) -> Sentence:
+    middle = frequency(run.octaves_hz[_most(run)], f"long_term:endurance/octaves_hz/{_most(run)}")
     loaded = quantity(run.load_s, "s", "long_term:endurance/load_s", 0)
     parts = [
         say("on axis"),
         say("load of ", loaded, " in all at ", Term(run.drive.label), " RMS of noise"),
-        say("top: the octave about ", octave),
     ]
+    parts += (
+        [say("the octave about ", middle)] if octave else [say("pale: one standard uncertainty by noise")]
+    )
     return joined(parts, " · ")
 
 
@@ -112,6 +135,20 @@ def _caution(run: Endurance) -> Sentence:
     )
 
 
+def _course(run: Endurance) -> Sentence:
+    """The octave that changes most: in the load's last second, right after it, and at the end of all."""
+    most, last = _most(run), len(run.course) - 1
+    at = frequency(run.octaves_hz[most], f"long_term:endurance/octaves_hz/{most}")
+    change, kept = (_decibels(run, field, most) for field in ("change_db", "lasting_db"))
+    end = run.course[last].change_db[most]
+    left = Number(
+        f"{number_text(end, 1, signed=True)} dB", end, f"long_term:endurance/course/{last}/change_db/{most}"
+    )
+    return say(
+        "About ", at, ": ", change, " in its last second, ", kept, " right after it, ", left, " at the end. "
+    )
+
+
 def _read_out(run: Endurance) -> Sentence:
     """Both changes of every octave."""
     told = []
@@ -119,7 +156,7 @@ def _read_out(run: Endurance) -> Sentence:
         change, kept = (_decibels(run, field, i) for field in ("change_db", "lasting_db"))
         at = frequency(hertz, f"long_term:endurance/octaves_hz/{i}")
         told.append(say(change, " in the load and ", kept, " right after it about ", at))
-    return joined(told, "; ") + say(". ")
+    return joined(told, "; ") + say(".")
 
 
 def _decibels(run: Endurance, field: str, index: int) -> Number:
@@ -151,8 +188,9 @@ def _times(run: Endurance) -> Sentence:
         if found.high_s > WIDEST * found.low_s:
             continue
         here = f"long_term:endurance/coils/0/{part}"
+        decimals = 0 if found.value_s >= COARSE_S else 1
         value, low, high = (
-            quantity(getattr(found, field), "s", f"{here}/{field}", 1)
+            quantity(getattr(found, field), "s", f"{here}/{field}", decimals)
             for field in ("value_s", "low_s", "high_s")
         )
         said += say(f"Time constant of the {name}: ", value, ", from ", low, " to ", high, ". ")

@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from earwitness.derive.long_term_figures import DISTANCE, LEVEL, LOADED
-from earwitness.derive.numerals import frequency, measured, quantity
+from earwitness.derive.long_term_figures import ALLOWED, DISTANCE, LEVEL, LOADED
+from earwitness.derive.numerals import duration, frequency, measured, quantity
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
-from earwitness.records.sentences import Number, Sentence, say
+from earwitness.records.sentences import Number, Sentence, Term, say
 
 #: The printed order, with `statements.IMPORTANCE`.
 IMPORTANCE: Final = {FigureName.LOAD_CHANGE: 0.66, FigureName.SELF_NOISE: 0.45}
 #: An octave reaches so far to either side of its middle.
 HALF_OCTAVE: Final = 2.0**0.5
+#: A day and more is "a whole day".
+A_DAY_H: Final = 24.0
 #: A change of level that is worth a sentence on what makes it, dB.
 WORTH_DB: Final = 0.3
 
@@ -69,8 +71,17 @@ _BESIDE: Final = (FigureName.LIMITING, FigureName.COIL_TIME, FigureName.MAGNET_T
 def _level(figure: Figure, root: str) -> Sentence:
     if LEVEL not in figure.also:
         return say("")
-    return say(
-        "The load played ", quantity(figure.also[LEVEL], "dB", f"{root}/also/{LEVEL}", 0), " at one metre. "
+    said = say("The load played ", quantity(figure.also[LEVEL], "dB", f"{root}/also/{LEVEL}", 0))
+    if ALLOWED not in figure.also:
+        return said + say(" at one metre. ")
+    hours = figure.also[ALLOWED]
+    allowed = say(duration(hours, f"{root}/also/{ALLOWED}"), " a day")
+    return said + say(
+        " at one metre, where ",
+        Term("NIOSH 98-126"),
+        " allows ",
+        allowed if hours <= A_DAY_H else say("a whole day"),
+        ", taken as A-weighted. ",
     )
 
 
