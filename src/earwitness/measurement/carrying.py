@@ -166,12 +166,13 @@ def model_uncertainty_db(
     """Standard uncertainty of the carried level because of the cabinet's model, dB, shape (D, F).
 
     A sphere's series is exact: for one radiator that is 0, for several what leaks among them counts
-    (`leaking`). What that and a box (`boxes.half_width_db`) may be off by is the half-width of a rectangular
-    distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). It is the root mean square over an octave, since
-    where levels happen to cross a model is no better.
+    (`leaking`). What that, a box (`boxes.half_width_db`) and a port that wasn't heard (`unheard`) may be off
+    by is the half-width of a rectangular distribution: over √3 (JCGM 100:2008, 4.3.7, recalled). The model's
+    is the root mean square over an octave, since where levels happen to cross it is no better.
     """
+    missing = 0.0 if near.unheard is None else near.unheard.half_width_db(frequency_hz)
     if isinstance(cabinet, PlacedSphere) and len(near.sounding) == 1:
-        return np.zeros((len(cabinet.microphone_m), frequency_hz.size))
+        return np.tile(missing / np.sqrt(3.0) + 0.0 * frequency_hz, (len(cabinet.microphone_m), 1))
     some = np.unique(np.r_[np.arange(0, frequency_hz.size, STEP), frequency_hz.size - 1])
     thin = dataclasses.replace(near, pressure=near.pressure[:, some], noise_power=near.noise_power[:, some])
     log_f = np.log(frequency_hz)
@@ -180,7 +181,7 @@ def model_uncertainty_db(
     else:
         half_width = _sphere_half_width_db(thin, cabinet, frequency_hz[some], speed_m_s)
     between = np.stack([np.interp(log_f, log_f[some], row) for row in half_width])
-    return np.asarray(rms_over(between, MODEL_BAND_OCTAVES) / np.sqrt(3.0))
+    return np.asarray(np.hypot(rms_over(between, MODEL_BAND_OCTAVES), missing) / np.sqrt(3.0))
 
 
 def _sphere_half_width_db(

@@ -16,6 +16,7 @@ from earwitness.measurement.impulse_response import ImpulseResponse, kept_before
 from earwitness.measurement.near_repeats import NearScatter
 from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.setting import Setting
+from earwitness.measurement.unheard import Unheard, unheard
 from earwitness.records.errors import CaseError, ReadError
 from earwitness.records.facts import Radiator, Sphere, Unit
 from earwitness.records.takes import Take, TakeId, TakeKind
@@ -57,6 +58,8 @@ class NearField:
     alike
         Radiators that no microphone stood in front of, each with the place of the one among the K that it is
         stated to move as.
+    unheard
+        A port that the near fields show, and that has none of its own; `valid` begins where it counts little.
     """
 
     takes: tuple[TakeId, ...]
@@ -68,6 +71,7 @@ class NearField:
     notes: tuple[str, ...]
     scatter: NearScatter | None = None
     alike: tuple[tuple[Radiator, int], ...] = ()
+    unheard: Unheard | None = None
 
     @property
     def sounding(self) -> tuple[Radiator, ...]:
@@ -118,6 +122,9 @@ def read_near_field(
     valid &= ~noise.hides(signal, mean.noise_power.sum(axis=0))
     radiators = [heard[group[0]] for group in of_each]
     alike = _alike(unit, radiators)
+    missing = unheard(radiators, mean.pressure, frequency_hz, valid)
+    if missing is not None:
+        valid &= missing.said(frequency_hz)
     return NearField(
         takes=tuple(near[place].id for used in mean.used for place in used),
         radiators=tuple(radiators),
@@ -128,6 +135,7 @@ def read_near_field(
         notes=(*_notes(radiators, alike), *mean.notes),
         scatter=mean.scatter,
         alike=alike,
+        unheard=missing,
     )
 
 

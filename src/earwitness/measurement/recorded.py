@@ -236,6 +236,7 @@ def _join(
     setting: Setting,
 ) -> None:
     """Near fields below the gated rows, where they can be carried and meet them."""
+    table.say("" if near.unheard is None else near.unheard.note)
     within = common(near, setting.frequency_hz, float(gating.valid_from_hz(geometry.gate.seconds)))
     directions = [stated.direction(table.takes[row]) for row in rows]
     microphones = _microphones(geometry.flight.turntable, directions)

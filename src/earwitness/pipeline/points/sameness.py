@@ -17,6 +17,7 @@ from earwitness.measurement.readers.signals import read_sounds
 from earwitness.measurement.recorded import FURTHEST_APART_DB, HARDLY_OVERLAP, NOT_USED
 from earwitness.measurement.repeated import BY_GAIN
 from earwitness.measurement.two_radii_joining import CONTRADICTED
+from earwitness.measurement.unheard import NOTCH
 from earwitness.pipeline.points.material import Material, Teller, joined, named, series
 from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Verdict
@@ -235,6 +236,14 @@ def splice(material: Material) -> Point:
     worst = max(ids, key=lambda i: abs(splices[i].mismatch_db))
     one = splices[front[0]]
     verdict = _verdict(rms, (WARN_DB, SPLICE_UNFIT_DB))
+    missing = any(NOTCH in note for note in material.responses.notes)
+    if missing and verdict is Verdict.FINE:
+        verdict, remedy = Verdict.LOOK, "Add a near field of the port or passive radiator."
+    also = (
+        " A near field has the notch of a cone at a port's tuning, and no port's was added."
+        if missing
+        else ""
+    )
     return tell.point(
         verdict,
         say(
@@ -248,7 +257,7 @@ def splice(material: Material) -> Point:
             tell.db("worst_db", abs(splices[worst].mismatch_db), 2),
             ", in ",
             named(worst),
-            ".",
+            f".{also}",
         ),
         _splice_limit(tell),
         say(remedy) if verdict is not Verdict.FINE else say(),
