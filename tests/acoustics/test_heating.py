@@ -19,13 +19,15 @@ def test_a_small_rise_is_exponential_and_a_large_one_settles_where_its_power_doe
     assert large[-1] == pytest.approx((-1.0 + np.sqrt(1.0 + 4.0 * 0.8)) / 2.0, rel=1e-4)
 
 
-def solved(short_s: float, long_s: float, rises: tuple[float, float]) -> tuple[np.ndarray, ...]:
+def solved(
+    short_s: float, long_s: float, rises: tuple[float, float], fall: float = 1.0
+) -> tuple[np.ndarray, ...]:
     """Gains of a run, and the loss of its probes in dB by a Runge-Kutta of high order."""
     kinds = seconds_of(240, 400)
     gain = np.array([0.0, 0.1, 1.0])[kinds]
 
     def slope(t: float, state: np.ndarray) -> list[float]:
-        power = gain[min(int(t), gain.size - 1)] ** 2 / (1.0 + state[0] + state[1])
+        power = gain[min(int(t), gain.size - 1)] ** 2 * (1.0 + state[0] + state[1]) ** -fall
         return [(rises[0] * power - state[0]) / short_s, (rises[1] * power - state[1]) / long_s]
 
     times = np.arange(gain.size) + 0.5
@@ -59,6 +61,17 @@ def test_intervals_hold_what_is_true_about_as_often_as_they_say() -> None:
         held += found.short.low_s <= 4.0 <= found.short.high_s
     # 19 of 20 expected; under 15 has a chance below one in a thousand
     assert held >= 15
+
+
+@pytest.mark.parametrize("fall", [-0.5, 0.25, 1.0])
+def test_however_the_power_falls_the_coil_reads_within_its_interval(fall: float) -> None:
+    gain, times, loss = solved(3.0, 500.0, (0.3, 0.12), fall)
+    noise = 0.005 * np.random.default_rng(8).standard_normal(loss.size)
+    everything = np.ones(loss.size, dtype=bool)
+    found = fit_warming(gain, 0.0, times, loss + noise, np.full(loss.size, 0.005), fitted=everything)
+    assert found is not None
+    assert found.short.low_s <= 3.0 <= found.short.high_s
+    assert found.short.high_s < 1.4 * found.short.low_s
 
 
 def test_no_change_is_no_heat() -> None:

@@ -34,6 +34,8 @@ def test_time_constants_are_those_of_the_workshop(name: str) -> None:
     warming = found.coils[0].warming
     assert warming.short.value_s == pytest.approx(short_s, rel=0.15)
     assert warming.long.value_s == pytest.approx(long_s, rel=0.15)
+    assert warming.short.low_s <= short_s <= warming.short.high_s
+    assert warming.long.low_s <= long_s <= warming.long.high_s
 
 
 @pytest.mark.slow
