@@ -247,3 +247,12 @@ def test_drives_in_names_read_back(tmp_path: Path) -> None:
     for shot in planned(tmp_path, Wanted(drive=Drive(2.0), levels=(Drive(0.05),))).shots:
         if shot.key.drive is not None:
             assert parse_drive(shot.name.removesuffix(".wav").rsplit("_", 1)[1]) == shot.key.drive
+
+
+def test_a_fast_sweep_is_remarked_on_where_levels_are_wanted(tmp_path: Path) -> None:
+    fast, slow = (
+        planned(tmp_path / name, Wanted(levels=(Drive(5.66),), sweep_s=seconds))
+        for name, seconds in (("fast", 4.0), ("slow", 10.0))
+    )
+    assert any("4 s is fast for levels" in remark for remark in fast.remarks)
+    assert not any("fast for levels" in remark for remark in slow.remarks)
