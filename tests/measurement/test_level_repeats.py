@@ -52,15 +52,22 @@ def test_noise_falls_as_the_takes_rise() -> None:
 
 
 def test_what_takes_scatter_by_is_stated_where_it_is_more() -> None:
-    """Harmonics that differ by a tenth between takes: the standard uncertainty of the mean, s/√M."""
+    """Levels that differ between takes: the standard uncertainty of the mean, s/√M.
+
+    Noise of power N changes a level by √(N/2); the fundamental's s is of levels, a harmonic's of both parts.
+    """
     rng = np.random.default_rng(7)
-    parts = [0.9, 1.0, 1.1, 1.0]
+    parts = [0.5, 1.0, 1.5, 1.0]
     takes = [made(rng) for _ in parts]
     for part, one in zip(parts, takes, strict=True):
         one.orders.amplitude[1:] *= np.float32(part)
+        one.orders.amplitude[0] *= np.float32(1.0 + 0.01 * part)
     found = averaged(takes)
-    own = np.sqrt(found.orders.noise_power[1, INSIDE])
-    assert np.median(own) == pytest.approx(np.hypot(0.01 * np.std(parts, ddof=1), NOISE) / 2.0, rel=0.1)
+    own = np.sqrt(found.orders.noise_power[:, INSIDE])
+    scatter = 0.01 * float(np.std(parts, ddof=1))
+    assert np.median(own[1]) == pytest.approx(np.hypot(scatter, NOISE) / 2.0, rel=0.1)
+    told = np.median(own[0]) / np.sqrt(2.0)
+    assert told == pytest.approx(np.hypot(scatter, NOISE / np.sqrt(2.0)) / 2.0, rel=0.1)
 
 
 def test_what_the_sweep_is_too_fast_for_does_not_fall() -> None:

@@ -408,8 +408,8 @@ def _remarks(facts: CaseFacts, wanted: Wanted, drive: Drive) -> Iterator[str]:
         yield "No levels are planned beside the orbits' own; give them with --level, one each."
     elif wanted.sweep_s < SETTLED_SWEEP_S:
         yield (
-            f"A stimulus of {wanted.sweep_s:g} s is fast for levels: in the bass a loudspeaker may not settle, "
-            f"and its harmonics there are less sure; {SETTLED_SWEEP_S:g} s or more tell them better."
+            f"A stimulus of {wanted.sweep_s:g} s is fast for levels: in the bass a loudspeaker may not "
+            f"settle, and its harmonics there are less sure; {SETTLED_SWEEP_S:g} s or more tell them better."
         )
     if facts.rig.distance_m is None:
         yield "case.toml doesn't state rig.distance_m yet; a build needs it."
