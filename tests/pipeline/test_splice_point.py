@@ -11,10 +11,11 @@ import pytest
 from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.recorded import HARDLY_OVERLAP
 from earwitness.measurement.two_radii_joining import CONTRADICTED
+from earwitness.measurement.unheard import Unheard
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.points.sameness import splice
 from earwitness.records.curves import CurveSet
-from earwitness.records.facts import CaseFacts, Unit
+from earwitness.records.facts import CaseFacts, Radiator, Unit
 from earwitness.records.quality import Point, Verdict
 from earwitness.records.responses import Origin, Responses, Splice, ToldApart
 from earwitness.records.takes import ON_AXIS
@@ -80,3 +81,13 @@ def test_what_was_joined_is_called_by_its_name(origin: Origin) -> None:
     assert found.verdict is Verdict.LOOK
     near = "near field" in f"{found.sentence} {found.remedy}".lower()
     assert near == (origin is Origin.NEAR_FIELD)
+
+
+def test_a_port_without_a_near_field_is_asked_for() -> None:
+    made = plain()
+    joined = replace(made, splices={made.takes[0].id: Splice(300.0, 600.0, 0.1)})
+    assert point(joined).verdict is Verdict.FINE
+    found = point(replace(joined, notes=(Unheard(45.0, Radiator("woofer", 0.11)).note,)))
+    assert found.verdict is Verdict.LOOK
+    assert "Add a near field of the port" in str(found.remedy)
+    assert "no port’s was added" in str(found.sentence)
