@@ -208,6 +208,17 @@ def test_a_feature_of_one_side_changes_the_room_by_its_share() -> None:
     assert room.most_db[at] > expected
 
 
+def test_a_feature_of_the_axis_may_be_anywhere_beyond_where_it_is_sought() -> None:
+    feature, field = omni((place(ON_AXIS),))
+    _, room = feature_changes(feature, field)
+    share = cta_2034.direction_weights(cta_2034.POWER_CURVES[-1])
+    at = int(np.argmin(np.abs(GRID_HZ - 1000.0)))
+    for beyond, found in ((181.0, room.least_db), (60.0, room.most_db)):
+        held = sum(w for d, w in share.items() if d.angle_deg == 0.0 or abs(d.angle_deg) > beyond)
+        weight = held / sum(share.values())
+        assert found[at] == pytest.approx(-10.0 * np.log10(1.0 - weight * (1.0 - 10.0**-0.6)), abs=1e-6)
+
+
 def test_without_all_directions_the_axis_alone_counts() -> None:
     feature, field = omni((place(ON_AXIS),))
     bare = Directivity(
