@@ -54,7 +54,7 @@ def test_noise_falls_as_the_takes_rise() -> None:
 def test_what_takes_scatter_by_is_stated_where_it_is_more() -> None:
     """Levels that differ between takes: the standard uncertainty of the mean, s/√M.
 
-    Noise of power N changes a level by √(N/2); the fundamental's s is of levels, a harmonic's of both parts.
+    Noise of power N changes a level by √(N/2).
     """
     rng = np.random.default_rng(7)
     parts = [0.5, 1.0, 1.5, 1.0]
@@ -63,11 +63,11 @@ def test_what_takes_scatter_by_is_stated_where_it_is_more() -> None:
         one.orders.amplitude[1:] *= np.float32(part)
         one.orders.amplitude[0] *= np.float32(1.0 + 0.01 * part)
     found = averaged(takes)
-    own = np.sqrt(found.orders.noise_power[:, INSIDE])
     scatter = 0.01 * float(np.std(parts, ddof=1))
-    assert np.median(own[1]) == pytest.approx(np.hypot(scatter, NOISE) / 2.0, rel=0.1)
-    told = np.median(own[0]) / np.sqrt(2.0)
-    assert told == pytest.approx(np.hypot(scatter, NOISE / np.sqrt(2.0)) / 2.0, rel=0.1)
+    expected = np.hypot(scatter, NOISE / np.sqrt(2.0)) / np.sqrt(len(parts))
+    for row in (0, 1):
+        told = np.sqrt(0.5 * np.median(found.orders.noise_power[row, INSIDE]))
+        assert told == pytest.approx(expected, rel=0.1)
 
 
 def test_what_the_sweep_is_too_fast_for_does_not_fall() -> None:

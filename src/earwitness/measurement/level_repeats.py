@@ -64,9 +64,10 @@ def averaged(takes: Sequence[OrderResponses]) -> OrderResponses:
     turned = np.stack([one.orders.amplitude * _turn(first, one) for one in takes]).astype(np.complex128)
     valid = np.logical_and.reduce([one.orders.valid for one in takes])
     mean = turned.mean(axis=0)
-    scatter = np.sum(np.abs(turned - mean) ** 2, axis=0) / (count - 1)
-    # the fundamental is turned by itself: what is left of its noise is the half in phase with it
-    scatter[0] *= 2.0
+    size = np.abs(mean)
+    along = ((turned - mean) * np.conj(mean)).real / np.where(size > 0.0, size, 1.0)
+    # in phase with the mean, as what changes a level is: half of a noise's power
+    scatter = 2.0 * np.sum(along**2, axis=0) / (count - 1)
     spread, known = smooth_power(scatter, valid, FRACTION, POINTS_PER_OCTAVE)
     unsettled = np.mean([one.unsettled for one in takes], axis=0)
     quiet = np.mean([one.orders.noise_power - one.unsettled for one in takes], axis=0)
