@@ -22,7 +22,7 @@ from earwitness.records.takes import TakeKind
 OWN_SLOPE_S: Final = -25e-6
 OTHER_CLOCK_S: Final = 40e-6
 #: Sound comes no sooner than by the straight way; stated lengths and arrivals are good to so much.
-TOO_SOON_S: Final = 40e-6
+TOO_SOON_S: Final = 30e-6
 #: Absolute zero in °C; the speed of sound goes with the root of what lies above.
 _ZERO_C: Final = -273.15
 
