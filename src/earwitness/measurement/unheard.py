@@ -42,8 +42,8 @@ class Unheard:
         name, from_hz = self.cone.name.replace("_", " "), SAID_FROM * self.tuning_hz
         return (
             f"The near field of the {name} {NOTCH}, at {self.tuning_hz:.0f} Hz, and there is no near field "
-            f"of a port or passive radiator: below {from_hz:.0f} Hz nothing is said, and above it the splice's "
-            "uncertainty holds what may be missing."
+            f"of a port or passive radiator: below {from_hz:.0f} Hz nothing is said, and above it the "
+            "splice's uncertainty holds what may be missing."
         )
 
     def said(self, frequency_hz: Float64s) -> Bools:
