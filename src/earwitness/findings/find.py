@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Final
+
+from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.findings.causes.judge import causes_of
 from earwitness.findings.claims import judge_claims
+from earwitness.findings.feature_statements import feature_statements
+from earwitness.findings.features import find_features
 from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
@@ -12,10 +19,16 @@ from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.findings import Finding
+from earwitness.records.responses import Responses
+
+#: Features are sought from so many times the gate's reciprocal up.
+GATES: Final = 2.0
 
 
-def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tuple[Finding, ...]:
-    """Findings on figures and claims, the most important first, then by id.
+def find(
+    curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts, responses: Responses | None = None
+) -> tuple[Finding, ...]:
+    """Findings on figures and claims, and on features of the responses, the most important first, then by id.
 
     Raises
     ------
@@ -24,6 +37,7 @@ def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tup
     """
     named = {figure.name: figure for figure in figures}
     found = [
+        *(() if responses is None else _features(responses, curves, facts)),
         *statements(curves, named),
         *level_statements(curves, named),
         *impedance_statements(curves, named),
@@ -35,3 +49,18 @@ def find(curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts) -> tup
         for sentence in (finding.statement, finding.explanation, finding.note):
             referent.require(sentence)
     return tuple(sorted(found, key=lambda finding: (-finding.importance, finding.id)))
+
+
+def _features(responses: Responses, curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]:
+    responses = _gated(responses)
+    features = find_features(responses)
+    causes = causes_of(responses, features, speed_of_sound_m_s(facts.rig.temperature_c))
+    return feature_statements(responses, curves, features, causes)
+
+
+def _gated(responses: Responses) -> Responses:
+    """Without what lies below twice the gate's reciprocal: there all directions share a near field."""
+    gates = responses.gate_s[responses.gate_s > 0.0]
+    if not gates.size:
+        return responses
+    return replace(responses, valid=responses.valid & (responses.frequency_hz >= GATES / gates.min()))

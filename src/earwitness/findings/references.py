@@ -5,6 +5,7 @@ reference                                  what it names
 =========================================  =====================================================
 ``figure:NAME/value/value``                a field of a figure of merit, by attribute, key or index
 ``claim:0/readings/1/value``                what a maker's claim was found to be under one definition
+``feature:1/feature/gain_db``                a field of the finding on a feature, by its number
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
@@ -64,6 +65,9 @@ class Referent:
             case "claim":
                 judged = {str(f.claim.index): f.claim for f in self.findings if f.claim is not None}
                 found = _walk(judged, steps)
+            case "feature":
+                told = {f.id.removeprefix("feature-"): f for f in self.findings if f.feature is not None}
+                found = _walk(told, steps)
             case "case":
                 found = _walk(self.facts, path.replace("/", ".").split("."))
             case "curve":

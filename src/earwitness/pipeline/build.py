@@ -104,7 +104,7 @@ class _Steps:
         reduce, derive, find, look = self._stated.steps()
         reduced = self._step(reduce, self._reduce)
         derived = self._step(derive, lambda to: self._derive(reduced.folder, to))
-        found = self._step(find, lambda to: self._find(derived.folder, to))
+        found = self._step(find, lambda to: self._find(reduced.folder, derived.folder, to))
         looked = self._step(look, lambda to: self._look(reduced.folder, derived.folder, to))
         build_id = self._build.identity(self._raw.raw_digest)
         naming = Step("name", FIND_FLOORS, (derived.key, found.key, looked.key), build_id)
@@ -178,8 +178,10 @@ class _Steps:
         self._derived = derivation.curves, derivation.figures
         self._progress("deriving", 1, 1)
 
-    def _find(self, derived: Path, folder: Path) -> None:
-        self._found = find(*self._derived_from(derived), self._facts)
+    def _find(self, reduced: Path, derived: Path, folder: Path) -> None:
+        self._progress("finding", 0, 1)
+        self._found = find(*self._derived_from(derived), self._facts, self._responses_from(reduced))
+        self._progress("finding", 1, 1)
         (folder / FINDINGS).write_bytes(to_json(self._findings("", self._found)))
 
     def _look(self, reduced: Path, derived: Path, folder: Path) -> None:

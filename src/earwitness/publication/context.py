@@ -19,10 +19,11 @@ from earwitness.publication.material import Built, CaseFiles
 from earwitness.publication.origins import Origin, numbers_in, origins
 from earwitness.publication.quality import QualityPart, quality_part
 from earwitness.publication.rows import Row, table
+from earwitness.publication.stories import story_lines
 from earwitness.publication.take_sets import TakeSet, take_sets
 from earwitness.publication.told_apart import SeparationPart, rests_on_surfaces, separation_part
 from earwitness.publication.trust import Trust, trust
-from earwitness.publication.wording import date_words
+from earwitness.publication.wording import Line, date_words
 from earwitness.records.curves import CurveSet
 from earwitness.records.errors import IntegrityError
 from earwitness.records.facts import CaseFacts
@@ -84,6 +85,8 @@ class PublicationContext:
     readings
         For the id of each finding on a maker's claim, what every admissible definition finds, and whether the
         claim holds by it.
+    stories
+        For the id of each finding on a feature: why, whether it is heard, what to do.
     exhibits
         Part four.
     trust
@@ -122,6 +125,7 @@ class PublicationContext:
     findings: tuple[Finding, ...]
     marks: Mapping[str, tuple[Mark, ...]]
     readings: Mapping[str, tuple[Sentence, ...]]
+    stories: Mapping[str, tuple[Line, ...]]
     exhibits: tuple[Exhibit, ...]
     trust: Trust
     origins: tuple[Origin, ...]
@@ -215,6 +219,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         findings=findings,
         marks={key: found for key, found in marks.items() if found},
         readings={f.id: _readings(f) for f in findings if f.claim},
+        stories={f.id: story_lines(f.story) for f in findings if f.story},
         exhibits=exhibits,
         trust=belief,
         origins=(),

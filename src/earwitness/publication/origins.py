@@ -18,6 +18,8 @@ from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
+from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
+from earwitness.findings.feature_statements import height
 from earwitness.publication.constants import about, constants
 from earwitness.publication.quality import METHODS, QualityLine
 from earwitness.publication.rows import value_sentence
@@ -25,6 +27,7 @@ from earwitness.publication.take_sets import anchor_of
 from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.distortion import ChangeWithLevel
+from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.impedance import Impedance
@@ -81,7 +84,7 @@ def anchor(reference: str) -> str:
     match scheme:
         case "time" | "impedance" | "level" | "long_term" | "correctable":
             return f"from-{scheme.replace('_', '-')}"
-        case "figure" | "curve" | "method" | "claim":
+        case "figure" | "curve" | "method" | "claim" | "feature":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
             return anchor_of(path.split("/")[1])
@@ -109,6 +112,7 @@ def origins(
     spoken = [f for f in figures if f.available or anchor(f"figure:{f.name}") in used]
     found = (
         *(_figure(f, available) for f in spoken),
+        *(_feature(f, f.feature, available) for f in findings if f.feature is not None),
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
@@ -180,6 +184,25 @@ def _claim(finding: Finding, claim: ClaimJudgement, curves: Mapping[CurveName, C
         method="findings.claim_readings.readings",
         lines=tuple(_source(CLAIM_SOURCE)),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
+    )
+
+
+def _feature(finding: Finding, feature: Feature, curves: Mapping[CurveName, Curve]) -> Origin:
+    number = finding.id.removeprefix("feature-")
+    here = f"feature:{number}/feature"
+    lines = _source(FEATURE_SOURCE)
+    if finding.story is not None:
+        lines += [line("Cause", detail) for detail in finding.story.details]
+    return Origin(
+        anchor=anchor(here),
+        title=say(
+            f"{feature.kind.capitalize()} at ", frequency(feature.frequency_hz, f"{here}/frequency_hz")
+        ),
+        value=height(feature, here),
+        method="findings.features.find_features",
+        lines=tuple(lines),
+        curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
+        takes=finding.evidence.takes,
     )
 
 

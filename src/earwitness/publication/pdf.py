@@ -212,6 +212,7 @@ def _finding(finding: Finding, c: PublicationContext) -> Json:
     return {
         "statement": _parts(finding.statement),
         "explanation": _parts(finding.explanation),
+        "story": _lines(c.stories.get(finding.id, ())),
         "note": _parts(finding.note),
         "exhibits": [e.letter for e in shown],
         "picture": _place_path(finding.id) if marks else None,

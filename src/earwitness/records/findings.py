@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from earwitness.records.causes import FeatureCauses
+from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, FigureName
 from earwitness.records.sentences import EMPTY, Sentence
 
@@ -67,6 +69,31 @@ class ClaimJudgement:
 
 
 @dataclass(frozen=True, slots=True)
+class Story:
+    """What a finding on a feature tells beyond its statement; empty where there is nothing to tell.
+
+    Attributes
+    ----------
+    cause
+        What causes it, how sure that is in words, and the runner-up.
+    heard
+        Whether anyone would hear it, and why.
+    mend
+        Whether an equaliser mends it, and for whom.
+    settle
+        What would settle what is left open.
+    details
+        The same with its numbers, one a cause.
+    """
+
+    cause: Sentence
+    heard: Sentence = EMPTY
+    mend: Sentence = EMPTY
+    settle: Sentence = EMPTY
+    details: tuple[Sentence, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One statement about the loudspeaker.
 
@@ -88,6 +115,8 @@ class Finding:
         Where it is seen; None where there is nothing to point at.
     figures
         The figures it quotes.
+    feature, causes, story
+        Of a finding on a feature: what stands out, why, and what that comes to.
     """
 
     id: str
@@ -100,6 +129,9 @@ class Finding:
     figures: tuple[FigureName, ...]
     evidence: Evidence
     claim: ClaimJudgement | None = None
+    feature: Feature | None = None
+    causes: FeatureCauses | None = None
+    story: Story | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -199,7 +199,7 @@ def hear(responses: Responses, speed_m_s: float) -> Heard | None:
         return None
     pressure = responses.pressure[index][:, inside].astype(np.complex128)
     frequency = np.asarray(responses.frequency_hz[inside], dtype=np.float64)
-    return Heard(directions, places[index], frequency, pressure, speed_m_s)
+    return Heard(directions, places[index].astype(np.float64), frequency, pressure, speed_m_s)
 
 
 def fit_scene(heard: Heard) -> Scene:
