@@ -213,3 +213,36 @@ class EchoingLoudspeaker(PolynomialLoudspeaker):
         for delay, part in ((336, 0.5), (624, 0.33)):
             sound[delay:] += part * sound[:-delay].copy()
         return sound
+
+
+@pytest.mark.parametrize("falls_60_db_s", [0.15, 0.3])
+def test_what_a_higher_order_leaves_dies_away(falls_60_db_s: float) -> None:
+    """Noise that falls as a room does from order 3's arrival, and nothing else: what order 2 finds is stated.
+
+    Truth: the mean of what is found in order 2's window itself, over a dozen such tails.
+    """
+    rate_s, size, at = 0.4, 4 * RATE, RATE // 2
+    law = SweepLaw(rate_s, 0.0, 1000.0, 0.0)
+    t = np.arange(RATE) / RATE
+    start = at - round(sweeps.harmonic_lead_s(rate_s, 3) * RATE)
+    found, stated = [], []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        whole = 1e-6 * rng.standard_normal(size)
+        whole[np.arange(start, start + t.size) % size] += rng.standard_normal(t.size) * 10.0 ** (
+            -3.0 * t / falls_60_db_s
+        )
+        orders = harmonics.separate(
+            whole.astype(np.float32),
+            RATE,
+            law=law,
+            band_hz=(10.0, 22_000.0),
+            at=at,
+            frequency_hz=GRID,
+            highest=4,
+        )
+        inside = (GRID > 150.0) & (GRID < 2_000.0)
+        found.append(np.mean(np.abs(orders.amplitude[1, inside]).astype(np.float64) ** 2))
+        stated.append(np.mean(orders.noise_power[1, inside]))
+    # no less than it is; how fast it falls is seen in two short pieces: up to 8 dB more
+    assert 1.0 < np.mean(stated) / np.mean(found) < 6.3

@@ -46,6 +46,8 @@ QUIET_PIECE_S: Final = 0.15
 #: recording's, and where the stretch holds so many periods.
 LEFT_OVER: Final = 4.0
 LEFT_OVER_PERIODS: Final = 8.0
+#: By how much it dies away is seen over so many points of the grid together, two thirds of an octave.
+FALL_POINTS: Final = 65
 #: Zero padding of a window's transform, re the window.
 PADDING: Final = 4
 #: Factor in amplitude of two standard uncertainties over what is found, for what can only be said to be less.
@@ -307,7 +309,9 @@ def _left_over(
     stop = at + int((window.arrives_s - window.lead_s) * sample_rate_hz)
     before = np.take(response, np.arange(stop - 2 * half, stop), mode="wrap").reshape(2, half)
     earlier, later = noise.power_per_sample(before, sample_rate_hz, sounds_at_hz)
-    fall = np.log(np.maximum(earlier / np.maximum(later, np.finfo(float).tiny), 1.0))
+    beside = np.ones(min(FALL_POINTS, sounds_at_hz.size))
+    first, last = (np.convolve(one, beside, mode="same") for one in (earlier, later))
+    fall = np.log(np.maximum(first / np.maximum(last, np.finfo(float).tiny), 1.0))
     along = (window.lead_s + window.length_s) * sample_rate_hz / half * fall
     mean = later * np.exp(-0.5 * fall) * -np.expm1(-along) / np.maximum(along, 1e-9)
     power = np.where(along > 1e-6, mean, np.minimum(earlier, later))
