@@ -270,7 +270,7 @@ def test_orbits_that_meet_apart(case: Spoiled, db: float, verdict: Verdict) -> N
     assert point.values["worst_db"] == pytest.approx(abs(db), abs=0.05)
 
 
-@pytest.mark.parametrize(("db", "verdict"), [(1.0, Verdict.FINE), (2.2, Verdict.LOOK), (-4.0, Verdict.UNFIT)])
+@pytest.mark.parametrize(("db", "verdict"), [(1.0, Verdict.FINE), (2.2, Verdict.LOOK), (-3.4, Verdict.UNFIT)])
 def test_a_near_field_at_another_level(case: Spoiled, db: float, verdict: Verdict) -> None:
     """The far field's level over the near field's is down by what the near field is up."""
     case.change(NEAR, gained(db))
