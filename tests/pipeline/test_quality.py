@@ -396,7 +396,7 @@ def test_noise_is_named_with_its_take(case: Spoiled, name: str, rms: float, verd
     point = quality.point(PointName.SIGNAL_TO_NOISE)
     assert point.verdict is verdict
     assert point.takes == (name,)
-    assert others_are_fine(quality, PointName.SIGNAL_TO_NOISE)
+    assert others_are_fine(quality, PointName.SIGNAL_TO_NOISE, PointName.HEIGHTS)
 
 
 SMALL = ("stimulus.wav", "calibrator_94.wav", "microphone.txt", ON_AXIS)

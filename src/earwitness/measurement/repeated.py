@@ -23,9 +23,10 @@ LEAST_DB: Final = 0.5
 #: Levels are compared in bands so wide; distance and scatter are pooled over so many of them.
 BAND_OCTAVES: Final = 1.0 / 3.0
 POOLED_BANDS: Final = 7
-#: A departure is a gain's where it is alike in all bands: its standard deviation over them is no more than
-#: this part of it, beyond what the others scatter by.
+#: A departure is a gain's where it is alike in all bands: half the way between its fifth and its last fifth
+#: is no more than this part of it, beyond what the others scatter by.
 GAIN_PART: Final = 0.2
+SHARED_DB: Final = 1e-3
 BY_GAIN: Final = "as where a gain was changed."
 #: What a departure is called by where it is greatest.
 REGIONS: Final = ((250.0, "in the bass"), (4_000.0, "in the middle"), (np.inf, "in the treble"))
@@ -109,10 +110,14 @@ def gain_db(others_db: Float64s, odd_db: Float64s) -> float | None:
     Worked number: 1.0, 1.1, 0.9 dB more in three bands, where others are alike, is a gain of 1.0 dB.
     """
     away = odd_db - np.median(others_db, axis=0)
+    # what a near field shares is the same to the last digit, and tells nothing
+    away = away[np.abs(away) > SHARED_DB]
     scatter = float(np.mean(others_db.var(axis=0, ddof=1)))
-    middle, spread = float(np.median(away)), float(np.std(away))
-    if away.size > 1 and spread**2 <= (GAIN_PART * middle) ** 2 + 2.0 * scatter:
-        return middle
+    if away.size < 2:
+        return None
+    low, middle, high = np.percentile(away, (20.0, 50.0, 80.0)).tolist()
+    if (0.5 * (high - low)) ** 2 <= (GAIN_PART * middle) ** 2 + 2.0 * scatter:
+        return float(middle)
     return None
 
 
