@@ -84,10 +84,12 @@ def text_of(element: Element) -> str:
 
 
 def says(text: str, value: float) -> bool:
-    """Whether a printed number is its value, rounded to what is printed."""
+    """Whether a printed number is its value, rounded to what is printed; a share may be told in per cent."""
     match = re.fullmatch(r"[+±-]?([\d.]+)\s?(\S*)", text.replace("−", "-").replace("\u202f", ""))
     assert match is not None, text
     digits, unit = match.groups()
+    if unit == "%" and abs(value) <= 1.0 and says(digits, 100.0 * value):
+        return True
     scale = SCALES.get(unit, 1.0)
     # Half of the last printed digit, or of the third significant one of a round number; coverage is told in
     # frequencies of two digits.

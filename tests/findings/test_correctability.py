@@ -81,7 +81,7 @@ def test_a_feature_is_told_with_its_numbers() -> None:
     assert one.window_part == pytest.approx(0.9)
     text = str(one.reason)
     assert "in the vertical plane" in text
-    assert "15 ± 2 %" in text
+    assert "15 % ± 2 %" in text
     named = {n.reference: n.value for n in one.reason.numbers}
     assert named["feature:1/correctable/part"] == one.part
     assert named["feature:1/correctable/window_uncertainty"] == one.window_uncertainty

@@ -115,7 +115,7 @@ def _late(one: CauseParameter, root: str) -> Sentence:
 
 
 PARAMETERS: Final[Mapping[str, Callable[[CauseParameter, str], Sentence]]] = {
-    "spacing_m": lambda one, root: say(_scaled(one, root, "m"), " apart"),
+    "spacing_m": lambda one, root: say(_scaled(one, root, "m")),
     "disc_radius_m": lambda one, root: say("as a disc of ", _scaled(one, root, "mm", 1e3), " radius"),
     "edge_to_side_m": lambda one, root: say(_scaled(one, root, "m"), " to the side"),
     "edge_up_m": lambda one, root: say(_scaled(one, root, "m"), " above the reference point"),

@@ -133,9 +133,9 @@ def _in_band(plane: Deviation, inside: npt.NDArray[np.bool_]) -> tuple[float, fl
 
 
 def _percent(part: float, name: str, uncertainty: float, doubt: str) -> Sentence:
-    """``92 ± 4 %``; no uncertainty is told below one per cent."""
+    """``92 % ± 4 %``; no uncertainty is told below one per cent."""
     return say(
-        Number(f"{PER_CENT * part:.0f}", part, name),
+        Number(f"{PER_CENT * part:.0f} %", part, name),
         " ± ",
         Number(f"{max(PER_CENT * uncertainty, 1.0):.0f} %", uncertainty, doubt),
     )

@@ -17,6 +17,11 @@ SIDES: Final[Mapping[Orbit, tuple[str, str]]] = {
     Orbit.HORIZONTAL: ("to the left", "to the right"),
     Orbit.VERTICAL: ("above the axis", "below the axis"),
 }
+#: Where both sides are alike.
+BOTH_SIDES: Final[Mapping[Orbit, str]] = {
+    Orbit.HORIZONTAL: "to each side",
+    Orbit.VERTICAL: "above and below the axis",
+}
 #: A place on the page reaches at least so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
 _Side = tuple[Orbit, int]
@@ -31,7 +36,11 @@ def where(feature: Feature, root: str) -> Sentence:
     sides = _sides(feature.places)
     told = [say("on axis")] if axis else []
     for (orbit, sign), indices in sides.items():
-        words = SIDES[orbit][0 if sign > 0 else 1]
+        other = sides.get((orbit, -sign))
+        alike = other is not None and _reach(feature, indices) == _reach(feature, other)
+        if alike and sign < 0:
+            continue
+        words = BOTH_SIDES[orbit] if alike else SIDES[orbit][0 if sign > 0 else 1]
         near, far = (_angle(feature, index, root) for index in (indices[0], indices[-1]))
         if axis:
             told.append(say("up to ", far, f" {words}"))
@@ -79,6 +88,12 @@ def _sides(places: Sequence[FeaturePlace]) -> dict[_Side, list[int]]:
         if direction.angle_deg != 0.0:
             found.setdefault((direction.orbit, 1 if direction.angle_deg > 0.0 else -1), []).append(index)
     return dict(sorted(found.items(), key=lambda item: (item[0][0] is Orbit.VERTICAL, -item[0][1])))
+
+
+def _reach(feature: Feature, indices: Sequence[int]) -> tuple[float, float]:
+    """How near the axis and how far from it a side reaches, degrees."""
+    near, far = (abs(feature.places[index].direction.angle_deg) for index in (indices[0], indices[-1]))
+    return near, far
 
 
 def _angle(feature: Feature, index: int, root: str) -> Number:

@@ -1,20 +1,31 @@
-"""Statements on features: what stands out of the response and where, what causes it, what that comes to."""
+"""Statements on features: what stands out of the response and where, what causes it, what that comes to.
+
+The printed order: what is likely heard comes first, and of that what no equaliser mends for every seat; then
+what may be heard; what is unlikely to be heard comes last of all findings.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from earwitness.derive.formatting import decimals_for, number_text, value_text
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.findings.audibility import audibility
 from earwitness.findings.cause_words import cause_sentences, details
+from earwitness.findings.correctability import correctable
+from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
-from earwitness.records.causes import FeatureCauses
+from earwitness.findings.features import LEAST_DB, REACH_DEG
+from earwitness.findings.merging import Told
+from earwitness.records.audibility import Audibility, Heard
+from earwitness.records.correctability import Correctable, Mends
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.features import Feature, FeatureKind
 from earwitness.records.figures import Evidence
-from earwitness.records.findings import Finding, Story
-from earwitness.records.responses import Responses
+from earwitness.records.findings import Finding, Place, Story
+from earwitness.records.responses import Directivity, Responses
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import TakeId
@@ -23,44 +34,56 @@ from earwitness.records.takes import TakeId
 KINDS: Final[Mapping[FeatureKind, str]] = {"peak": "A peak", "dip": "A dip"}
 #: A height that is less sure than this part of it is told as it is seen through the gate.
 LEAST_SURE: Final = 0.35
-#: Of what nobody has looked at yet whether it is heard.
-IMPORTANCE: Final = 0.72
+#: No height is told closer than this, dB.
+LEAST_SPREAD_DB: Final = 0.05
+#: The printed order by whether it is heard: where an equaliser mends it for every seat, and where not.
+IMPORTANCE: Final[Mapping[Heard, tuple[float, float]]] = {
+    Heard.LIKELY: (0.88, 0.95),
+    Heard.MAYBE: (0.52, 0.62),
+    Heard.UNLIKELY: (0.04, 0.05),
+}
+#: Of a loudspeaker of which nothing stands out.
+NOTHING: Final = 0.95
 SOURCE: Final = Source("Earwitness", "", "features through the gate", Standing.OWN)
+_HEARD: Final[Mapping[Heard, str]] = {
+    Heard.LIKELY: "Likely. ",
+    Heard.MAYBE: "Maybe. ",
+    Heard.UNLIKELY: "Unlikely. ",
+}
 
 
 def feature_statements(
-    responses: Responses, curves: CurveSet, features: Sequence[Feature], causes: Sequence[FeatureCauses]
+    responses: Responses, field: Directivity, curves: CurveSet, told: Sequence[Told]
 ) -> tuple[Finding, ...]:
-    """One finding a feature, numbered from the lowest frequency up."""
+    """One finding a feature, numbered in their order, and a glad one where none would be heard.
+
+    Parameters
+    ----------
+    field
+        Of all directions, for what a feature does in the room.
+    """
     rows = by_direction(responses)
-    ordered = sorted(zip(features, causes, strict=True), key=lambda pair: pair[0].frequency_hz)
-    return tuple(
-        _finding(number, feature, told, curves, takes_of(feature, rows))
-        for number, (feature, told) in enumerate(ordered, 1)
+    found = tuple(
+        _finding(number, one, field, curves, takes_of(one[0], rows)) for number, one in enumerate(told, 1)
     )
+    heard = [one for one in found if one.audibility is None or one.audibility.verdict is not Heard.UNLIKELY]
+    return found if heard else (*found, *_nothing(curves, any_at_all=bool(found)))
 
 
 def _finding(
-    number: int, feature: Feature, causes: FeatureCauses, curves: CurveSet, takes: tuple[TakeId, ...]
+    number: int, told: Told, field: Directivity, curves: CurveSet, takes: tuple[TakeId, ...]
 ) -> Finding:
+    feature, causes = told
     root = f"feature:{number}"
     here = f"{root}/feature"
     on_axis = any(place.direction.angle_deg == 0.0 for place in feature.places)
-    return Finding(
+    finding = Finding(
         id=f"feature-{number}",
         subject="feature",
-        statement=say(
-            f"{KINDS[feature.kind]} of ",
-            height(feature, here),
-            " at ",
-            frequency(feature.frequency_hz, f"{here}/frequency_hz"),
-            ", ",
-            where(feature, here),
-            ".",
-        ),
+        statement=_statement(feature, here),
         explanation=EMPTY,
         note=_note(feature, here),
-        importance=IMPORTANCE,
+        importance=IMPORTANCE[Heard.MAYBE][1],
         place=place_of(feature, curves.drive),
         figures=(),
         evidence=Evidence((CurveName.ON_AXIS,) if on_axis else (), takes),
@@ -71,13 +94,85 @@ def _finding(
             details=tuple(details(said, f"{root}/causes/said/{i}") for i, said in enumerate(causes.said)),
         ),
     )
+    heard = _audibility(feature, field, root)
+    mends = _correctable(feature, curves, root)
+    return _weighed(finding, heard, mends)
+
+
+def _statement(feature: Feature, here: str) -> Sentence:
+    tone = frequency(feature.frequency_hz, f"{here}/frequency_hz")
+    kind = KINDS[feature.kind]
+    return say(f"{kind} of ", height(feature, here), " at ", tone, ", ", where(feature, here), ".")
+
+
+def _audibility(feature: Feature, field: Directivity, root: str) -> Audibility:
+    frequency_hz = field.frequency_hz.astype(float)
+    changes = feature_changes(feature, field)
+    return audibility(frequency_hz, changes, part_unsure(feature), here=f"{root}/audibility")
+
+
+def _correctable(feature: Feature, curves: CurveSet, root: str) -> Correctable | None:
+    if curves.correctability is None:
+        return None
+    top = max(feature.places, key=lambda place: abs(place.seen_db))
+    half = 2.0 ** (0.5 * top.width_octaves)
+    band = (top.frequency_hz / half, top.frequency_hz * half)
+    return correctable(curves.correctability, band, here=f"{root}/correctable")
+
+
+def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> Finding:
+    """With whether it is heard, whether it is mended, and its place in the order."""
+    mended, unmended = IMPORTANCE[heard.verdict]
+    everywhere = mends is not None and mends.mends is Mends.EVERY_SEAT
+    assert finding.story is not None
+    story = replace(
+        finding.story,
+        heard=say(_HEARD[heard.verdict], heard.reason),
+        mend=EMPTY if mends is None or heard.verdict is Heard.UNLIKELY else mends.reason,
+    )
+    importance = mended if everywhere else unmended
+    return replace(finding, audibility=heard, correctable=mends, story=story, importance=importance)
+
+
+def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:
+    """A glad statement, where the response on axis is valid."""
+    band = curves.valid_band_hz(CurveName.ON_AXIS)
+    if band is None:
+        return ()
+    low, high = (
+        frequency(edge, f"curve:on_axis/valid_{end}_hz", 2)
+        for edge, end in zip(band, ("from", "to"), strict=True)
+    )
+    least = quantity(LEAST_DB, "dB", "method:findings.features/LEAST_DB")
+    reach = quantity(REACH_DEG, "°", "method:findings.features/REACH_DEG", 0)
+    more = " that anyone would be likely to hear" if any_at_all else ""
+    return (
+        Finding(
+            id="no-feature",
+            subject="feature",
+            statement=say(f"Nothing stands out of its response{more}."),
+            explanation=say(
+                "Within ",
+                reach,
+                " of the axis no peak or dip rises out of its surroundings by ",
+                least,
+                " or more in three neighbouring directions",
+                ", but for those below." if any_at_all else ".",
+            ),
+            note=say("valid from ", low, " to ", high, " · broad shapes aren't counted"),
+            importance=NOTHING,
+            place=Place(CurveName.ON_AXIS, band, "on axis", curves.drive),
+            figures=(),
+            evidence=Evidence((CurveName.ON_AXIS,), curves.curves[CurveName.ON_AXIS].takes),
+        ),
+    )
 
 
 def height(feature: Feature, here: str) -> Sentence:
     """How high it is without the gate, or, where that isn't sure, as the gate shows it: ``3.1 ± 0.4 dB``."""
     size, spread = abs(feature.gain_db), feature.gain_u_db
     if spread <= LEAST_SURE * size:
-        decimals = decimals_for(max(spread, 0.05))
+        decimals = decimals_for(max(spread, LEAST_SPREAD_DB))
         return say(
             Number(number_text(size, decimals), feature.gain_db, f"{here}/gain_db"),
             " ± ",

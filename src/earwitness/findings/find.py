@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from earwitness.acoustics.air import speed_of_sound_m_s
+from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.causes.judge import causes_of
 from earwitness.findings.claims import judge_claims
 from earwitness.findings.feature_statements import feature_statements
@@ -13,6 +14,7 @@ from earwitness.findings.features import find_features
 from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
+from earwitness.findings.merging import merged
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.records.curves import CurveSet
@@ -52,10 +54,11 @@ def find(
 
 
 def _features(responses: Responses, curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]:
-    responses = _gated(responses)
-    features = find_features(responses)
-    causes = causes_of(responses, features, speed_of_sound_m_s(facts.rig.temperature_c))
-    return feature_statements(responses, curves, features, causes)
+    gated = _gated(responses)
+    features = find_features(gated)
+    causes = causes_of(gated, features, speed_of_sound_m_s(facts.rig.temperature_c))
+    field = directivity(take_powers(responses, facts.unit.symmetry))
+    return feature_statements(responses, field, curves, merged(features, causes))
 
 
 def _gated(responses: Responses) -> Responses:

@@ -24,6 +24,7 @@ from earwitness.publication.take_sets import TakeSet, take_sets
 from earwitness.publication.told_apart import SeparationPart, rests_on_surfaces, separation_part
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import Line, date_words
+from earwitness.records.audibility import Heard
 from earwitness.records.curves import CurveSet
 from earwitness.records.errors import IntegrityError
 from earwitness.records.facts import CaseFacts
@@ -167,6 +168,15 @@ class PublicationContext:
         if isinstance(here, int | float):
             return float(here)
         raise LookupError(f"{reference} is not a number")
+
+    @property
+    def unheard(self) -> tuple[Finding, ...]:
+        """Findings on what is unlikely to be heard: the last of all."""
+        return tuple(
+            finding
+            for finding in self.findings
+            if finding.audibility is not None and finding.audibility.verdict is Heard.UNLIKELY
+        )
 
     @property
     def pictured(self) -> tuple[Exhibit, ...]:

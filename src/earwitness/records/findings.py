@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from earwitness.records.audibility import Audibility
 from earwitness.records.causes import FeatureCauses
+from earwitness.records.correctability import Correctable
 from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, FigureName
 from earwitness.records.sentences import EMPTY, Sentence
@@ -117,6 +119,10 @@ class Finding:
         The figures it quotes.
     feature, causes, story
         Of a finding on a feature: what stands out, why, and what that comes to.
+    audibility
+        Whether it would be heard; None where that isn't known.
+    correctable
+        Whether an equaliser mends it; None where that isn't known.
     """
 
     id: str
@@ -132,6 +138,8 @@ class Finding:
     feature: Feature | None = None
     causes: FeatureCauses | None = None
     story: Story | None = None
+    audibility: Audibility | None = None
+    correctable: Correctable | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,65 @@
+"""Features that one cause makes, as one: a crossover dips above and below the axis, and is told once.
+
+Features of one sign whose believed causes are the same, no more than half an octave apart, are one with the
+places of all; what is said of it is what was said of the most pronounced. What no cause is believed of stays
+by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from earwitness.findings.cause_words import BELIEVED, LOST
+from earwitness.records.causes import Cause, FeatureCauses
+from earwitness.records.features import Feature, FeaturePlace
+from earwitness.records.takes import Direction
+
+#: Features farther apart than this aren't one, octaves.
+REACH_OCTAVES: Final = 0.5
+
+Told = tuple[Feature, FeatureCauses]
+
+
+def merged(features: Sequence[Feature], causes: Sequence[FeatureCauses]) -> tuple[Told, ...]:
+    """Features with their causes, from the lowest frequency up."""
+    pairs = sorted(zip(features, causes, strict=True), key=lambda told: -_seen_db(told[0]))
+    found: list[Told] = []
+    for feature, said in pairs:
+        for index, (first, told) in enumerate(found):
+            if _same(first, told, feature, said):
+                found[index] = _with_places(first, feature), told
+                break
+        else:
+            found.append((feature, said))
+    return tuple(sorted(found, key=lambda told: told[0].frequency_hz))
+
+
+def believed(causes: FeatureCauses) -> frozenset[Cause]:
+    """The causes that count as the feature's; none where it can't be told."""
+    if causes.cannot_tell >= LOST:
+        return frozenset()
+    return frozenset(each.cause for each in causes.said if each.probability >= BELIEVED)
+
+
+def _same(first: Feature, told: FeatureCauses, other: Feature, said: FeatureCauses) -> bool:
+    shared = believed(told)
+    near = abs(float(np.log2(first.frequency_hz / other.frequency_hz))) <= REACH_OCTAVES
+    return near and first.kind == other.kind and bool(shared) and shared == believed(said)
+
+
+def _with_places(first: Feature, other: Feature) -> Feature:
+    """The places of both, the more pronounced one of each direction."""
+    places: dict[Direction, FeaturePlace] = {}
+    for place in (*first.places, *other.places):
+        here = places.get(place.direction)
+        if here is None or abs(place.seen_db) > abs(here.seen_db):
+            places[place.direction] = place
+    return replace(first, places=tuple(sorted(places.values(), key=lambda place: place.direction)))
+
+
+def _seen_db(feature: Feature) -> float:
+    return max(abs(place.seen_db) for place in feature.places)
