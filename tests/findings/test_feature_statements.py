@@ -13,12 +13,14 @@ from features_made import H, V, causes, feature
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.cause_words import cause_sentences, details
 from earwitness.findings.feature_places import place_of, where
-from earwitness.findings.feature_statements import feature_statements
+from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.find import find
 from earwitness.findings.merging import Told, merged
 from earwitness.findings.references import Referent
 from earwitness.records.audibility import Heard
 from earwitness.records.causes import Cause
+from earwitness.records.correctability import Correctability, Deviation
+from earwitness.records.curves import CurveSet
 from earwitness.records.findings import Finding
 
 PAIR = causes((Cause.SPACED_SOURCES, 0.95), (Cause.RESONANCE, 0.2), (Cause.VOICING, 0.05))
@@ -43,6 +45,10 @@ def stated(*told: Told) -> tuple[Finding, ...]:
         ([(V, 20.0), (V, 60.0), (V, -20.0), (V, -60.0)], "20° to 60° above and below the axis"),
         ([(V, 20.0), (V, 60.0), (V, -20.0)], "20° to 60° above the axis and 20° below the axis"),
         ([(H, -30.0), (H, -40.0)], "30° to 40° to the right"),
+        (
+            [(o, s * a) for o in (H, V) for s in (1, -1) for a in (0.0, 30.0, 60.0)],
+            "in every direction to the front",
+        ),
     ],
 )
 def test_where_it_is(directions: list[tuple[H, float]], words: str) -> None:  # type: ignore[valid-type]
@@ -128,6 +134,36 @@ def test_what_is_heard_comes_before_what_is_not() -> None:
     assert faint.importance < 0.1
     assert loud.story is not None
     assert str(loud.story.heard).startswith("Likely. Pink noise")
+
+
+def mended(common_db2: float) -> CurveSet:
+    """Curves of which all directions deviate alike, or hardly have anything in common."""
+    flat = np.full(GRID.shape, common_db2)
+    plane = Deviation(flat, np.ones(GRID.shape), np.full(GRID.shape, 0.01))
+    told = Correctability(GRID, np.ones(GRID.shape, dtype=bool), plane, plane, plane)
+    return replace(specimen.curve_set(), correctability=told)
+
+
+@pytest.mark.parametrize(
+    ("gain_db", "common_db2", "words", "first"),
+    [
+        (12.0, 99.0, "An equaliser mends it for every seat.", False),
+        (12.0, 0.1, "No equaliser mends it.", True),
+        (-12.0, 99.0, "An equaliser could fill it, but shouldn’t: 6 dB more is a fourfold power.", True),
+        (-5.9, 99.0, "An equaliser mends it for every seat.", False),
+    ],
+)
+def test_what_no_equaliser_should_mend_comes_first(
+    gain_db: float, common_db2: float, words: str, first: bool
+) -> None:
+    measured = responses(omni)
+    told = feature(1000.0, gain_db, ALL_ROUND, width_octaves=1.0), PAIR
+    (found,) = feature_statements(measured, directivity(take_powers(measured)), mended(common_db2), [told])
+    assert found.story is not None
+    assert str(found.story.mend) == words
+    assert found.audibility is not None
+    assert found.audibility.verdict is Heard.LIKELY
+    assert found.importance == IMPORTANCE[Heard.LIKELY][int(first)]
 
 
 def test_a_loudspeaker_without_a_fault_is_told_so_gladly() -> None:

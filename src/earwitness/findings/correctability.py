@@ -90,7 +90,7 @@ def correctable(
     seats = _percent(part, f"{here}/part", uncertainty, f"{here}/part_uncertainty")
     ahead = _percent(window, f"{here}/window_part", window_uncertainty, f"{here}/window_uncertainty")
     reason = say(
-        _SAID[verdict],
+        SAID[verdict],
         ": of what stands out there (its square), ",
         seats,
         f" is the same all round in the {in_plane} plane, and ",
@@ -103,7 +103,8 @@ def correctable(
     return Correctable(verdict, part, uncertainty, window, window_uncertainty, reason)
 
 
-_SAID: Final = {
+#: What is said of each, without its numbers.
+SAID: Final = {
     Mends.EVERY_SEAT: "An equaliser mends it for every seat",
     Mends.ONE_SEAT: "An equaliser mends it straight ahead, and not to the sides or in the room",
     Mends.NOWHERE: "No equaliser mends it",

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from earwitness.derive.formatting import angle_text
+from earwitness.findings.features import REACH_DEG
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.findings import Place
 from earwitness.records.responses import Responses
@@ -24,6 +25,7 @@ BOTH_SIDES: Final[Mapping[Orbit, str]] = {
 }
 #: A place on the page reaches at least so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
+SIDES_IN_ALL: Final = 4
 _Side = tuple[Orbit, int]
 
 
@@ -34,6 +36,12 @@ def where(feature: Feature, root: str) -> Sentence:
     """
     axis = any(place.direction.angle_deg == 0.0 for place in feature.places)
     sides = _sides(feature.places)
+    if (
+        axis
+        and len(sides) == SIDES_IN_ALL
+        and all(_reach(feature, s)[1] >= REACH_DEG for s in sides.values())
+    ):
+        return say("in every direction to the front")
     told = [say("on axis")] if axis else []
     for (orbit, sign), indices in sides.items():
         other = sides.get((orbit, -sign))

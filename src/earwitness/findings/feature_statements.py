@@ -1,7 +1,7 @@
 """Statements on features: what stands out of the response and where, what causes it, what that comes to.
 
 The printed order: what is likely heard comes first, and of that what no equaliser mends for every seat; then
-what may be heard; what is unlikely to be heard comes last of all findings.
+what may be heard, after the figures; what is unlikely to be heard comes last of all findings.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from earwitness.derive.formatting import decimals_for, number_text, value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.audibility import audibility
 from earwitness.findings.cause_words import cause_sentences, details
-from earwitness.findings.correctability import correctable
+from earwitness.findings.correctability import SAID, correctable
 from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import LEAST_DB, REACH_DEG
@@ -39,9 +39,12 @@ LEAST_SPREAD_DB: Final = 0.05
 #: The printed order by whether it is heard: where an equaliser mends it for every seat, and where not.
 IMPORTANCE: Final[Mapping[Heard, tuple[float, float]]] = {
     Heard.LIKELY: (0.88, 0.95),
-    Heard.MAYBE: (0.52, 0.62),
+    Heard.MAYBE: (0.30, 0.32),
     Heard.UNLIKELY: (0.04, 0.05),
 }
+#: An equaliser that lifts by more asks too much of amplifier and drive units (common practice).
+MOST_BOOST_DB: Final = 6.0
+_BOOST: Final = quantity(MOST_BOOST_DB, "dB", "method:findings.feature_statements/MOST_BOOST_DB", 0)
 #: Of a loudspeaker of which nothing stands out.
 NOTHING: Final = 0.95
 SOURCE: Final = Source("Earwitness", "", "features through the gate", Standing.OWN)
@@ -122,14 +125,17 @@ def _correctable(feature: Feature, curves: CurveSet, root: str) -> Correctable |
 
 def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> Finding:
     """With whether it is heard, whether it is mended, and its place in the order."""
-    mended, unmended = IMPORTANCE[heard.verdict]
-    everywhere = mends is not None and mends.mends is Mends.EVERY_SEAT
     assert finding.story is not None
-    story = replace(
-        finding.story,
-        heard=say(_HEARD[heard.verdict], heard.reason),
-        mend=EMPTY if mends is None or heard.verdict is Heard.UNLIKELY else mends.reason,
-    )
+    assert finding.feature is not None
+    mended, unmended = IMPORTANCE[heard.verdict]
+    deep = finding.feature.gain_db < -MOST_BOOST_DB
+    everywhere = mends is not None and mends.mends is Mends.EVERY_SEAT and not deep
+    story = replace(finding.story, heard=say(_HEARD[heard.verdict], heard.reason))
+    if mends is not None and heard.verdict is not Heard.UNLIKELY:
+        said = say(SAID[mends.mends], ".")
+        if deep and mends.mends in (Mends.EVERY_SEAT, Mends.ONE_SEAT):
+            said = say("An equaliser could fill it, but shouldn't: ", _BOOST, " more is a fourfold power.")
+        story = replace(story, mend=said, details=(*story.details, mends.reason))
     importance = mended if everywhere else unmended
     return replace(finding, audibility=heard, correctable=mends, story=story, importance=importance)
 

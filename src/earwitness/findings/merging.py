@@ -1,8 +1,8 @@
 """Features that one cause makes, as one: a crossover dips above and below the axis, and is told once.
 
-Features of one sign whose believed causes are the same, no more than half an octave apart, are one with the
-places of all; what is said of it is what was said of the most pronounced. What no cause is believed of stays
-by itself.
+Features of one sign whose most probable cause is the same, no more than half an octave apart, are one with
+the places of all; what is said of it is what was said of the most pronounced. What no cause is believed of
+stays by itself.
 """
 
 from __future__ import annotations
@@ -38,17 +38,16 @@ def merged(features: Sequence[Feature], causes: Sequence[FeatureCauses]) -> tupl
     return tuple(sorted(found, key=lambda told: told[0].frequency_hz))
 
 
-def believed(causes: FeatureCauses) -> frozenset[Cause]:
-    """The causes that count as the feature's; none where it can't be told."""
-    if causes.cannot_tell >= LOST:
-        return frozenset()
-    return frozenset(each.cause for each in causes.said if each.probability >= BELIEVED)
+def foremost(causes: FeatureCauses) -> Cause | None:
+    """The most probable cause, where it is believed and can be told."""
+    first = max(causes.said, key=lambda each: each.probability)
+    return first.cause if first.probability >= BELIEVED and causes.cannot_tell < LOST else None
 
 
 def _same(first: Feature, told: FeatureCauses, other: Feature, said: FeatureCauses) -> bool:
-    shared = believed(told)
+    shared = foremost(told)
     near = abs(float(np.log2(first.frequency_hz / other.frequency_hz))) <= REACH_OCTAVES
-    return near and first.kind == other.kind and bool(shared) and shared == believed(said)
+    return near and first.kind == other.kind and shared is not None and shared is foremost(said)
 
 
 def _with_places(first: Feature, other: Feature) -> Feature:
