@@ -54,14 +54,14 @@ def find(
 
 
 def _features(responses: Responses, curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]:
-    gated = _gated(responses)
-    features = find_features(gated)
-    causes = causes_of(gated, features, speed_of_sound_m_s(facts.rig.temperature_c))
+    heard = gated(responses)
+    features = find_features(heard)
+    causes = causes_of(heard, features, speed_of_sound_m_s(facts.rig.temperature_c))
     field = directivity(take_powers(responses, facts.unit.symmetry))
     return feature_statements(responses, field, curves, merged(features, causes))
 
 
-def _gated(responses: Responses) -> Responses:
+def gated(responses: Responses) -> Responses:
     """Without what lies below twice the gate's reciprocal: there all directions share a near field."""
     gates = responses.gate_s[responses.gate_s > 0.0]
     if not gates.size:
