@@ -40,8 +40,6 @@ LEAVES: Final = 0.2
 LEAST_DB: Final = 1.0
 #: What is wider than this is the ground's; a Q less sure than this part of it is none.
 LEAST_Q, MOST_Q_U = 2.5, 0.4
-#: A feature is this one's if it lies within so many widths f₀/Q.
-WIDTHS: Final = 1.5
 MOST_EACH: Final = 2
 #: Points of the derived grid that err alike.
 ALIKE: Final = 6.0
@@ -175,24 +173,20 @@ def _spread(sought: _Sought, octave: float, q: float, best: float) -> tuple[floa
 
 
 def judge(scene: Scene, feature: Feature, found: list[Ringing]) -> Judged:
-    """By the oscillation near the feature that does most there."""
-    near = [
-        one
-        for one in found
-        if abs(feature.frequency_hz / one.frequency_hz - 1.0) <= WIDTHS * max(1.0 / one.q, 0.1)
-    ]
-    if not near:
-        return Judged(CAUSE, 0.0, against=("no driver rings at this frequency",))
+    """By the oscillation that does most there, near by or at its skirts."""
+    if not found:
+        return Judged(CAUSE, 0.0, against=("no driver rings",))
     effects = []
-    for one in near:
+    for one in found:
         sent = scene.amplitude.copy()
         sent[one.driver] = sent[one.driver] - one.sound
         effects.append(effect_db(scene, feature, scene.pressure(amplitude=sent)))
     most = int(np.argmax(effects))
-    one = near[most]
+    one = found[most]
     return Judged(
         CAUSE,
         effects[most],
         (parameter("frequency_hz", one.frequency_hz, one.frequency_u_hz), parameter("q", one.q, one.q_u)),
-        ("one driver rings, level and phase, in all directions",),
+        ("one driver rings, level and phase, in all directions",) if effects[most] >= LEAST_DB else (),
+        () if effects[most] >= LEAST_DB else ("what rings does little here",),
     )
