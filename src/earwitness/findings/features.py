@@ -29,6 +29,8 @@ NEIGHBOURS_DEG: Final = 15.0
 TRACK_OCTAVES: Final = 1.0 / 6.0
 #: What is seen in one direction alone may be an error of that take.
 LEAST_DIRECTIONS: Final = 3
+#: In so many directions a feature stands out by this at least.
+LEAST_DB: Final = 1.2
 #: A response with fewer valid points in a row tells nothing.
 LEAST_POINTS: Final = 96
 
@@ -58,8 +60,13 @@ def find_features(responses: Responses) -> tuple[Feature, ...]:
         direction: _places(direction, fit_sections(one.frequency_hz, one.level_db, one.noise_db, one.gate_s))
         for direction, one in heard.items()
     }
-    found = [_feature(places, heard) for places in _joined(fitted) if len(places) >= LEAST_DIRECTIONS]
+    found = [_feature(places, heard) for places in _joined(fitted) if _counts(places)]
     return tuple(sorted(found, key=lambda feature: -max(abs(place.seen_db) for place in feature.places)))
+
+
+def _counts(places: Sequence[FeaturePlace]) -> bool:
+    """Whether it stands out in enough directions."""
+    return sum(abs(place.seen_db) >= LEAST_DB for place in places) >= LEAST_DIRECTIONS
 
 
 def _rows(responses: Responses) -> dict[Direction, list[int]]:

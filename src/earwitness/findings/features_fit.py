@@ -1,12 +1,8 @@
-"""What stands out of the response in one direction: found by chords, then fitted with the gate in the model.
+"""What stands out of the response in one direction, fitted with the gate in the model.
 
-A place stands out by how far the level there lies above (or below) the chord between the levels one arm
-below and one arm above it; arms reach from 1/24 to 0.7 octave, and to the ends of the valid band where that
-ends sooner. A bell stands out little more of a wider chord, and its flanks bend the other way; where a
-slope merely bends, neither is so. The bell that stands out most is taken for a section of second order,
-subtracted, and so on. Then all sections are fitted at once, with a smooth ground below them, each as what
-the gate leaves of it. What doesn't stand out of the measured level itself over its own width is a shape of
-the fit, not a feature, and is dropped.
+What is seen at all widths (`features_seen`) is taken for sections of second order. All are fitted at once,
+over a smooth ground, each as what the gate leaves of it. Beside a section that rings for longer than the gate
+the gate's ripple is seen too: what such a section explains is a shape of the fit, and is dropped.
 """
 
 from __future__ import annotations
@@ -19,36 +15,25 @@ import numpy.typing as npt
 from scipy.interpolate import BSpline
 
 from earwitness.acoustics.sections import gated_sections, q_of_width, width_octaves
-from earwitness.records.grid import POINTS_PER_OCTAVE
+from earwitness.findings.features_seen import bells
 
 Float64s = npt.NDArray[np.float64]
 
-#: Arms of chords, octaves; at an end of the band an arm keeps this part of its length at least.
-ARMS_OCTAVES: Final = (1 / 24, 1 / 16, 1 / 12, 1 / 8, 1 / 6, 1 / 4, 1 / 3, 1 / 2, 0.7)
-SHORTER_ARM: Final = 1 / 3
-#: Long arms gather what isn't one feature: what they find counts by its arm to this power less.
-ARM_POWER: Final = 0.3
-#: What is sought, and what is kept: dB out of the chord; and so many times the noise of a chord.
-SOUGHT_DB, KEPT_DB, OVER_NOISE = 0.8, 1.0, 4.0
-#: Over a chord twice as wide a bell stands out little more, a slope's bend four times as much (a parabola);
-#: over one half as wide a bell stands out by 0.5 to 0.63 of it, a bend by a quarter. A bell's flanks bend the
-#: other way.
-WIDER, NARROWER = 2.5, 0.35
 #: A section is itself so much of what stands out there at least: or it is another's ripple through a gate.
 OWN_PART: Final = 0.4
-#: Arms and places tried, re the fitted width.
-TRIED_ARMS: Final = (0.6, 0.8, 1.0, 1.3)
-TRIED_PLACES: Final = (-0.25, 0.0, 0.25)
+#: A section rings on when the gate closes if its Q is more than this part of frequency times gate.
+RINGS_ON: Final = 0.5
 #: Features above this are not sought.
 HIGHEST_HZ: Final = 16_000.0
-MOST_SECTIONS: Final = 24
 #: A section stands this much less out of the chord than it is high, if its arm is its width.
 CHORD_PART: Final = 0.8
 #: The ground: knots so many octaves apart. Fits use every second point of the grid.
-KNOTS_OCTAVES, EVERY = 0.8, 2
+KNOTS_OCTAVES, EVERY = 1.6, 2
 #: How far a fit may wander from where a chord found it: octaves, dB, a factor of Q (natural logarithm).
 FREE: Final = np.array([0.06, 6.0, 0.6])
-STEPS: Final = 10
+STEPS: Final = 8
+#: And how far it may not: parts of the width seen, and the least part of the height.
+WANDER, LEAST_PART = 0.25, 0.1
 #: Least misfit that is believed, dB; points of the fit that err alike.
 LEAST_MISFIT_DB, ALIKE = 0.05, 4.0
 LEAST_Q, MOST_Q, MOST_DB = 0.55, 200.0, 40.0
@@ -73,69 +58,6 @@ class Sections:
         return width_octaves(self.gain_db, self.q)
 
 
-def chords_db(level_db: Float64s, arm: int) -> Float64s:
-    """How far each point lies out of the chord over an arm of points to each side, (F,).
-
-    Arms end with the band; NaN where one of them is too short for that.
-    """
-    here = np.arange(level_db.size)
-    low, high = np.maximum(here - arm, 0), np.minimum(here + arm, level_db.size - 1)
-    usable = np.minimum(here - low, high - here) >= SHORTER_ARM * arm
-    share = (here - low) / np.maximum(high - low, 1)
-    chord = (1.0 - share) * level_db[low] + share * level_db[high]
-    return np.asarray(np.where(usable, level_db - chord, np.nan))
-
-
-def bells_db(level_db: Float64s) -> Float64s:
-    """How far bells stand out of a level, one row an arm, (A, F); 0 where it bends but holds no bell."""
-    found = np.zeros((len(ARMS_OCTAVES), level_db.size))
-    for row, octaves in enumerate(ARMS_OCTAVES):
-        arm = round(octaves * POINTS_PER_OCTAVE)
-        here, wider, narrower = (chords_db(level_db, n) for n in (arm, 2 * arm, arm // 2))
-        sign = np.sign(here)
-        flanks = np.full((2, level_db.size), np.nan)
-        flanks[0, arm:], flanks[1, :-arm] = narrower[:-arm], narrower[arm:]
-        size = np.abs(here)
-        bell = (narrower * sign >= NARROWER * size) & ~(wider * sign > WIDER * size)
-        bell &= ~(flanks * sign > 0.0).any(axis=0)
-        found[row, bell] = here[bell]
-    return found
-
-
-def stands_out_db(level_db: Float64s, at: float, arm: float) -> float:
-    """How far a level on the grid lies out of the chord at a fractional index, over fractional points."""
-    index = np.arange(level_db.size)
-    low, high = max(at - arm, 0.0), min(at + arm, level_db.size - 1.0)
-    below, here, above = np.interp([low, at, high], index, level_db)
-    share = (at - low) / (high - low)
-    return float(here - (1.0 - share) * below - share * above)
-
-
-def bell_db(level_db: Float64s, at: float, width: float, sign: float) -> float:
-    """How far a bell of about that width and sign stands out near a fractional index; 0 where none does.
-
-    The best of some arms about the width and some places about the middle where a bell is seen, and no bend.
-    """
-    most = 0.0
-    for arm in width * np.array(TRIED_ARMS):
-        for place in at + width * np.array(TRIED_PLACES):
-            if not 1.0 <= place <= level_db.size - 2.0:
-                continue
-            here, wider, narrower = (
-                sign * stands_out_db(level_db, place, part * arm) for part in (1.0, 2.0, 0.5)
-            )
-            if here <= most or wider > WIDER * here or narrower < NARROWER * here:
-                continue
-            flanks = [
-                sign * stands_out_db(level_db, beside, 0.5 * arm)
-                for beside in (place - arm, place + arm)
-                if 1.0 <= beside <= level_db.size - 2.0
-            ]
-            if max(flanks, default=0.0) <= 0.0:
-                most = here
-    return float(sign * most)
-
-
 def fit_sections(frequency_hz: Float64s, level_db: Float64s, noise_db: Float64s, gate_s: float) -> Sections:
     """The sections of a level (F,) on a stretch of the derived grid.
 
@@ -146,40 +68,28 @@ def fit_sections(frequency_hz: Float64s, level_db: Float64s, noise_db: Float64s,
     gate_s
         The gate's length, infinite where there is none.
     """
-    start = _pursued(frequency_hz, level_db, noise_db, gate_s)
-    if not len(start):
+    seen = [bell for bell in bells(level_db, noise_db) if frequency_hz[bell.at] <= HIGHEST_HZ]
+    if not seen:
         return Sections(*(np.zeros(0),) * 3, np.zeros((0, 3)), np.zeros(0))
+    shown = np.array([bell.seen_db for bell in seen])
+    gain = np.clip(shown / CHORD_PART, -MOST_DB, MOST_DB)
+    q = np.clip(q_of_width(gain, [bell.arm_octaves for bell in seen]), LEAST_Q, MOST_Q)
+    middle = np.log2(frequency_hz[[bell.at for bell in seen]])
+    start = np.stack([middle, gain, np.log(q)], axis=-1)
     fitted, uncertainty = _refined(frequency_hz[::EVERY], level_db[::EVERY], noise_db[::EVERY], gate_s, start)
-    centre, gain, q = 2.0 ** fitted[:, 0], fitted[:, 1], np.exp(fitted[:, 2])
-    at = (np.log2(centre) - np.log2(frequency_hz[0])) * POINTS_PER_OCTAVE
-    resolved = 1.0 / (np.log(2.0) * centre * gate_s)
-    arms = np.maximum(np.maximum(width_octaves(gain, q), resolved), ARMS_OCTAVES[0]) * POINTS_PER_OCTAVE
-    shown = np.array([bell_db(level_db, *each) for each in zip(at, arms, np.sign(gain), strict=True)])
-    noise = OVER_NOISE * np.sqrt(1.5) * np.interp(at, np.arange(noise_db.size), noise_db)
-    inside = (at >= 1.0) & (at <= level_db.size - 2.0) & (centre <= HIGHEST_HZ)
-    heights = np.abs(_levels(frequency_hz, fitted, gate_s)).max(axis=1)
-    inside &= heights >= OWN_PART * np.abs(shown)
-    kept = inside & (np.abs(shown) >= np.maximum(KEPT_DB, noise))
-    return Sections(centre[kept], gain[kept], q[kept], uncertainty[kept], shown[kept])
+    kept = ~_ripple(frequency_hz, fitted, shown, gate_s)
+    centre, gain, q = 2.0 ** fitted[kept, 0], fitted[kept, 1], np.exp(fitted[kept, 2])
+    return Sections(centre, gain, q, uncertainty[kept], shown[kept])
 
 
-def _pursued(frequency_hz: Float64s, level_db: Float64s, noise_db: Float64s, gate_s: float) -> Float64s:
-    """Rows of log₂ f, dB, ln Q, what stands out most first."""
-    rest, found = level_db.copy(), []
-    least = np.maximum(SOUGHT_DB, OVER_NOISE * np.sqrt(1.5) * noise_db)
-    weight = (np.array(ARMS_OCTAVES) / ARMS_OCTAVES[0])[:, None] ** -ARM_POWER
-    for _ in range(MOST_SECTIONS):
-        chords = bells_db(rest)
-        size = np.where(np.abs(chords) >= least, np.abs(chords) * weight, 0.0)
-        row, at = np.unravel_index(int(np.argmax(size)), size.shape)
-        if size[row, at] == 0.0:
-            break
-        gain = float(np.clip(chords[row, at] / CHORD_PART, -MOST_DB, MOST_DB))
-        q = float(np.clip(q_of_width(gain, ARMS_OCTAVES[row]), LEAST_Q, MOST_Q))
-        section = np.array([np.log2(frequency_hz[at]), gain, np.log(q)])
-        found.append(section)
-        rest -= _levels(frequency_hz, section[None], gate_s)[0]
-    return np.array(found).reshape(-1, 3)
+def _ripple(
+    frequency_hz: Float64s, fitted: Float64s, shown_db: Float64s, gate_s: float
+) -> npt.NDArray[np.bool_]:
+    """Which are the gate's ripple beside a higher one that rings on, (K,)."""
+    centre, gain = 2.0 ** fitted[:, 0], np.abs(fitted[:, 1])
+    ringing = np.where(np.exp(fitted[:, 2]) > RINGS_ON * centre * gate_s, gain, 0.0)
+    heights = np.max(np.sign(shown_db)[:, None] * _levels(frequency_hz, fitted, gate_s), axis=1)
+    return np.asarray((heights < OWN_PART * np.abs(shown_db)) & (ringing.max() > gain))
 
 
 def _levels(frequency_hz: Float64s, sections: Float64s, gate_s: float) -> Float64s:
@@ -225,7 +135,7 @@ def _refined(
         else:
             damping *= 10.0
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)[: 3 * count]
-        sections = _bounded(kept + step.reshape(count, 3))
+        sections = _bounded(kept + step.reshape(count, 3), start)
     spread = np.sqrt(np.maximum(np.diag(covariance), 0.0) * max(misfit, 1.0) * ALIKE)
     return kept, spread.reshape(count, 3)
 
@@ -238,10 +148,15 @@ def _slopes(frequency_hz: Float64s, sections: Float64s, levels: Float64s, gate_s
     return np.asarray((there - np.repeat(levels, 3, axis=0)) / np.tile(deltas, len(sections))[:, None])
 
 
-def _bounded(sections: Float64s) -> Float64s:
-    low = np.array([-np.inf, -MOST_DB, np.log(LEAST_Q)])
-    high = np.array([np.inf, MOST_DB, np.log(MOST_Q)])
-    return np.clip(sections, low, high)
+def _bounded(sections: Float64s, start: Float64s) -> Float64s:
+    """Kept within a quarter of the width of where they were seen, and to their sign."""
+    wander = WANDER * width_octaves(start[:, 1], np.exp(start[:, 2]))
+    least, sign = LEAST_PART * np.abs(start[:, 1]), np.sign(start[:, 1])
+    bounded = sections.copy()
+    bounded[:, 0] = np.clip(sections[:, 0], start[:, 0] - wander, start[:, 0] + wander)
+    bounded[:, 1] = sign * np.clip(sign * sections[:, 1], least, MOST_DB)
+    bounded[:, 2] = np.clip(sections[:, 2], np.log(LEAST_Q), np.log(MOST_Q))
+    return bounded
 
 
 def _ground(frequency_hz: Float64s) -> Float64s:
