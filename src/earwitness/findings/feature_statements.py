@@ -17,7 +17,7 @@ from earwitness.findings.cause_words import cause_sentences, details
 from earwitness.findings.correctability import SAID, correctable
 from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
-from earwitness.findings.features import LEAST_DB, REACH_DEG
+from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
 from earwitness.records.audibility import Audibility, Heard
 from earwitness.records.correctability import Correctable, Mends
@@ -149,7 +149,7 @@ def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:
         frequency(edge, f"curve:on_axis/valid_{end}_hz", 2)
         for edge, end in zip(band, ("from", "to"), strict=True)
     )
-    least = quantity(LEAST_DB, "dB", "method:findings.features/LEAST_DB")
+    least = quantity(TOP_DB, "dB", "method:findings.features/TOP_DB", 0)
     reach = quantity(REACH_DEG, "°", "method:findings.features/REACH_DEG", 0)
     more = " that anyone would be likely to hear" if any_at_all else ""
     return (

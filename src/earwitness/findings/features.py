@@ -29,8 +29,10 @@ NEIGHBOURS_DEG: Final = 15.0
 TRACK_OCTAVES: Final = 1.0 / 6.0
 #: What is seen in one direction alone may be an error of that take.
 LEAST_DIRECTIONS: Final = 3
-#: In so many directions a feature stands out by this at least.
-LEAST_DB: Final = 1.2
+#: In so many directions a feature stands out by this at least, and in one of them by this.
+LEAST_DB, TOP_DB = 1.2, 2.0
+#: What is wider than this is seen in one direction more.
+WIDE_OCTAVES: Final = 2.0
 #: A response with fewer valid points in a row tells nothing.
 LEAST_POINTS: Final = 96
 
@@ -65,8 +67,10 @@ def find_features(responses: Responses) -> tuple[Feature, ...]:
 
 
 def _counts(places: Sequence[FeaturePlace]) -> bool:
-    """Whether it stands out in enough directions."""
-    return sum(abs(place.seen_db) >= LEAST_DB for place in places) >= LEAST_DIRECTIONS
+    """Whether it stands out far enough, in enough directions."""
+    top = max(places, key=lambda place: abs(place.seen_db))
+    wanted = LEAST_DIRECTIONS + (top.width_octaves > WIDE_OCTAVES)
+    return abs(top.seen_db) >= TOP_DB and sum(abs(p.seen_db) >= LEAST_DB for p in places) >= wanted
 
 
 def _rows(responses: Responses) -> dict[Direction, list[int]]:
