@@ -109,7 +109,7 @@ def _refined(
     count = len(start)
     sections, prior = start.copy(), np.tile(1.0 / FREE, (count, 1))
     damping, best = 1e-2, np.inf
-    kept, misfit = sections, 1.0
+    kept = sections
     covariance: Float64s = np.eye(3 * count)
     for _ in range(STEPS):
         levels = _levels(frequency_hz, sections, gate_s)
@@ -123,20 +123,21 @@ def _refined(
             improved = best - cost
             slopes = _slopes(frequency_hz, sections, levels, gate_s)
             whole = np.concatenate([slopes, ground.T]).T * weight[:, None]
-            normal = whole.T @ whole
-            normal[: 3 * count, : 3 * count] += np.diag(prior.ravel() ** 2)
+            told, held = whole.T @ whole, np.zeros(whole.shape[1])
+            held[: 3 * count] = prior.ravel() ** 2
+            normal = told + np.diag(held)
             right = whole.T @ off
             right[: 3 * count] += (pull * prior).ravel()
             kept, best, damping = sections, cost, 0.3 * damping
-            misfit = float(np.mean(off**2))
-            covariance = np.asarray(np.linalg.pinv(normal)[: 3 * count, : 3 * count], dtype=np.float64)
+            believed = told / (max(float(np.mean(off**2)), 1.0) * ALIKE) + np.diag(held)
+            covariance = np.asarray(np.linalg.pinv(believed)[: 3 * count, : 3 * count], dtype=np.float64)
             if improved < 1e-3 * cost:
                 break
         else:
             damping *= 10.0
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)[: 3 * count]
         sections = _bounded(kept + step.reshape(count, 3), start)
-    spread = np.sqrt(np.maximum(np.diag(covariance), 0.0) * max(misfit, 1.0) * ALIKE)
+    spread = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     return kept, spread.reshape(count, 3)
 
 
