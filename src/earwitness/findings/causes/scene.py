@@ -10,12 +10,12 @@ with the drivers on it. What a mechanism does then follows by taking it out of t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 
 from earwitness.acoustics.source_patterns import Rim, disc, on_ball, rimmed
 from earwitness.records.responses import Responses
@@ -35,6 +35,8 @@ LOWEST_HZ, HIGHEST_HZ = 500.0, 12_000.0
 RIDGE: Final = 3e-3
 #: Starts: heights of the lower and the upper driver re the reference point.
 STARTS: Final = ((-0.16, 0.0), (0.0, 0.16))
+#: Evaluations of every start, and of the better one after that.
+FIRST_EVALUATIONS: Final = 8
 EVALUATIONS: Final = 40
 #: Bounds by parameter: heights, discs, then the body's.
 LOW: Final = {"box": (-0.5, -0.3, 0.02, 0.005, 0.05, 0.02, 0.05), "ball": (-1.2, -0.6, 0.02, 0.005, 0.06)}
@@ -119,11 +121,14 @@ class Scene:
     misfit: Float64s
     #: Misfit of the other body over this one's, of the search: above 1, this one fits better.
     other_body: float
+    _patterns: dict[Without, Complex128s] = field(default_factory=dict, compare=False, repr=False)
 
     def pressure(self, without: Without = NOTHING_TAKEN, amplitude: Complex128s | None = None) -> Complex128s:
         """As the scene has it, (D, F)."""
         sent = self.amplitude if amplitude is None else amplitude
-        return np.asarray(np.einsum("sdf,sf->df", patterns(self.heard, self.geometry, without), sent))
+        if without not in self._patterns:
+            self._patterns[without] = patterns(self.heard, self.geometry, without)
+        return np.asarray(np.einsum("sdf,sf->df", self._patterns[without], sent))
 
     @property
     def share(self) -> Float64s:
@@ -229,22 +234,23 @@ def _sought(some: Heard, body: Body) -> tuple[float, Float64s, Float64s]:
         left = (left / size).ravel()
         return np.concatenate([left.real, left.imag])
 
-    best: tuple[float, Float64s, Float64s] | None = None
-    for low, high in STARTS:
-        scale = 1.0 if body == "box" else 4.0
-        start = np.array([low * scale, high * scale, *DISCS_M, *BODY[body]])
-        fit = least_squares(
+    scale = 1.0 if body == "box" else 4.0
+    steps = np.array([0.05 * scale, 0.05 * scale, 0.02, 0.004, *[0.05] * len(BODY[body])])
+
+    def fitted(start: Float64s, evaluations: int) -> OptimizeResult:
+        return least_squares(
             residual,
             start,
             bounds=(LOW[body], HIGH[body]),
-            x_scale=np.array([0.05 * scale, 0.05 * scale, 0.02, 0.004, *[0.05] * len(BODY[body])]),
+            x_scale=steps,
             loss="soft_l1",
             f_scale=0.2,
-            max_nfev=EVALUATIONS,
+            max_nfev=evaluations,
         )
-        if best is None or fit.cost < best[0]:
-            slopes = np.asarray(fit.jac, dtype=np.float64)
-            spread = np.sqrt(np.diag(np.linalg.pinv(slopes.T @ slopes)) * 2.0 * fit.cost / fit.fun.size)
-            best = (float(fit.cost), np.asarray(fit.x), np.asarray(spread))
-    assert best is not None
-    return best
+
+    starts = (np.array([low * scale, high * scale, *DISCS_M, *BODY[body]]) for low, high in STARTS)
+    first = min((fitted(start, FIRST_EVALUATIONS) for start in starts), key=lambda fit: float(fit.cost))
+    fit = fitted(first.x, EVALUATIONS)
+    slopes = np.asarray(fit.jac, dtype=np.float64)
+    spread = np.sqrt(np.diag(np.linalg.pinv(slopes.T @ slopes)) * 2.0 * fit.cost / fit.fun.size)
+    return float(fit.cost), np.asarray(fit.x), np.asarray(spread)
