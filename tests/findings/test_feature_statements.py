@@ -16,6 +16,7 @@ from earwitness.findings.feature_places import place_of, where
 from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.find import find
 from earwitness.findings.merging import Told, merged
+from earwitness.findings.next_measurement import SHOWS, Possible
 from earwitness.findings.references import Referent
 from earwitness.records.audibility import Heard
 from earwitness.records.causes import Cause
@@ -23,6 +24,7 @@ from earwitness.records.correctability import Correctability, Deviation
 from earwitness.records.curves import CurveSet
 from earwitness.records.findings import Finding
 
+POSSIBLE = Possible(frozenset(SHOWS), needs_clock=False)
 PAIR = causes((Cause.SPACED_SOURCES, 0.95), (Cause.RESONANCE, 0.2), (Cause.VOICING, 0.05))
 SWEEP = [(H, a) for a in range(-60, 61, 10)] + [(V, a) for a in (-30, -20, -10, 10, 20, 30)]
 ALL_ROUND = [(orbit, float(angle)) for orbit, angle in SWEEP]
@@ -30,7 +32,9 @@ ALL_ROUND = [(orbit, float(angle)) for orbit, angle in SWEEP]
 
 def stated(*told: Told) -> tuple[Finding, ...]:
     measured = responses(omni)
-    return feature_statements(measured, directivity(take_powers(measured)), specimen.curve_set(), told)
+    return feature_statements(
+        measured, directivity(take_powers(measured)), specimen.curve_set(), told, POSSIBLE
+    )
 
 
 @pytest.mark.parametrize(
@@ -158,12 +162,24 @@ def test_what_no_equaliser_should_mend_comes_first(
 ) -> None:
     measured = responses(omni)
     told = feature(1000.0, gain_db, ALL_ROUND, width_octaves=1.0), PAIR
-    (found,) = feature_statements(measured, directivity(take_powers(measured)), mended(common_db2), [told])
+    (found,) = feature_statements(
+        measured, directivity(take_powers(measured)), mended(common_db2), [told], POSSIBLE
+    )
     assert found.story is not None
     assert str(found.story.mend) == words
     assert found.audibility is not None
     assert found.audibility.verdict is Heard.LIKELY
     assert found.importance == IMPORTANCE[Heard.LIKELY][int(first)]
+
+
+def test_what_would_settle_it_stands_where_causes_are_close_and_it_may_be_heard() -> None:
+    open_ = causes((Cause.SPACED_SOURCES, 0.5), (Cause.RESONANCE, 0.4))
+    loud, faint = feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0), feature(4000.0, 0.3, ALL_ROUND)
+    found = stated((loud, open_), (faint, open_))
+    assert found[0].next_measurement is not None
+    assert found[0].story is not None
+    assert "would tell most between two drive units apart and" in str(found[0].story.settle)
+    assert found[1].next_measurement is None
 
 
 def test_a_loudspeaker_without_a_fault_is_told_so_gladly() -> None:

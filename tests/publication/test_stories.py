@@ -15,6 +15,7 @@ from pypdf import PdfReader
 
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.feature_statements import feature_statements
+from earwitness.findings.next_measurement import SHOWS, Possible
 from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.origins import anchor, numbers_in
 from earwitness.publication.page import page
@@ -23,6 +24,7 @@ from earwitness.publication.pictures import Pictures, picture_path
 from earwitness.records.causes import Cause
 from earwitness.records.figures import Evidence
 
+POSSIBLE = Possible(frozenset(SHOWS), needs_clock=False)
 SAID = causes((Cause.SPACED_SOURCES, 0.95), (Cause.RESONANCE, 0.2))
 ALL_ROUND = [(H, float(angle)) for angle in range(-60, 61, 10)]
 
@@ -31,7 +33,9 @@ ALL_ROUND = [(H, float(angle)) for angle in range(-60, 61, 10)]
 def context() -> PublicationContext:
     loud, faint = feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0), feature(4000.0, 0.3, ALL_ROUND)
     field = directivity(take_powers(responses(omni)))
-    told = feature_statements(responses(omni), field, specimen.curve_set(), [(loud, SAID), (faint, SAID)])
+    told = feature_statements(
+        responses(omni), field, specimen.curve_set(), [(loud, SAID), (faint, SAID)], POSSIBLE
+    )
     told = tuple(replace(one, evidence=Evidence((), (takes()[0].id,))) for one in told)
     made = built()
     return assemble(

@@ -19,6 +19,7 @@ from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
+from earwitness.findings.next_measurement import Possible, next_measurement, settle_sentence
 from earwitness.records.audibility import Audibility, Heard
 from earwitness.records.correctability import Correctable, Mends
 from earwitness.records.curves import CurveName, CurveSet
@@ -56,7 +57,7 @@ _HEARD: Final[Mapping[Heard, str]] = {
 
 
 def feature_statements(
-    responses: Responses, field: Directivity, curves: CurveSet, told: Sequence[Told]
+    responses: Responses, field: Directivity, curves: CurveSet, told: Sequence[Told], possible: Possible
 ) -> tuple[Finding, ...]:
     """One finding a feature, numbered in their order, and a glad one where none would be heard.
 
@@ -64,10 +65,13 @@ def feature_statements(
     ----------
     field
         Of all directions, for what a feature does in the room.
+    possible
+        What could be measured next.
     """
     rows = by_direction(responses)
     found = tuple(
-        _finding(number, one, field, curves, takes_of(one[0], rows)) for number, one in enumerate(told, 1)
+        _settled(_finding(number, one, field, curves, takes_of(one[0], rows)), possible)
+        for number, one in enumerate(told, 1)
     )
     heard = [one for one in found if one.audibility is None or one.audibility.verdict is not Heard.UNLIKELY]
     return found if heard else (*found, *_nothing(curves, any_at_all=bool(found)))
@@ -138,6 +142,18 @@ def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> 
         story = replace(story, mend=said, details=(*story.details, mends.reason))
     importance = mended if everywhere else unmended
     return replace(finding, audibility=heard, correctable=mends, story=story, importance=importance)
+
+
+def _settled(finding: Finding, possible: Possible) -> Finding:
+    """With what to measure next, of what may be heard."""
+    assert finding.causes is not None
+    assert finding.story is not None
+    if finding.audibility is not None and finding.audibility.verdict is Heard.UNLIKELY:
+        return finding
+    found = next_measurement(finding.causes, possible)
+    return replace(
+        finding, next_measurement=found, story=replace(finding.story, settle=settle_sentence(found))
+    )
 
 
 def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:

@@ -15,6 +15,7 @@ from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
 from earwitness.findings.merging import merged
+from earwitness.findings.next_measurement import Possible
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.records.curves import CurveSet
@@ -58,7 +59,9 @@ def _features(responses: Responses, curves: CurveSet, facts: CaseFacts) -> tuple
     features = find_features(heard)
     causes = causes_of(heard, features, speed_of_sound_m_s(facts.rig.temperature_c))
     field = directivity(take_powers(responses, facts.unit.symmetry))
-    return feature_statements(responses, field, curves, merged(features, causes))
+    return feature_statements(
+        responses, field, curves, merged(features, causes), Possible.of(responses, facts)
+    )
 
 
 def gated(responses: Responses) -> Responses:

@@ -11,6 +11,7 @@ from earwitness.records.causes import FeatureCauses
 from earwitness.records.correctability import Correctable
 from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, FigureName
+from earwitness.records.next_measurement import NextMeasurement
 from earwitness.records.sentences import EMPTY, Sentence
 
 
@@ -123,6 +124,8 @@ class Finding:
         Whether it would be heard; None where that isn't known.
     correctable
         Whether an equaliser mends it; None where that isn't known.
+    next_measurement
+        What would tell most of what is open; None where nothing is, or nothing would.
     """
 
     id: str
@@ -140,6 +143,7 @@ class Finding:
     story: Story | None = None
     audibility: Audibility | None = None
     correctable: Correctable | None = None
+    next_measurement: NextMeasurement | None = None
 
 
 @dataclass(frozen=True, slots=True)
