@@ -290,7 +290,6 @@ def _microphone_m(scenario: Scenario) -> Floats:
     return np.column_stack([ahead, np.where(upright, 0.0, aside), np.where(upright, aside, 0.0)])
 
 
-
 def _parameters(scenario: Scenario, fault: Fault) -> dict[str, float]:
     """What a fit could find: a resonance's frequency and Q, a spacing, a delay."""
     source = scenario.loudspeaker.source

@@ -11,7 +11,8 @@ from earwitness.case.named_set import NamedSet, inspect_set
 from earwitness.case.raw_store import RawState, compare_raw
 from earwitness.case.removal import compare_removed
 from earwitness.case.step_store import intact, read_record
-from earwitness.records.errors import IntegrityError
+from earwitness.case.testimony import read_notes
+from earwitness.records.errors import CaseError, IntegrityError
 from earwitness.records.figures import Results
 from earwitness.records.findings import Findings
 from earwitness.records.quality import Quality
@@ -54,6 +55,7 @@ def verify(case: CaseFolder) -> Report:
     notes += [f"raw/{n}: removing it was interrupted; give `earwitness remove` again" for n in raw.leaving]
     removed_problems, removed_notes = compare_removed(case)
     problems += removed_problems
+    problems += _testimony_problems(case)
     notes += removed_notes
     set_problems, set_notes, named = inspect_set(case)
     problems += set_problems
@@ -73,6 +75,16 @@ def verify(case: CaseFolder) -> Report:
         len(raw.sha256),
         named.build_id if named else None,
     )
+
+
+def _testimony_problems(case: CaseFolder) -> list[IntegrityError]:
+    try:
+        read_notes(case)
+    except IntegrityError as error:
+        return [error]
+    except CaseError as error:
+        return [IntegrityError(error.file, error.problem, error.remedy, error.where)]
+    return []
 
 
 def _step_problems(case: CaseFolder, named: NamedSet) -> list[IntegrityError]:

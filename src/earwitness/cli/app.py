@@ -18,9 +18,24 @@ from earwitness.cli.readers import readers
 from earwitness.cli.remove import remove
 from earwitness.cli.schema import schema
 from earwitness.cli.stimulus import stimulus
+from earwitness.cli.testify import testify
 from earwitness.cli.verify import verify
 
-COMMANDS: Final = (demo, new, plan, stimulus, add, remove, check, build, publish, verify, readers, schema)
+COMMANDS: Final = (
+    demo,
+    new,
+    plan,
+    stimulus,
+    add,
+    remove,
+    testify,
+    check,
+    build,
+    publish,
+    verify,
+    readers,
+    schema,
+)
 
 app = typer.Typer(
     name="earwitness",

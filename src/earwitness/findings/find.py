@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -18,20 +19,26 @@ from earwitness.findings.merging import merged
 from earwitness.findings.next_measurement import Possible
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
+from earwitness.findings.testimony import held, note_statements
 from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.findings import Finding
 from earwitness.records.responses import Responses
+from earwitness.records.testimony import Note
 
 #: Features are sought from so many times the gate's reciprocal up.
 GATES: Final = 2.0
 
 
 def find(
-    curves: CurveSet, figures: tuple[Figure, ...], facts: CaseFacts, responses: Responses | None = None
+    curves: CurveSet,
+    figures: tuple[Figure, ...],
+    facts: CaseFacts,
+    responses: Responses | None = None,
+    notes: Sequence[Note] = (),
 ) -> tuple[Finding, ...]:
-    """Findings on figures and claims, and on features of the responses, the most important first, then by id.
+    """Findings on figures, claims, features of the responses and listening notes, the most important first.
 
     Raises
     ------
@@ -46,6 +53,7 @@ def find(
         *impedance_statements(curves, named),
         *long_term_statements(curves, named),
         *judge_claims(curves, named, facts),
+        *note_statements(held(notes, curves), curves),
     ]
     referent = Referent(facts, figures, curves, tuple(found))
     for finding in found:

@@ -6,6 +6,7 @@ reference                                  what it names
 ``figure:NAME/value/value``                a field of a figure of merit, by attribute, key or index
 ``claim:0/readings/1/value``                what a maker's claim was found to be under one definition
 ``feature:1/feature/gain_db``                a field of the finding on a feature, by its number
+``testimony:1/deviation_db``                a field of a listening note held against the data
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
 ``curve:NAME/at/HZ``                       the level of a curve at the grid frequency nearest to HZ
@@ -62,12 +63,8 @@ class Referent:
             case "figure":
                 named = {str(f.name): f for f in self.figures}
                 found = _walk(named, steps)
-            case "claim":
-                judged = {str(f.claim.index): f.claim for f in self.findings if f.claim is not None}
-                found = _walk(judged, steps)
-            case "feature":
-                told = {f.id.removeprefix("feature-"): f for f in self.findings if f.feature is not None}
-                found = _walk(told, steps)
+            case "claim" | "feature" | "testimony":
+                found = _walk(self._told(scheme), steps)
             case "case":
                 found = _walk(self.facts, path.replace("/", ".").split("."))
             case "curve":
@@ -87,6 +84,14 @@ class Referent:
         if isinstance(found, int | float) and not isinstance(found, bool):
             return float(found)
         raise LookupError(f"{reference} is not a number")
+
+    def _told(self, scheme: str) -> Mapping[str, object]:
+        """Findings of one kind by their number, or what they judge."""
+        if scheme == "claim":
+            return {str(f.claim.index): f.claim for f in self.findings if f.claim is not None}
+        if scheme == "feature":
+            return {f.id.removeprefix("feature-"): f for f in self.findings if f.feature is not None}
+        return {str(f.testimony.note.number): f.testimony for f in self.findings if f.testimony is not None}
 
     def require(self, sentence: Sentence) -> None:
         """Make sure that every number of a sentence is what its reference names.

@@ -1,8 +1,9 @@
 """Words for probabilities, so that the same word always means the same odds.
 
-M. D. Mastrandrea and others, Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on Consistent
-Treatment of Uncertainties, 2010, table 1 (recalled). Its ranges overlap; a probability gets the narrowest word
-that holds for it. "Virtually certain" and its opposite are left out: no model of ours earns them.
+M. D. Mastrandrea and others, Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on
+Consistent Treatment of Uncertainties, 2010, table 1 (recalled). Its ranges overlap; a probability gets the
+narrowest word that holds for it. "Virtually certain" and its opposite are left out: no model of ours earns
+them.
 """
 
 from __future__ import annotations

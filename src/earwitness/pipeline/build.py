@@ -24,6 +24,7 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.derive.derivation import derive
 from earwitness.findings.find import find
+from earwitness.findings.testimony import held, tally
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.electrical import measured_impedance
 from earwitness.measurement.endurance import endured
@@ -36,7 +37,7 @@ from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Figure, Results
-from earwitness.records.findings import Finding, Findings
+from earwitness.records.findings import Findings
 from earwitness.records.long_term import LongTerm
 from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
@@ -96,7 +97,7 @@ class _Steps:
         self._build = Build(case)
         self._responses: Responses | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
-        self._found: tuple[Finding, ...] | None = None
+        self._found: Findings | None = None
         self._heard: Mapping[TakeId, ImpulseResponse] | None = None
 
     def run(self) -> Built:
@@ -180,9 +181,14 @@ class _Steps:
 
     def _find(self, reduced: Path, derived: Path, folder: Path) -> None:
         self._progress("finding", 0, 1)
-        self._found = find(*self._derived_from(derived), self._facts, self._responses_from(reduced))
+        curves, figures = self._derived_from(derived)
+        notes, elsewhere = self._stated.notes, self._stated.notes_elsewhere
+        found = find(curves, figures, self._facts, self._responses_from(reduced), notes)
+        told = [finding.testimony for finding in found if finding.testimony is not None]
+        together = tally(told, held(elsewhere, curves)) if told else None
+        self._found = Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together)
         self._progress("finding", 1, 1)
-        (folder / FINDINGS).write_bytes(to_json(self._findings("", self._found)))
+        (folder / FINDINGS).write_bytes(to_json(self._found))
 
     def _look(self, reduced: Path, derived: Path, folder: Path) -> None:
         curves, figures = self._derived_from(derived)
@@ -201,11 +207,11 @@ class _Steps:
     def _name(self, build_id: str, steps: tuple[Outcome, Outcome, Outcome], folder: Path) -> None:
         derived, found, looked = (step.folder for step in steps)
         _, figures = self._derived_from(derived)
-        findings = self._found or from_json(Findings, (found / FINDINGS).read_bytes()).findings
+        findings = self._found or from_json(Findings, (found / FINDINGS).read_bytes())
         quality = from_json(Quality, (looked / QUALITY).read_bytes())
         (folder / QUALITY).write_bytes(to_json(replace(quality, build_id=build_id)))
         (folder / RESULTS).write_bytes(to_json(self._results(build_id, figures)))
-        (folder / FINDINGS).write_bytes(to_json(self._findings(build_id, findings)))
+        (folder / FINDINGS).write_bytes(to_json(replace(findings, build_id=build_id)))
 
     def _results(self, build_id: str, figures: tuple[Figure, ...]) -> Results:
         return Results(
@@ -216,9 +222,6 @@ class _Steps:
             raw_digest=self._raw.raw_digest,
             figures=figures,
         )
-
-    def _findings(self, build_id: str, findings: tuple[Finding, ...]) -> Findings:
-        return Findings(SCHEMA_VERSION, build_id, self._facts.unit.name, findings)
 
     def _responses_from(self, reduced: Path) -> Responses:
         if self._responses is None:

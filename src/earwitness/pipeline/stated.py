@@ -12,6 +12,7 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import read_facts
 from earwitness.case.raw_store import RawState, check_raw
 from earwitness.case.takes import read_takes
+from earwitness.case.testimony import notes_of, read_notes
 from earwitness.measurement.answers import stimuli_of
 from earwitness.measurement.expansion import expanded
 from earwitness.measurement.readers.registry import identity
@@ -21,6 +22,7 @@ from earwitness.pipeline.points.reference import Earlier, earlier_readings
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import CaseFacts
 from earwitness.records.takes import Take
+from earwitness.records.testimony import Note
 
 #: The floors that each step may import: their sources are part of its key.
 REDUCE_FLOORS: Final = ("records", "acoustics", "methods", "measurement", "case", "pipeline")
@@ -49,7 +51,8 @@ class Stated:
     """The case as it is now.
 
     `takes` are turned as AES69 has angles, one for each part of a file; `stimuli` are those that were played,
-    by path; `earlier` is how the rig's reference loudspeaker read in earlier cases.
+    by path; `earlier` is how the rig's reference loudspeaker read in earlier cases. `notes` are listening
+    notes, `notes_elsewhere` those of earlier cases.
     """
 
     case: CaseFolder
@@ -58,6 +61,8 @@ class Stated:
     takes: tuple[Take, ...]
     stimuli: Mapping[str, Take]
     earlier: tuple[Earlier, ...] = ()
+    notes: tuple[Note, ...] = ()
+    notes_elsewhere: tuple[Note, ...] = ()
 
     @classmethod
     def of(cls, case: CaseFolder) -> Stated:
@@ -83,7 +88,8 @@ class Stated:
             raise CaseError(f"raw/{unknown[0]}", "is not listed in raw.sha256", remedy)
         every = expanded(turned(takes, facts.rig), case.raw)
         earlier = earlier_readings(case.root, facts.rig.earlier)
-        return cls(case, raw, facts, every, stimuli_of(every), earlier)
+        elsewhere = notes_of(case.root, facts.rig.earlier)
+        return cls(case, raw, facts, every, stimuli_of(every), earlier, read_notes(case), elsewhere)
 
     def steps(self) -> tuple[Step, Step, Step, Step]:
         """The steps that reduce, derive, find, and look at the quality of the data."""
@@ -95,7 +101,8 @@ class Stated:
         rated = [unit.rated_impedance_ohm, unit.rated_band_hz]
         stated = [plain(self.facts.uncertainty), rig, unit.active, unit.symmetry, rated]
         derive = Step("derive", DERIVE_FLOORS, (reduce.key.sha256,), stated)
-        find = Step("find", FIND_FLOORS, (derive.key.sha256,), plain(self.facts))
+        heard = [[plain(note) for note in some] for some in (self.notes, self.notes_elsewhere)]
+        find = Step("find", FIND_FLOORS, (derive.key.sha256,), [plain(self.facts), heard])
         earlier = [plain(one) for one in self.earlier]
         looked_at = [stated, unit.name, plain(unit.radiators), earlier]
         return reduce, derive, find, Step("quality", QUALITY_FLOORS, (derive.key.sha256,), looked_at)

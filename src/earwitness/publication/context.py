@@ -21,6 +21,7 @@ from earwitness.publication.quality import QualityPart, quality_part
 from earwitness.publication.rows import Row, table
 from earwitness.publication.stories import story_lines
 from earwitness.publication.take_sets import TakeSet, take_sets
+from earwitness.publication.tally import tally_sentence
 from earwitness.publication.told_apart import SeparationPart, rests_on_surfaces, separation_part
 from earwitness.publication.trust import Trust, trust
 from earwitness.publication.wording import Line, date_words
@@ -34,6 +35,7 @@ from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.sentences import Number, Quoted, Sentence, say
 from earwitness.records.takes import TakeId
+from earwitness.records.testimony import Tally
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,8 @@ class PublicationContext:
         claim holds by it.
     stories
         For the id of each finding on a feature: why, whether it is heard, what to do.
+    tally
+        How all listening notes fare together; empty where there are none.
     exhibits
         Part four.
     trust
@@ -114,6 +118,8 @@ class PublicationContext:
         The points of quality as part seven says them, with their pictures; None where none were looked at.
     quality
         The same as the build has them.
+    told_together
+        How listening notes fare together, as the build has it.
     separation
         How two surfaces told waves apart, in part seven; None where none were measured.
     """
@@ -127,6 +133,7 @@ class PublicationContext:
     marks: Mapping[str, tuple[Mark, ...]]
     readings: Mapping[str, tuple[Sentence, ...]]
     stories: Mapping[str, tuple[Line, ...]]
+    tally: Sentence
     exhibits: tuple[Exhibit, ...]
     trust: Trust
     origins: tuple[Origin, ...]
@@ -143,6 +150,7 @@ class PublicationContext:
     program: str
     checked: QualityPart | None = None
     quality: Quality | None = None
+    told_together: Tally | None = None
     separation: SeparationPart | None = None
 
     def resolve(self, reference: str) -> float:
@@ -160,6 +168,11 @@ class PublicationContext:
         scheme, _, path = reference.partition(":")
         if scheme == "quality" and self.quality is not None:
             return self.quality.resolve(path)
+        if scheme == "testimony" and path.startswith("tally/"):
+            found = getattr(self.told_together, path.removeprefix("tally/"), None)
+            if isinstance(found, int | float):
+                return float(found)
+            raise LookupError(f"{reference} is not a number")
         if scheme != "publication":
             return Referent(self.facts, self.results.figures, self.curves, self.findings).resolve(reference)
         here: object = self
@@ -168,6 +181,16 @@ class PublicationContext:
         if isinstance(here, int | float):
             return float(here)
         raise LookupError(f"{reference} is not a number")
+
+    @property
+    def testimony(self) -> tuple[Finding, ...]:
+        """Findings on listening notes, in the order of their sealing."""
+        return tuple(
+            sorted(
+                (finding for finding in self.findings if finding.testimony is not None),
+                key=lambda finding: finding.testimony.note.number if finding.testimony else 0,
+            )
+        )
 
     @property
     def unheard(self) -> tuple[Finding, ...]:
@@ -229,6 +252,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         findings=findings,
         marks={key: found for key, found in marks.items() if found},
         readings={f.id: _readings(f) for f in findings if f.claim},
+        tally=tally_sentence(built.findings.tally),
         stories={f.id: story_lines(f.story) for f in findings if f.story},
         exhibits=exhibits,
         trust=belief,
@@ -256,6 +280,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         checked=checked,
         separation=apart,
         quality=built.quality,
+        told_together=built.findings.tally,
     )
     _check(context)
     lines = () if checked is None else checked.lines

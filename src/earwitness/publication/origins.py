@@ -20,6 +20,7 @@ from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
 from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
 from earwitness.findings.feature_statements import height
+from earwitness.findings.testimony import SOURCE as TESTIMONY_SOURCE
 from earwitness.publication.constants import about, constants
 from earwitness.publication.quality import METHODS, QualityLine
 from earwitness.publication.rows import value_sentence
@@ -35,6 +36,7 @@ from earwitness.records.long_term import LongTerm
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
+from earwitness.records.testimony import NoteHeld
 from earwitness.records.time import TimeBehaviour
 
 #: The entries of all time behaviour, of change with level, and of the impedance.
@@ -84,7 +86,7 @@ def anchor(reference: str) -> str:
     match scheme:
         case "time" | "impedance" | "level" | "long_term" | "correctable":
             return f"from-{scheme.replace('_', '-')}"
-        case "figure" | "curve" | "method" | "claim" | "feature":
+        case "figure" | "curve" | "method" | "claim" | "feature" | "testimony":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
             return anchor_of(path.split("/")[1])
@@ -113,6 +115,7 @@ def origins(
     found = (
         *(_figure(f, available) for f in spoken),
         *(_feature(f, f.feature, available) for f in findings if f.feature is not None),
+        *(_testimony(f, f.testimony, available) for f in findings if f.testimony is not None),
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
@@ -203,6 +206,31 @@ def _feature(finding: Finding, feature: Feature, curves: Mapping[CurveName, Curv
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
         takes=finding.evidence.takes,
+    )
+
+
+def _testimony(finding: Finding, held: NoteHeld, curves: Mapping[CurveName, Curve]) -> Origin:
+    note = held.note
+    lines = [
+        *_source(TESTIMONY_SOURCE),
+        line("Sealed", say(Term(note.sealed_at))),
+        line("Seal", say(Term(note.seal))),
+        line("File", say(Term(f"testimony/{note.number:03}.toml"))),
+    ]
+    if held.by_chance is not None:
+        share = Number(
+            f"{100.0 * held.by_chance:.0f} %", held.by_chance, f"testimony:{note.number}/by_chance"
+        )
+        lines.append(
+            line("By chance", say("it would be supported at ", share, " of all places of such a band"))
+        )
+    return Origin(
+        anchor=anchor(f"testimony:{note.number}"),
+        title=say("Listening note"),
+        value=say(str(held.outcome)),
+        method="findings.testimony.held",
+        lines=tuple(lines),
+        curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
     )
 
 

@@ -26,8 +26,8 @@ class LevelSeries:
     pressure
         Shape (D, N, F), complex64: Pa RMS at 1 m at that drive. 0 where not valid.
     noise_power
-        Shape (D, N, F): what noise alone adds to the square of its magnitude, and in the bass as much again as
-        stands for a sweep that is too fast (`settling.unsettled_power`); NaN where it can't be told.
+        Shape (D, N, F): what noise alone adds to the square of its magnitude, and in the bass as much again
+        as stands for a sweep that is too fast (`settling.unsettled_power`); NaN where it can't be told.
     valid
         Shape (D, N, F): where the sweep and its windows hold the order; what noise hides is valid too.
     free_field

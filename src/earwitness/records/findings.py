@@ -13,6 +13,7 @@ from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, FigureName
 from earwitness.records.next_measurement import NextMeasurement
 from earwitness.records.sentences import EMPTY, Sentence
+from earwitness.records.testimony import NoteHeld, Tally
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,12 +125,14 @@ class Finding:
         Whether it would be heard; None where that isn't known.
     correctable
         Whether an equaliser mends it; None where that isn't known.
+    testimony
+        Of a finding on a listening note: the note, and how it fares.
     next_measurement
         What would tell most of what is open; None where nothing is, or nothing would.
     """
 
     id: str
-    subject: Literal["feature", "figure", "claim", "level"]
+    subject: Literal["feature", "figure", "claim", "level", "testimony"]
     statement: Sentence
     explanation: Sentence
     note: Sentence
@@ -144,6 +147,7 @@ class Finding:
     audibility: Audibility | None = None
     correctable: Correctable | None = None
     next_measurement: NextMeasurement | None = None
+    testimony: NoteHeld | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,3 +158,4 @@ class Findings:
     build_id: str
     case: str
     findings: tuple[Finding, ...]
+    tally: Tally | None = None
