@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element, TreeBuilder
 from earwitness.records.sentences import Number, Quoted, Term
 
 #: What a printed unit is in the unit of the value.
-SCALES = {"ms": 1e-3, "kHz": 1e3, "kB": 1e3, "MB": 1e6, "min": 1 / 60, "s": 1 / 3600}
+SCALES = {"ms": 1e-3, "mm": 1e-3, "kHz": 1e3, "kB": 1e3, "MB": 1e6, "min": 1 / 60, "s": 1 / 3600}
 #: Elements whose text isn't prose, and classes whose digits are names or a person's.
 NOT_PROSE = {"style", "script", "title", "code", "data", "pre"}
 NAMES = {"t", "quoted"}
@@ -92,8 +92,10 @@ def says(text: str, value: float) -> bool:
         return True
     scale = SCALES.get(unit, 1.0)
     # Half of the last printed digit, or of the third significant one of a round number; coverage is told in
-    # frequencies of two digits.
+    # frequencies of two digits, an uncertainty of tens of seconds in tens.
     allowed = max(0.5 * 10.0 ** -len(digits.partition(".")[2]) * scale, 0.005 * abs(value))
+    if unit == "s" and digits.endswith("0"):
+        allowed = max(allowed, 5.0 * scale)
     if unit in {"Hz", "kHz"} and value > 0:
         allowed = max(allowed, 0.5 * 10.0 ** (math.floor(math.log10(value)) - 1))
     return abs(float(digits) * scale - abs(value)) <= allowed * (1 + 1e-9)

@@ -30,7 +30,7 @@ def test_machines_get_what_the_build_keeps(call: Call, case: Path) -> None:
     assert document.pop("fit") is True
     assert set(document) == set(schema("quality")["properties"])
     names = [point["name"] for point in document["points"]]
-    assert len(names) == len(set(names)) == 16
+    assert len(names) == len(set(names)) == 21
     assert {point["verdict"] for point in document["points"]} <= {"fine", "look", "can't tell"}
 
 

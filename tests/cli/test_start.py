@@ -16,6 +16,7 @@ from earwitness.case.manifest import new_case, read_facts
 from earwitness.virtual.scenario import Scenario, load, names
 
 SMALL = ("stimulus.wav", "calibrator_94.wav", "microphone.txt", "horizontal_+000_2.83V.wav")
+IMPEDANCE = "impedance_0.5V.wav"
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -104,7 +105,9 @@ def short_demo(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         Scenario,
         "record",
-        lambda self, folder, progress: record(self, folder, progress, SMALL, 0.8),
+        lambda self, folder, progress: record(
+            self, folder, progress, [*SMALL, *({IMPEDANCE} & set(self.names))], 0.8
+        ),
     )
 
 

@@ -103,7 +103,7 @@ def test_nothing_believed_is_said_so_and_still_names_the_likeliest() -> None:
 def test_details_hold_the_numbers() -> None:
     told = str(details(PAIR.said[0], "feature:1/causes/said/0"))
     assert "95 %" in told
-    assert "between 0.156 and 0.164 m" in told
+    assert "between 0.156 m and 0.164 m" in told
     assert "for it: both drivers are heard" in told
 
 

@@ -204,7 +204,7 @@ def _figure(found: Impedance, name: FigureName, told: Told) -> Figure:
         conditions=told.conditions,
         reading=told.reading,
         valid_band_hz=None if absent or not grid.size else (float(grid[0]), float(grid[-1])),
-        method=f"derive.impedance_figures.{name}",
+        method="derive.impedance_figures.impedance_figures",
         source=told.source,
         evidence=Evidence((), found.takes),
         also={} if absent else told.also,

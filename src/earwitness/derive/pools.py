@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.measurement.quality_bands import OCTAVES, band_levels_db
+from earwitness.methods.iec_61260 import OCTAVES, band_levels_db
 from earwitness.records.grid import Bools, Floats
 
 #: Repeats whose standard deviation is more in an octave are not averaged: what noise scatters an octave

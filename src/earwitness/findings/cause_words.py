@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from earwitness.derive.formatting import decimals_for, number_text, value_text
+from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.numerals import frequency
 from earwitness.methods.ipcc_2010 import likelihood
 from earwitness.records.causes import Cause, CauseParameter, CauseSaid, FeatureCauses
@@ -139,7 +139,7 @@ def _interval(one: CauseParameter, root: str) -> Sentence:
     unit, scale = _UNITS.get(one.name, ("m", 1.0))
     decimals = _decimals(one, scale)
     return say(
-        Number(number_text(one.low * scale, decimals), one.low, f"{root}/low"),
+        Number(value_text(one.low * scale, unit, decimals), one.low, f"{root}/low"),
         " and ",
         Number(value_text(one.high * scale, unit, decimals), one.high, f"{root}/high"),
     )

@@ -9,7 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.acoustics.noise import LEAST_SNR_DB
-from earwitness.methods.iec_61260 import band_edges_hz, mid_frequency_hz
+from earwitness.methods.iec_61260 import (
+    HELD_PART,
+    OCTAVES,
+    band_edges_hz,
+    band_levels_db,
+    inside,
+    mid_frequency_hz,
+)
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit
 from earwitness.records.uncertainty import ComponentName
@@ -17,10 +24,6 @@ from earwitness.records.uncertainty import ComponentName
 Float64s = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-#: Octaves about 1 kHz·2^step, from 31.5 Hz to 16 kHz.
-OCTAVES: Final = tuple(range(-5, 5))
-#: A band's level is told where so much of the band is valid.
-HELD_PART: Final = 0.8
 #: Takes side by side have alike phases here; every so many points of the grid tell enough.
 POLARITY_HZ: Final = (200.0, 1_000.0)
 POLARITY_STEP: Final = 8
@@ -35,26 +38,6 @@ NOISE_FACTOR_DB: Final = 20.0 / float(np.log(10.0)) * float(np.sqrt(0.5))
 def octave_middles_hz() -> Float64s:
     """Exact mid-band frequencies of `OCTAVES`, shape (B,)."""
     return mid_frequency_hz(OCTAVES, 1)
-
-
-def inside(frequency_hz: npt.ArrayLike, steps: Sequence[int], fraction: int) -> Bools:
-    """Which points of a grid (F,) lie in each band, shape (B, F)."""
-    low, high = band_edges_hz(steps, fraction)
-    f = np.asarray(frequency_hz)
-    return np.asarray((f >= low[:, None]) & (f < high[:, None]))
-
-
-def band_levels_db(
-    power: npt.ArrayLike, valid: Bools, frequency_hz: npt.ArrayLike, steps: Sequence[int], fraction: int
-) -> Float64s:
-    """Mean levels of power (T, F) in bands, dB, shape (T, B); NaN where too little of a band is valid."""
-    bands = inside(frequency_hz, steps, fraction).astype(np.float64)
-    count = np.asarray(valid @ bands.T)
-    total = np.where(valid, power, 0.0) @ bands.T
-    with np.errstate(divide="ignore", invalid="ignore"):
-        level = 10.0 * np.log10(total / count)
-    held = (count >= HELD_PART * bands.sum(axis=-1)) & (count > 0)
-    return np.where(held & np.isfinite(level), level, np.nan)
 
 
 def octave_levels_db(responses: Responses) -> Float64s:

@@ -12,8 +12,7 @@ from earwitness.acoustics import gating
 from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.gated import cut
 from earwitness.measurement.impulse_response import ImpulseResponse, drive_of
-from earwitness.measurement.quality_bands import HELD_PART, inside
-from earwitness.methods.iec_61260 import mid_frequency_hz
+from earwitness.methods.iec_61260 import HELD_PART, inside, mid_frequency_hz
 from earwitness.records.facts import Rig
 from earwitness.records.grid import REFERENCE_PRESSURE_PA, derived_grid
 from earwitness.records.quality import ReferenceReading

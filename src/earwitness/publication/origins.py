@@ -198,10 +198,8 @@ def _feature(finding: Finding, feature: Feature, curves: Mapping[CurveName, Curv
         lines += [line("Cause", detail) for detail in finding.story.details]
     return Origin(
         anchor=anchor(here),
-        title=say(
-            f"{feature.kind.capitalize()} at ", frequency(feature.frequency_hz, f"{here}/frequency_hz")
-        ),
-        value=height(feature, here),
+        title=say(f"Feature: {feature.kind}"),
+        value=height(feature, here) + say(" at ", frequency(feature.frequency_hz, f"{here}/frequency_hz")),
         method="findings.features.find_features",
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),

@@ -21,7 +21,7 @@ from earwitness.measurement.quality_angles import (
     disorder,
     meeting,
 )
-from earwitness.measurement.quality_bands import band_levels_db
+from earwitness.methods.iec_61260 import band_levels_db
 from earwitness.pipeline.points.material import Teller, joined, named
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.responses import Origin, Responses
