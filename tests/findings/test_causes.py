@@ -18,6 +18,7 @@ from earwitness.findings.causes import (
     spaced_sources,
     voicing,
 )
+from earwitness.findings.causes.form import parameter
 from earwitness.findings.causes.judge import causes_of, judged, margins
 from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
 from earwitness.findings.features import find_features
@@ -265,3 +266,11 @@ def test_without_phase_nothing_is_told() -> None:
     told = causes_of(made.responses, features, SPEED)
     assert features
     assert {one.cannot_tell for one in told} == {1.0}
+
+
+def test_an_interval_is_no_narrower_than_what_such_fits_err_by() -> None:
+    """4.6 % of a spacing and a fit's own millimetre, in quadrature; a name without a model keeps its own."""
+    wide = parameter("spacing_m", 0.1, 0.001)
+    assert (wide.high - wide.low) / (2.0 * 1.96) == pytest.approx(np.hypot(0.0046, 0.001))
+    late = parameter("late_s", 1e-4, 2e-5)
+    assert (late.high - late.low) / (2.0 * 1.96) == pytest.approx(2e-5)

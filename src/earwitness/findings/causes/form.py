@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from earwitness.findings.causes.scene import Scene
+from earwitness.findings.causes.weights import MODEL
 from earwitness.records.causes import Cause, CauseParameter
 from earwitness.records.features import Feature
 
@@ -55,5 +56,6 @@ def nearest(frequency_hz: Float64s, wanted_hz: float) -> int:
 
 
 def parameter(name: str, value: float, uncertainty: float) -> CauseParameter:
-    """With its interval from a standard uncertainty."""
-    return CauseParameter(name, value, value - WIDE * uncertainty, value + WIDE * uncertainty)
+    """With its interval from a standard uncertainty of the fit and what such fits err by besides."""
+    whole = float(np.hypot(uncertainty, MODEL.get(name, 0.0) * value))
+    return CauseParameter(name, value, value - WIDE * whole, value + WIDE * whole)
