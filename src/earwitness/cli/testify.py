@@ -37,9 +37,9 @@ def testify(
     ] = HeardFrom.IN_THE_ROOM,
     as_json: JsonOption = False,
 ) -> None:
-    """Seal what you heard, before you see the data; without a note, list what is sealed.
+    """Seal what you heard, before you see the data.
 
-    A sealed note can't be changed. One with a band and an amount is held against the data when they are
+    Without a note it lists what is sealed. A sealed note can't be changed. One with a band and an amount is held against the data when they are
     built. The seal shows that the words weren't changed since; it doesn't prove when they were written, for
     the clock is yours. Give its hash to somebody else at once where that matters.
     """
