@@ -50,7 +50,7 @@ def test_the_field_as_it_is_has_nothing_wrong() -> None:
     assert found.swap is None
 
 
-@pytest.mark.parametrize("db", [0.5, -0.5, 1.0, 2.0])
+@pytest.mark.parametrize("db", [0.6, -0.6, 1.0, 2.0])
 def test_a_gain_is_found_with_its_size(db: float) -> None:
     levels = field(ANGLES)
     levels[7] += db

@@ -29,7 +29,7 @@ LEAST_MISSED_DB: Final = 0.05
 FORETOLD_DB: Final = 0.4
 #: A take is out of level by no less than this, and than so many standard errors, bands of a sixth octave
 #: being so many times as many as are independent.
-OUT_OF_LEVEL_DB: Final = 0.4
+OUT_OF_LEVEL_DB: Final = 0.5
 ERRORS: Final = 4.0
 DEPENDENT: Final = 3.0
 #: It is out of level by so much of that in all but a fifth of the bands at each end, of an octave or more.
@@ -42,7 +42,7 @@ ANGLE_ERROR_DEG: Final = 2.0
 MOST_OUT: Final = 4
 #: Two takes are out of order where their swap brings so much a band; mirror images, to 20°, more: of a
 #: loudspeaker that radiates alike to both sides they differ by the errors of their angles alone.
-SWAP_BRINGS: Final = 1.5
+SWAP_BRINGS: Final = 2.2
 MIRROR_BRINGS: Final = 6.0
 MIRRORED_DEG: Final = 20.0
 #: Pairs that are tried at a time.

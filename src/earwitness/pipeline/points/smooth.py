@@ -40,7 +40,7 @@ LEVEL_UNFIT_DB: Final = 1.5
 #: An axis of symmetry so far from zero is pointed out, where both sides are so much more alike about it, and
 #: no further apart in all; about zero they differ by no less.
 AXIS_DEG: Final = 2.0
-ALIKE_PART: Final = 0.4
+ALIKE_PART: Final = 0.2
 ALIKE_DB: Final = 0.5
 APART_DB: Final = 0.25
 
