@@ -37,7 +37,7 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scenario = load("flute")
     new_case(root, scenario.unit_name, {"case.toml": scenario.facts.read_text(encoding="utf-8")})
     turned = ("horizontal_+000", "horizontal_+030", "horizontal_-030")
-    wanted = [n for n in scenario.names if n.startswith(turned) or not n.startswith(("horiz", "vert"))]
+    wanted = [n for n in scenario.names if n.startswith(turned) or not n.startswith(("horiz", "vert", "impedance"))]
     scenario.record(recordings, only=wanted)
     meter = Meter(0.5, 2.0, 0.25, 0.5, noise_v=2e-5)
     chain = replace(scenario.session.workshop.chain, output_ohm=0.2)
