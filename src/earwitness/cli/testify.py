@@ -39,9 +39,10 @@ def testify(
 ) -> None:
     """Seal what you heard, before you see the data.
 
-    Without a note it lists what is sealed. A sealed note can't be changed. One with a band and an amount is held against the data when they are
-    built. The seal shows that the words weren't changed since; it doesn't prove when they were written, for
-    the clock is yours. Give its hash to somebody else at once where that matters.
+    Without a note it lists what is sealed. A sealed note can't be changed. One with a band and an amount is
+    held against the data when they are built. The seal shows that the words weren't changed since; it doesn't
+    prove when they were written, for the clock is yours. Give its hash to somebody else at once where that
+    matters.
     """
     from earwitness.case.documents import plain
     from earwitness.case.layout import CaseFolder
