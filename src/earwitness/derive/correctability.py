@@ -49,11 +49,9 @@ def correctability(derived: DerivedCurves) -> Correctability | None:
     if np.count_nonzero(told) < LEAST_OCTAVES * FRACTION:
         return None
     level = level_db(smooth[:, ::EVERY][:, told])
-    error = _direction_errors(derived, rows)[..., told]
+    drawn = level + _direction_errors(derived, rows)[..., told]
     weights = (*(_orbit_weights(orbit) for orbit in Orbit), _window_weights())
-    horizontal, vertical, window = (
-        _placed(deviation(level, level + error, weight), told) for weight in weights
-    )
+    horizontal, vertical, window = (_placed(deviation(level, drawn, weight), told) for weight in weights)
     return Correctability(
         np.asarray(field.frequency_hz[::EVERY], dtype=np.float64), told, horizontal, vertical, window
     )
@@ -71,6 +69,8 @@ def deviation(level: Floats, drawn: Floats, weights: Floats) -> Deviation:
     weights
         Shape (D,), of sum 1.
     """
+    counted = weights > 0.0
+    level, drawn, weights = level[counted], drawn[:, counted], weights[counted]
     points = level.shape[-1]
     away = np.eye(points) - _course(points)
     band = _band(points)
