@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,14 @@ from earwitness.records.takes import Direction, Orbit, TakeId
 from earwitness.virtual.scenario import load
 
 Spoil = Callable[[], Spoiled]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def without_features() -> Iterator[None]:
+    """Points of quality know nothing of features, which take two seconds a build."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("earwitness.findings.find._features", lambda *_: ())
+        yield
 
 
 @pytest.fixture(scope="session")
