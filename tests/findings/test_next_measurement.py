@@ -24,7 +24,7 @@ from earwitness.findings.next_measurement import (
 )
 from earwitness.records.causes import Cause
 from earwitness.records.next_measurement import NextTake
-from earwitness.records.takes import TakeId
+from earwitness.records.takes import Direction, Orbit, TakeId
 
 ALL = Possible(frozenset(SHOWS), needs_clock=False)
 
@@ -126,3 +126,5 @@ def test_what_is_measured_already_is_not_possible() -> None:
     )
     fine = responses(omni, orbits(5))
     assert NextTake.FINE_VERTICAL not in Possible.of(fine, specimen.facts()).takes
+    one_more = (*orbits(), Direction(Orbit.VERTICAL, 5.0))
+    assert NextTake.FINE_VERTICAL in Possible.of(responses(omni, one_more), specimen.facts()).takes

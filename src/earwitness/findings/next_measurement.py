@@ -166,4 +166,4 @@ def _is_fine(responses: Responses, orbit: Orbit) -> bool:
         }
     )
     steps = np.diff([angle for angle in angles if abs(angle) <= 30.0])
-    return bool(steps.size) and float(steps.min()) <= FINE_DEG
+    return bool(steps.size) and float(steps.max()) <= FINE_DEG
