@@ -19,7 +19,7 @@ from earwitness.records.uncertainty import ComponentName as N
 GRID = closed_forms.GRID
 #: Of the waveform of one take, not of a curve over frequency.
 TIME = {FigureName.GROUP_DELAY, FigureName.EXCESS_DELAY, FigureName.BURST_DECAY}
-#: Of takes that these cases lack: on axis at several drives, of impedance, of a long load, of self-noise.
+#: Of takes that these cases lack: at several drives, of impedance, of a long load, of self-noise, of tones.
 OF_OTHER_TAKES = {
     *distortion_figures.NAMES,
     FigureName.COMPRESSION,
@@ -34,6 +34,9 @@ OF_OTHER_TAKES = {
     FigureName.COIL_TIME,
     FigureName.MAGNET_TIME,
     FigureName.SELF_NOISE,
+    FigureName.MODULATION_SECOND,
+    FigureName.MODULATION_THIRD,
+    FigureName.MULTITONE,
 }
 FACTS = CaseFacts(
     Unit("Cobble"), uncertainty=StatedUncertainty(microphone_db=0.3, level_db=0.2, angle_deg=1.0)

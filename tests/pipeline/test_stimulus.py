@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,17 @@ from earwitness.measurement.deconvolution import deconvolve
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import Intake, accept, look_at
 from earwitness.pipeline.plan import Wanted, plan_of
-from earwitness.pipeline.stimulus import Asked, Layout, Multitone, Noise, Run, Sweep, Written, write_stimuli
+from earwitness.pipeline.stimulus import (
+    Asked,
+    Layout,
+    Multitone,
+    Noise,
+    Run,
+    Sweep,
+    Written,
+    two_tones,
+    write_stimuli,
+)
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey, TakeKind
 
@@ -318,14 +329,48 @@ def test_what_does_not_belong_together_is_a_doubt(tmp_path: Path) -> None:
     assert (doubt.path, doubt.problem.split(":")[0]) == ("stimulus_-20dBFS.toml", "line 23, sweep.rate_s")
 
 
-def test_noise_and_tones_are_no_stimulus_of_a_response(tmp_path: Path) -> None:
+def test_noise_is_no_stimulus_and_tones_are_one_of_their_own_kind(tmp_path: Path) -> None:
     files, root = tmp_path / "files", tmp_path / "case"
     new_case(root, "Bench", {"case.toml": FACTS})
     one(files, Noise(20.0, 20e3, 2.0, "pink", 1))
     one(files, Multitone(20.0, 20e3, 2.0, 31, 1))
     said = {doubt.problem for doubt in look_at(root, [files]).doubts}
     assert "is noise, as pink_noise_-20dBFS.toml says, and responses are made from sweeps" in said
-    assert "is multitone, as multitone_-20dBFS.toml says, and responses are made from sweeps" in said
+    # its name says a recording of tones, and none that was played is there
+    assert "no stimulus is among the files; add the file that was played" in said
+
+
+def test_tones_go_with_the_stimulus_of_their_kind(tmp_path: Path) -> None:
+    """Both are recognised by names as the page of measuring has them, and tried as a build reads them."""
+    files, root = tmp_path / "files", tmp_path / "case"
+    new_case(root, "Bench", {"case.toml": FACTS})
+    pair, many = two_tones(60.0, 700.0, 5.0), Multitone(20.0, 20e3, 5.0, 31, 1)
+    for asked, kind in ((pair, "two_tones"), (many, "multitone")):
+        written = one(files, replace(asked, name=f"stimulus_{kind}"))
+        x, _ = soundfile.read(written.sound)
+        silence = np.zeros(RATE // 3)
+        recording = np.concatenate([silence, 0.5 * (x + 0.1 * x**2), silence])
+        soundfile.write(files / f"{kind}_2.83V.wav", recording, RATE, subtype="PCM_24")
+    intake = look_at(root, [files])
+    assert intake.doubts == ()
+    told = {take.key.kind: take.stimulus for take in intake.takes if take.stimulus}
+    assert told == {
+        TakeKind.TWO_TONES: "stimulus_two_tones_-20dBFS.wav",
+        TakeKind.MULTITONE: "stimulus_multitone_-20dBFS.wav",
+    }
+    assert "by its sidecar 31 tones for 5.0 s" in intake.remarks.values()
+    soundfile.write(files / "two_tones_2.83V.wav", 0.1 * np.sin(np.arange(6 * RATE)), RATE, subtype="PCM_24")
+    (doubt,) = look_at(root, [files]).doubts
+    assert doubt.path == "two_tones_2.83V.wav"
+    assert "doesn't hold the tones of" in doubt.problem
+
+
+def test_of_two_tones_the_low_one_has_four_times_the_amplitude(tmp_path: Path) -> None:
+    """IEC 60268-5, modulation distortion (recalled)."""
+    written = one(tmp_path, two_tones(60.0, 700.0, 2.0))
+    x, _ = soundfile.read(written.sound)
+    lines = np.abs(np.fft.rfft(x[:RATE]))
+    assert lines[60] / lines[700] == pytest.approx(4.0, rel=1e-4)
 
 
 def test_a_toml_that_is_no_sidecar_is_refused_as_ever(tmp_path: Path) -> None:

@@ -87,11 +87,15 @@ def multitone_bins(
     return np.unique(np.round(wanted).astype(int))
 
 
-def multitone(bins: npt.NDArray[np.int_], period: int, seed: int) -> Float64s:
-    """One period of tones of the same amplitude with random phases, shape (period,), of RMS value 1."""
+def multitone(bins: npt.NDArray[np.int_], period: int, seed: int, *, lowest_db: float = 0.0) -> Float64s:
+    """One period of tones with random phases, shape (period,), of RMS value 1.
+
+    All have one amplitude but the lowest, which stands `lowest_db` above the others.
+    """
     phase = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi, bins.size)
     spectrum = np.zeros(period // 2 + 1, dtype=np.complex128)
     spectrum[bins] = np.exp(1j * phase)
+    spectrum[bins[0]] *= 10.0 ** (lowest_db / 20.0)
     return _of_unit_rms(scipy.fft.irfft(spectrum, period))
 
 

@@ -33,12 +33,15 @@ from earwitness.records.grid import Floats
 from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import Direction, Orbit, TakeId
+from earwitness.records.tones import NO_TONES, ToneSet
 from earwitness.records.uncertainty import ComponentName
 
 _COMPONENTS: Final = tuple(ComponentName)
 _LEVEL: Final = "dB re 20 µPa"
 #: A load that lasts, and self-noise, as JSON: an attribute of the whole file.
 _LONG_TERM: Final = "long_term"
+#: What is added to steady tones, likewise.
+_TONES: Final = "tones"
 _LINES: Final = {
     "positive": "first −6 dB going outward on the positive side (left, or up)",
     "negative": "first −6 dB going outward on the negative side (right, or down), as a positive angle",
@@ -120,6 +123,8 @@ def save_curves(path: Path, curves: CurveSet) -> None:
             write_correctability(file, curves.correctability)
         if curves.long_term.anything:
             file.whole({_LONG_TERM: to_json(curves.long_term).decode()})
+        if curves.tones.anything:
+            file.whole({_TONES: to_json(curves.tones).decode()})
 
 
 def load_curves(path: Path) -> CurveSet:
@@ -240,6 +245,7 @@ def _read(file: NetcdfReader) -> CurveSet:
         long_term=from_json(LongTerm, str(file.whole(_LONG_TERM)).encode())
         if file.has_whole(_LONG_TERM)
         else NO_LONG_TERM,
+        tones=from_json(ToneSet, str(file.whole(_TONES)).encode()) if file.has_whole(_TONES) else NO_TONES,
         **{field: file.numbers(n) if file.has(n) else None for field, (n, _, _) in _EXTRAS.items()},
     )
 

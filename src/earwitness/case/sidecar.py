@@ -189,6 +189,7 @@ def _multitone(table: _Table) -> Signal:
         period_s=table.number("period_s", _S),
         length_s=table.number("length_s", _S),
         seed=table.whole("seed", _SEEDS),
+        lowest_db=table.perhaps("lowest_db", _DB) or 0.0,
     )
 
 

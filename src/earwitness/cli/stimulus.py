@@ -25,6 +25,7 @@ class Kind(StrEnum):
 
     SWEEP = "sweep"
     MULTITONE = "multitone"
+    TWO_TONES = "two-tones"
     PINK = "pink"
     WHITE = "white"
     ENDURANCE = "endurance"
@@ -37,7 +38,10 @@ def stimulus(
         Path, typer.Argument(metavar="FOLDER", help="Where the files go; made where it isn't.")
     ],
     kind: Annotated[
-        Kind, typer.Option("--kind", metavar="KIND", help="sweep, multitone, pink, white (noise), endurance.")
+        Kind,
+        typer.Option(
+            "--kind", metavar="KIND", help="sweep, multitone, two-tones, pink, white (noise), endurance."
+        ),
     ] = Kind.SWEEP,
     level: Annotated[
         list[str] | None,
@@ -52,11 +56,16 @@ def stimulus(
         ),
     ] = None,
     first: Annotated[
-        float | None, typer.Option("--from", metavar="HZ", help="Lowest frequency: 10, 20 where no sweep.")
+        float | None,
+        typer.Option(
+            "--from", metavar="HZ", help="Lowest frequency: 10, 20 where no sweep, 60 of two tones."
+        ),
     ] = None,
     last: Annotated[
         float | None,
-        typer.Option("--to", metavar="HZ", help="Highest frequency: 22000, 20000 where no sweep."),
+        typer.Option(
+            "--to", metavar="HZ", help="Highest frequency: 22000, 20000 where no sweep, 700 of two tones."
+        ),
     ] = None,
     seconds: Annotated[
         float, typer.Option("--seconds", metavar="S", help="About how long it sounds, without silences.")
@@ -98,25 +107,35 @@ def stimulus(
 ) -> None:
     """Write files to play, with sidecars that say what they are.
 
-    A synchronised sweep to measure with, a multitone, noise, or an endurance run (noise that loads the
-    loudspeaker for --seconds in all, with weak probes among and after it); one file for each level, with
-    its crest factor, and how loud it will be where volts are stated. Levels are RMS re a full-scale sine,
-    of a sweep that of a sine at its peak. Nothing clips: what would is refused. Start quietly, protect
-    your ears.
+    A synchronised sweep to measure with, a multitone, two tones, noise, or an endurance run (noise that
+    loads the loudspeaker for --seconds in all, with weak probes among and after it); one file for each
+    level, with its crest factor, and how loud it will be where volts are stated. Levels are RMS re a
+    full-scale sine, of a sweep that of a sine at its peak. Nothing clips: what would is refused.
+    Start quietly, protect your ears.
     """
     from earwitness.acoustics.signals import Emphasis
     from earwitness.case.drives import parse_drive
-    from earwitness.pipeline.stimulus import Layout, Multitone, Noise, Run, Sweep, write_stimuli
+    from earwitness.pipeline.stimulus import (
+        Layout,
+        Multitone,
+        Noise,
+        Run,
+        Sweep,
+        two_tones,
+        write_stimuli,
+    )
 
     sweeps = kind is Kind.SWEEP
-    low = first if first is not None else 10.0 if sweeps else 20.0
-    high = last if last is not None else 22_000.0 if sweeps else 20_000.0
+    usual = _BANDS_HZ.get(kind, (20.0, 20_000.0))
+    low, high = usual[0] if first is None else first, usual[1] if last is None else last
     _require_fitting(kind, context)
     asked: Asked
     if sweeps:
         asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
     elif kind is Kind.MULTITONE:
         asked = Multitone(low, high, seconds, tones, seed)
+    elif kind is Kind.TWO_TONES:
+        asked = two_tones(low, high, seconds)
     elif kind is Kind.ENDURANCE:
         asked = Run(low, high, seconds, rest, seed)
     else:
@@ -139,6 +158,8 @@ def stimulus(
     _tell(folder, written, _sensitivity(sensitivity), as_json=as_json)
 
 
+#: Bands of kinds that haven't the band of hearing.
+_BANDS_HZ: Final = {Kind.SWEEP: (10.0, 22_000.0), Kind.TWO_TONES: (60.0, 700.0)}
 #: The kinds with which an option goes that doesn't go with all of them.
 _ONLY_WITH: Final[Mapping[str, tuple[Kind, ...]]] = {
     "fade_in": (Kind.SWEEP,),

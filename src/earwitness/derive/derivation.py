@@ -24,6 +24,7 @@ from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
 from earwitness.derive.time_behaviour import spokesman, time_behaviour
 from earwitness.derive.time_figures import time_figures
+from earwitness.derive.tone_figures import tone_figures
 from earwitness.derive.uncertainty import take_errors
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.distortion import LevelSeries
@@ -32,6 +33,7 @@ from earwitness.records.figures import Figure
 from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Orbit
+from earwitness.records.tones import NO_TONES, ToneSet
 
 
 @dataclass(frozen=True)
@@ -47,10 +49,12 @@ def derive(
     facts: CaseFacts,
     series: Sequence[LevelSeries] = (),
     long_term: LongTerm = NO_LONG_TERM,
+    tones: ToneSet = NO_TONES,
 ) -> Derivation:
     """Curves, coverage and figures of merit of a case at its reference drive, and what its other drives tell.
 
-    `series` are the orders of distortion at several drives, `long_term` what a load that lasts does.
+    `series` are the orders of distortion at several drives, `long_term` what a load that lasts does,
+    `tones` what is added to steady tones.
 
     Raises
     ------
@@ -83,6 +87,7 @@ def derive(
         *distortion_figures(series, derived.component_draws_db.get(CurveName.ON_AXIS, {})),
         *impedance_figures(impedance, facts.unit),
         *long_term_figures(long_term),
+        *tone_figures(tones),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,
@@ -99,5 +104,6 @@ def derive(
         level=change_with_level(series),
         correctability=correctability(derived),
         long_term=long_term,
+        tones=tones,
     )
     return Derivation(curves, figures)

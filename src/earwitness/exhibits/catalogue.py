@@ -23,6 +23,7 @@ from earwitness.exhibits.self_noise import self_noise
 from earwitness.exhibits.time_decay import decay
 from earwitness.exhibits.time_delays import delays
 from earwitness.exhibits.time_waveforms import waveforms
+from earwitness.exhibits.tones import tones
 from earwitness.records.curves import CurveSet
 
 Family = Callable[[CurveSet], Exhibit | None]
@@ -36,6 +37,7 @@ FAMILIES: Final[tuple[Family, ...]] = (
     distortion,
     compression,
     clean_output,
+    tones,
     impedance,
     load,
     load_octaves,

@@ -20,6 +20,7 @@ from earwitness.findings.next_measurement import Possible
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.findings.testimony import held, note_statements
+from earwitness.findings.tone_statements import tone_statements
 from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
@@ -52,6 +53,7 @@ def find(
         *level_statements(curves, named),
         *impedance_statements(curves, named),
         *long_term_statements(curves, named),
+        *tone_statements(curves, named),
         *judge_claims(curves, named, facts),
         *note_statements(held(notes, curves), curves),
     ]

@@ -14,6 +14,7 @@ reference                                  what it names
 ``curve:NAME/components/PART/at/HZ``       one component of that
 ``impedance:minima/0/ohms``                 a field of what was found in the impedance
 ``long_term:endurance/change_db/0``         a field of what a load that lasts does, or of self-noise
+``tones:multitone/0/level_db``              a field of what is added to steady tones
 ``level:ratio/3/at/HZ``                    change with level at one drive, at the frequency nearest to HZ;
                                            ``level:output_db/4`` of one drive or band
 ``correctable:frequency_hz/12``             one of the points at which it is told what an equaliser mends
@@ -73,8 +74,8 @@ class Referent:
                 found = self._time(steps)
             case "level" | "correctable":
                 found = self._level(steps) if scheme == "level" else self._correctable(steps)
-            case "long_term":
-                found = _walk(self.curves.long_term, steps)
+            case "long_term" | "tones":
+                found = _walk(getattr(self.curves, scheme), steps)
             case "impedance":
                 found = _walk(self.curves.impedance, steps)
             case "method":

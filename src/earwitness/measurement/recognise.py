@@ -16,7 +16,7 @@ from earwitness.measurement.recognition.answers import Recognition, Said, Unclea
 from earwitness.measurement.recognition.combined import one_direction, one_drive
 from earwitness.measurement.recognition.drive import SaidDrive, drive_in, volts_in
 from earwitness.measurement.recognition.headers import HEADER, Header, header_of, why_derived
-from earwitness.measurement.recognition.kind import Repeat, calibrator_level_db, kind_in, repeat_in
+from earwitness.measurement.recognition.kind import STEADY, Repeat, calibrator_level_db, kind_in, repeat_in
 from earwitness.measurement.recognition.levels import Levels, why_not_of_kind
 from earwitness.measurement.recognition.near_field import distance_in, radiator_in, times_unclear
 from earwitness.measurement.recognition.sets import Sets
@@ -26,7 +26,7 @@ from earwitness.records.takes import DIRECTIONAL, ELECTRICAL, EVERY_PART, Drive,
 
 HEADING = "column heading"
 #: Kinds that are played at a drive, and have no place of their own.
-_WITHOUT_PLACE: Final = frozenset({TakeKind.REFERENCE, TakeKind.ENDURANCE})
+_WITHOUT_PLACE: Final = frozenset({TakeKind.REFERENCE}) | STEADY
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.levels import level_series
 from earwitness.measurement.reduction import reduce
 from earwitness.measurement.self_noise import self_noise
+from earwitness.measurement.toned import toned
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
@@ -42,6 +43,7 @@ from earwitness.records.long_term import LongTerm
 from earwitness.records.quality import Quality
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Take, TakeId
+from earwitness.records.tones import ToneSet
 
 Progress = Callable[[str, int, int], None]
 
@@ -50,6 +52,7 @@ RESPONSES: Final = "responses.nc"
 CURVES: Final = "curves.nc"
 DISTORTION: Final = "distortion.nc"
 LONG_TERM: Final = "long_term.json"
+TONES: Final = "tones.json"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
 QUALITY: Final = "quality.json"
@@ -145,6 +148,7 @@ class _Steps:
             self_noise(self._facts, self._takes, self._case.raw),
         )
         (folder / LONG_TERM).write_bytes(to_json(long_term))
+        (folder / TONES).write_bytes(to_json(toned(self._facts, self._takes, self._case.raw)))
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -173,7 +177,8 @@ class _Steps:
         self._progress("deriving", 0, 1)
         series = load_levels(reduced / DISTORTION)
         long_term = from_json(LongTerm, (reduced / LONG_TERM).read_bytes())
-        derivation = derive(self._responses_from(reduced), self._facts, series, long_term)
+        tones = from_json(ToneSet, (reduced / TONES).read_bytes())
+        derivation = derive(self._responses_from(reduced), self._facts, series, long_term, tones)
         save_curves(folder / CURVES, derivation.curves)
         (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures)))
         self._derived = derivation.curves, derivation.figures

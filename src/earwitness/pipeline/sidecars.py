@@ -15,7 +15,7 @@ from earwitness.measurement.recognition.kind import says_stimulus
 from earwitness.measurement.recognition.stimulus import Step
 from earwitness.pipeline.arrivals import Doubt
 from earwitness.records.errors import CaseError
-from earwitness.records.stimuli import RunSignal, StimulusFacts, SweepSignal
+from earwitness.records.stimuli import MultitoneSignal, RunSignal, StimulusFacts, SweepSignal
 from earwitness.records.takes import Drive, ReadOptions
 
 Sources = Sequence[tuple[Path, str]]
@@ -94,6 +94,8 @@ def _step(facts: StimulusFacts) -> Step:
 def _remark(facts: StimulusFacts) -> str:
     if isinstance(facts.signal, RunSignal):
         return f"by its sidecar a run, {facts.signal.load_s} s of load and {facts.signal.rest_s} s after it"
+    if isinstance(facts.signal, MultitoneSignal):
+        return f"by its sidecar {len(facts.signal.tones_hz)} tones for {facts.signal.length_s:.1f} s"
     if not isinstance(facts.signal, SweepSignal):
         return ""
     low, high = facts.signal.unfaded_hz
@@ -105,7 +107,7 @@ def _why_not(said: StimulusFacts, file: Path, sidecar: str, sound: str) -> Doubt
     if durable.file_digest(file) != said.sha256:
         problem = f"isn't the file that {sidecar} was written for (its SHA-256 differs)"
         return Doubt(sound, problem, f"give the file as it was written, or move {sidecar} away")
-    if not isinstance(said.signal, SweepSignal | RunSignal):
+    if not isinstance(said.signal, SweepSignal | RunSignal | MultitoneSignal):
         problem = f"is {said.kind}, as {sidecar} says, and responses are made from sweeps"
         return Doubt(sound, problem, "leave both out")
     return None

@@ -47,6 +47,9 @@ LONGEST_S: Final = 600.0
 #: A multitone repeats after so long: its tones lie on whole hertz.
 PERIOD_S: Final = 1.0
 FEWEST_TONES: Final = 2
+#: Of two tones the low one's amplitude is four times the other's, as IEC 60268-5 has it for modulation
+#: distortion (recalled).
+TWO_TONES_DB: Final = 12.041199826559248
 #: A run's probes re its load, and its shortest load.
 PROBE_DB: Final = -20.0
 SHORTEST_LOAD_S: Final = 10
@@ -67,7 +70,10 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class Multitone:
-    """Tones evenly over log f, as they are asked for; whole periods of one second."""
+    """Tones evenly over log f, as they are asked for; whole periods of one second.
+
+    The lowest stands `lowest_db` above the others.
+    """
 
     first_hz: float
     last_hz: float
@@ -75,6 +81,12 @@ class Multitone:
     tones: int
     seed: int
     name: str = "multitone"
+    lowest_db: float = 0.0
+
+
+def two_tones(low_hz: float, high_hz: float, seconds: float) -> Multitone:
+    """A low tone and a high one of a quarter of its amplitude."""
+    return Multitone(low_hz, high_hz, seconds, 2, 0, "two_tones", TWO_TONES_DB)
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,9 +310,9 @@ def _multitone(asked: Multitone, sample_rate_hz: int) -> tuple[Float64s, Signal]
             "their own below half the sample rate; ask for fewer, or begin higher"
         )
     periods = max(1, round(asked.seconds / PERIOD_S))
-    wave = np.tile(signals.multitone(bins, period, asked.seed), periods)
+    wave = np.tile(signals.multitone(bins, period, asked.seed, lowest_db=asked.lowest_db), periods)
     tones = tuple(float(one) for one in bins * (sample_rate_hz / period))
-    return wave, MultitoneSignal(tones, PERIOD_S, periods * PERIOD_S, asked.seed)
+    return wave, MultitoneSignal(tones, PERIOD_S, periods * PERIOD_S, asked.seed, asked.lowest_db)
 
 
 def _in_order(levels: Sequence[Drive], layout: Layout) -> list[_Level]:

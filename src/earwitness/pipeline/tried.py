@@ -14,6 +14,7 @@ from earwitness.measurement.endurance import require_run
 from earwitness.measurement.expansion import expanded
 from earwitness.measurement.given_impulse import is_given
 from earwitness.measurement.readers.signals import read_responses, read_sounds
+from earwitness.measurement.toned import TONED, require_tones
 from earwitness.pipeline.arrivals import Doubt, Progress
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import EVERY_PART, Take, TakeKind
@@ -46,7 +47,7 @@ def tried(
         doubts = _of_parts(raw, takes, known)
         doubted = {doubt.path for doubt in doubts}
         doubts += _of_signals(raw, [take for take in takes if take.path not in doubted])
-        doubts += _of_runs(raw, takes)
+        doubts += _of_steady(raw, takes)
         return [*doubts, *_of_electrical(raw, takes, known), *_of_recordings(raw, takes, known, progress)]
 
 
@@ -79,13 +80,14 @@ def _of_signals(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
     return doubts
 
 
-def _of_runs(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
-    """Doubts of runs that a build would refuse."""
+def _of_steady(raw: Path, takes: Sequence[Take]) -> list[Doubt]:
+    """Doubts of runs and of tones that a build would refuse."""
     doubts = []
+    require = {TakeKind.ENDURANCE: require_run, **dict.fromkeys(TONED, require_tones)}
     for take in takes:
-        if take.key.kind is TakeKind.ENDURANCE and take.stimulus and (raw / take.stimulus).exists():
+        if take.key.kind in require and take.stimulus and (raw / take.stimulus).exists():
             try:
-                require_run(raw, take)
+                require[take.key.kind](raw, take)
             except ReadError as error:
                 doubts.append(Doubt.of(error, take.path, take.selector))
     return doubts

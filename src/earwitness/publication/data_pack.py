@@ -38,7 +38,7 @@ figures.csv    one row a figure of merit: the value in its unit, one standard un
 curves.nc      the same curves as NetCDF-4, with coverage maps and the components of uncertainty.
 responses.nc   every reduced response as NetCDF-4: Pa per unit of drive at 1 m; complex as _re and _im;
                angles in degrees, frequencies in Hz.
-{levels}{long_term}{aes69}results.json   every figure of merit with its components, evidence and source.
+{levels}{heard}{aes69}results.json   every figure of merit with its components, evidence and source.
 findings.json  every statement with its place and evidence.
 {quality}
 A text cell that begins with a character that a spreadsheet takes for a formula has an apostrophe before it.
@@ -57,6 +57,10 @@ impedance.csv  one row a frequency: magnitude and one standard uncertainty of wh
 _LONG_TERM: Final = """\
 long_term.json what a load that lasts does to the level, by seconds and octaves (s, dB), what makes it and how
                likely that is, time constants with their intervals, and self-noise (dB re 20 uPa).
+"""
+_TONES: Final = """\
+tones.json     what is added to two steady tones (ratios of amplitudes) and between many (dB re all tones, by
+               third octave), at each drive.
 """
 _LEVELS: Final = """\
 distortion.nc  harmonics by order at each drive, on axis and near a radiator, as NetCDF-4: Pa RMS at 1 m; what
@@ -92,7 +96,8 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
         program=context.program,
         quality=_QUALITY if context.quality else "",
         impedance=_IMPEDANCE if context.curves.impedance else "",
-        long_term=_LONG_TERM if context.curves.long_term.anything else "",
+        heard=(_LONG_TERM if context.curves.long_term.anything else "")
+        + (_TONES if context.curves.tones.anything else ""),
         levels=_LEVELS if (build / LEVELS).is_file() else "",
         aes69=_AES69.format(drive=context.curves.drive, no_date=NO_DATE) if sofa else "",
     )
@@ -114,8 +119,9 @@ def data_pack(context: PublicationContext, build: Path) -> dict[str, bytes]:
 
 
 def _long_term(curves: CurveSet) -> dict[str, bytes]:
-    """A load that lasts and self-noise, where there is one of them."""
-    return {"long_term.json": to_json(curves.long_term)} if curves.long_term.anything else {}
+    """A load that lasts and self-noise, and what is added to steady tones, where there is one of them."""
+    found = {"long_term.json": to_json(curves.long_term)} if curves.long_term.anything else {}
+    return found | ({"tones.json": to_json(curves.tones)} if curves.tones.anything else {})
 
 
 def _aes69(context: PublicationContext) -> dict[str, bytes]:

@@ -16,6 +16,7 @@ from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
 from earwitness.derive.long_term_figures import SOURCE as LONG_TERM_SOURCE
 from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
+from earwitness.derive.tone_figures import BETWEEN as TONES_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
 from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
@@ -38,6 +39,7 @@ from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
 from earwitness.records.testimony import NoteHeld
 from earwitness.records.time import TimeBehaviour
+from earwitness.records.tones import Multitone, ToneSet, TwoTones
 
 #: The entries of all time behaviour, of change with level, and of the impedance.
 TIME_ANCHOR: Final = "from-time"
@@ -84,7 +86,7 @@ def anchor(reference: str) -> str:
     scheme, _, path = reference.partition(":")
     first = path.split("/")[0]
     match scheme:
-        case "time" | "impedance" | "level" | "long_term" | "correctable":
+        case "time" | "impedance" | "level" | "long_term" | "correctable" | "tones":
             return f"from-{scheme.replace('_', '-')}"
         case "figure" | "curve" | "method" | "claim" | "feature" | "testimony":
             return f"from-{scheme}-{first.replace('.', '-')}"
@@ -123,6 +125,7 @@ def origins(
         *(() if curves.impedance is None else (_impedance(curves.impedance),)),
         *((_correctable(),) if "from-correctable" in used else ()),
         *((_long_term(curves.long_term),) if curves.long_term.anything else ()),
+        *((_tones(curves.tones),) if curves.tones.anything else ()),
         *(_check(one) for one in checked if any(numbers_in((one.text, one.limit, one.remedy)))),
     )
     # Entries quote constants too, of figures that stand nowhere else.
@@ -386,6 +389,21 @@ def _long_term(found: LongTerm) -> Origin:
         method="measurement.endurance",
         lines=tuple(lines),
         takes=(*(() if run is None else (run.take,)), *(() if noise is None else noise.takes)),
+    )
+
+
+def _tones(found: ToneSet) -> Origin:
+    every: tuple[Multitone | TwoTones, ...] = (*found.multitone, *found.two_tones)
+    lines = _source(TONES_SOURCE)
+    lines.append(line("Uncertainty from", say("noise")))
+    lines.append(line("Noise", listing(say(str(f)) for f in sorted({one.noise_from for one in every}))))
+    return Origin(
+        anchor="from-tones",
+        title=say("Steady tones"),
+        value=listing(say(Term(label)) for label in dict.fromkeys(one.drive.label for one in every)),
+        method="measurement.toned",
+        lines=tuple(lines),
+        takes=tuple(one.take for one in every),
     )
 
 

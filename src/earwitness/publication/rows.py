@@ -26,6 +26,7 @@ TABLED: Final = (
     FigureName.SENSITIVITY,
     FigureName.CLEAN_OUTPUT,
     FigureName.DISTORTION_1,
+    FigureName.MULTITONE,
     FigureName.IMPEDANCE_MINIMUM,
     FigureName.LOAD_CHANGE,
     FigureName.SELF_NOISE,
@@ -61,6 +62,9 @@ NEVER_NEGATIVE: Final = frozenset(
         FigureName.TOTAL_Q,
         FigureName.COIL_TIME,
         FigureName.MAGNET_TIME,
+        FigureName.MULTITONE,
+        FigureName.MODULATION_SECOND,
+        FigureName.MODULATION_THIRD,
     }
 )
 

@@ -45,6 +45,9 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.COIL_TIME: say("Time constant of a voice coil"),
     FigureName.MAGNET_TIME: say("Time constant of its magnet"),
     FigureName.SELF_NOISE: say("Self-noise"),
+    FigureName.MODULATION_SECOND: say("Modulation, second order"),
+    FigureName.MODULATION_THIRD: say("Modulation, third order"),
+    FigureName.MULTITONE: say("Between many tones"),
 }
 
 

@@ -14,6 +14,7 @@ from earwitness.records.long_term import NO_LONG_TERM, LongTerm
 from earwitness.records.sources import Source
 from earwitness.records.takes import Direction, TakeId
 from earwitness.records.time import TimeBehaviour
+from earwitness.records.tones import NO_TONES, ToneSet
 from earwitness.records.uncertainty import ComponentName
 
 
@@ -128,6 +129,7 @@ class CurveSet:
     level: ChangeWithLevel | None = None
     correctability: Correctability | None = None
     long_term: LongTerm = NO_LONG_TERM
+    tones: ToneSet = NO_TONES
 
     def valid_band_hz(self, name: CurveName) -> tuple[float, float] | None:
         """The lowest and highest valid frequency of a curve, None where nothing is valid."""

@@ -50,6 +50,9 @@ class FigureName(StrEnum):
     COIL_TIME = "coil_time"
     MAGNET_TIME = "magnet_time"
     SELF_NOISE = "self_noise"
+    MODULATION_SECOND = "modulation_second"
+    MODULATION_THIRD = "modulation_third"
+    MULTITONE = "multitone_distortion"
 
 
 @dataclass(frozen=True, slots=True)

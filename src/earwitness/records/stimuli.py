@@ -41,12 +41,16 @@ class SweepSignal:
 
 @dataclass(frozen=True, slots=True)
 class MultitoneSignal:
-    """Tones of one level at `tones_hz`, with random phases; it repeats after `period_s`."""
+    """Tones at `tones_hz`, with random phases; it repeats after `period_s`.
+
+    They have one level, but the lowest, which stands `lowest_db` above the others.
+    """
 
     tones_hz: tuple[float, ...]
     period_s: float
     length_s: float
     seed: int
+    lowest_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

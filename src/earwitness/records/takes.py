@@ -31,6 +31,8 @@ class TakeKind(StrEnum):
     NOISE = "noise"
     SELF_NOISE = "self_noise"
     ENDURANCE = "endurance"
+    TWO_TONES = "two_tones"
+    MULTITONE = "multitone"
     CALIBRATOR = "calibrator"
     MICROPHONE_CALIBRATION = "microphone_calibration"
     STIMULUS = "stimulus"

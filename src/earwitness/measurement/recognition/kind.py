@@ -30,6 +30,8 @@ FORMS: Final[Mapping[TakeKind, Form]] = {
     TakeKind.NOISE: Form.SOUND,
     TakeKind.SELF_NOISE: Form.SOUND,
     TakeKind.ENDURANCE: Form.SOUND,
+    TakeKind.TWO_TONES: Form.SOUND,
+    TakeKind.MULTITONE: Form.SOUND,
     TakeKind.CALIBRATOR: Form.SOUND,
     TakeKind.IMPULSE_RESPONSE: Form.SOUND,
     TakeKind.NEAR_FIELD: Form.SOUND,
@@ -46,15 +48,19 @@ _WITHOUT_DIRECTION: Final = frozenset(
         TakeKind.NOISE,
         TakeKind.SELF_NOISE,
         TakeKind.ENDURANCE,
+        TakeKind.TWO_TONES,
+        TakeKind.MULTITONE,
         TakeKind.CALIBRATOR,
         TakeKind.MICROPHONE_CALIBRATION,
         TakeKind.REFERENCE,
     }
 )
+#: Kinds that a stimulus of their own is played for, which its name says.
+STEADY: Final = frozenset({TakeKind.ENDURANCE, TakeKind.TWO_TONES, TakeKind.MULTITONE})
 #: Kinds whose names say others too, which they aren't.
 _SAID_WITH: Final[Mapping[TakeKind, frozenset[TakeKind]]] = {
     TakeKind.SELF_NOISE: frozenset({TakeKind.NOISE}),
-    TakeKind.STIMULUS: frozenset({TakeKind.ENDURANCE}),
+    TakeKind.STIMULUS: frozenset({TakeKind.ENDURANCE, TakeKind.TWO_TONES, TakeKind.MULTITONE}),
 }
 #: Levels that calibrators have, dB re 20 µPa: taken from a bare number. With dB beside it any is.
 _USUAL_LEVELS_DB: Final = (94.0, 104.0, 114.0, 124.0)
@@ -107,9 +113,12 @@ def says_stimulus(path: str) -> bool:
     return any(KINDS.get(word) is TakeKind.STIMULUS for word in text.words) or text.has("test", "signal")
 
 
-def says_endurance(path: str) -> bool:
-    """Whether a file's name says that it is of a run."""
-    return any(KINDS.get(word) is TakeKind.ENDURANCE for word in text_of_path(path).words)
+def steady_kind_of(path: str) -> TakeKind | None:
+    """Whether a file's name says a run, or which tones; None where it says none of them."""
+    text = text_of_path(path)
+    said = [KINDS[word] for word in text.words if word in KINDS]
+    said += [kind for pair, kind in KIND_PAIRS.items() if text.has(*pair)]
+    return next((kind for kind in said if kind in STEADY), None)
 
 
 def _calibrated(text: Text, form: Form, *, says_plane: bool, says_angle: bool) -> TakeKind | Unclear | None:

@@ -7,13 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from earwitness.measurement.recognition.answers import Recognition, Unclear
-from earwitness.measurement.recognition.kind import says_endurance
+from earwitness.measurement.recognition.kind import STEADY, steady_kind_of
 from earwitness.records.takes import ELECTRICAL, Drive, TakeKind
 
 #: Kinds that a stimulus is played for; an impedance may be a file of ohms, too, which has no sample rate.
-_PLAYED: Final = (
-    frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE, TakeKind.ENDURANCE}) | ELECTRICAL
-)
+_PLAYED: Final = frozenset({TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE}) | STEADY | ELECTRICAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +34,14 @@ def with_stimulus(
     """Name the stimulus in a recording's take, else doubt it.
 
     `stimuli` are sample rates by path. Of those that are steps of one sweep it is the one of the take's
-    drive, or the first: a response is the same by any of them. A stimulus whose name says endurance goes with
-    takes of that kind alone.
+    drive, or the first: a response is the same by any of them. A stimulus whose name says endurance
+    or tones goes with takes of that kind alone.
     """
     take = recognition.take
     if take is None or take.key.kind not in _PLAYED or (take.key.kind in ELECTRICAL and rate_hz is None):
         return recognition
-    is_run = take.key.kind is TakeKind.ENDURANCE
-    stimuli = {path: rate for path, rate in stimuli.items() if says_endurance(path) == is_run}
+    steady = take.key.kind if take.key.kind in STEADY else None
+    stimuli = {path: rate for path, rate in stimuli.items() if steady_kind_of(path) is steady}
     fitting = fitting_stimuli(rate_hz, stimuli)
     step = _step_at(fitting, take.key.drive, steps or {})
     played = fitting[0] if len(fitting) == 1 else step

@@ -72,6 +72,8 @@ KINDS: Final[Mapping[str, TakeKind]] = {
     **dict.fromkeys(_set("noise rauschen bruit ruido"), TakeKind.NOISE),
     **dict.fromkeys(_set("selfnoise eigenrauschen"), TakeKind.SELF_NOISE),
     **dict.fromkeys(_set("endurance dauerlast"), TakeKind.ENDURANCE),
+    **dict.fromkeys(_set("multitone vielton multiton"), TakeKind.MULTITONE),
+    **dict.fromkeys(_set("twotone twotones zweiton intermodulation"), TakeKind.TWO_TONES),
     **dict.fromkeys(_set("ir impulse impulsantwort"), TakeKind.IMPULSE_RESPONSE),
     **dict.fromkeys(_set("nearfield nahfeld"), TakeKind.NEAR_FIELD),
 }
@@ -83,6 +85,9 @@ KIND_PAIRS: Final[Mapping[tuple[str, str], TakeKind]] = {
     ("reponse", "impulsionnelle"): TakeKind.IMPULSE_RESPONSE,
     ("test", "signal"): TakeKind.STIMULUS,
     ("self", "noise"): TakeKind.SELF_NOISE,
+    ("two", "tones"): TakeKind.TWO_TONES,
+    ("two", "tone"): TakeKind.TWO_TONES,
+    ("many", "tones"): TakeKind.MULTITONE,
     ("reference", "loudspeaker"): TakeKind.REFERENCE,
     ("reference", "speaker"): TakeKind.REFERENCE,
     ("rig", "reference"): TakeKind.REFERENCE,
