@@ -116,6 +116,45 @@ def test_hum_is_no_distortion_where_silence_was_recorded(tmp_path: Path) -> None
     assert held.noise_from is NoiseFrom.SILENCE
 
 
+@pytest.mark.parametrize(("over", "is_heard"), [(3.0, False), (30.0, True)])
+def test_ten_decibels_over_the_noise_are_needed(tmp_path: Path, over: float, is_heard: bool) -> None:
+    """White noise of mean square σ² has 2σ²/N in each line of a second, and a third of it after three."""
+    sigma = 1e-3
+    side = np.sqrt(over * 2.0 * sigma**2 / RATE_HZ / 3.0)
+    time = np.arange(5 * RATE_HZ) / RATE_HZ
+    x = 0.1 * np.sin(2 * np.pi * LOW_HZ * time) + 0.1 * np.sin(2 * np.pi * HIGH_HZ * time)
+    for line in (HIGH_HZ - LOW_HZ, HIGH_HZ + LOW_HZ):
+        x += np.sqrt(2.0) * side * np.cos(2 * np.pi * line * time)
+    rewritten(tmp_path, "stimulus.wav", Tones(PAIR).samples())
+    told = []
+    for seed in range(8):
+        noise = sigma * np.random.default_rng(seed).normal(size=x.size)
+        rewritten(tmp_path, "a.wav", x + noise)
+        silence = sigma * np.random.default_rng(100 + seed).normal(size=60 * RATE_HZ)
+        rewritten(tmp_path, "noise.wav", silence)
+        (found,) = toned(FACTS, [take("a.wav", TakeKind.TWO_TONES), SILENCE], tmp_path).two_tones
+        told.append(found.second.heard)
+    assert told.count(is_heard) >= 6
+
+
+def test_what_hum_adds_is_taken_off_again(tmp_path: Path) -> None:
+    """A sideband on the hum's line, of three times its amplitude and a quarter of a turn apart."""
+    time = np.arange(6 * RATE_HZ) / RATE_HZ
+    turn = 2.0 * np.pi * time
+    x = 0.1 * np.sin(turn * LOW_HZ) + 0.1 * np.sin(turn * HIGH_HZ)
+    x += 3e-3 * np.sin(turn * (HIGH_HZ - LOW_HZ)) + 3e-3 * np.sin(turn * (HIGH_HZ + LOW_HZ))
+    hums = 1e-3 * (np.cos(turn * (HIGH_HZ - LOW_HZ)) + np.cos(turn * (HIGH_HZ + LOW_HZ)))
+    noise = 1e-6 * np.random.default_rng(1).normal(size=(2, x.size))
+    rewritten(tmp_path, "stimulus.wav", Tones(PAIR).samples())
+    rewritten(tmp_path, "a.wav", x + hums + noise[0])
+    rewritten(tmp_path, "noise.wav", hums + noise[1])
+    one = take("a.wav", TakeKind.TWO_TONES)
+    ratio = [toned(FACTS, [one, *more], tmp_path).two_tones[0].second.ratio for more in ([], [SILENCE])]
+    assert ratio[0] == pytest.approx(0.06 * np.sqrt(10.0) / 3.0, rel=1e-3)
+    # nine times the hum's power is under the 10 dB over it that count as heard
+    assert ratio[1] > 0.06
+
+
 def rewritten(folder: Path, name: str, samples: npt.NDArray[np.float64]) -> None:
     soundfile.write(folder / name, samples, RATE_HZ, subtype="PCM_24")
 
