@@ -10,12 +10,13 @@ import specimen
 from publishable import responses, takes
 
 from earwitness.derive.numerals import duration, frequency, measured, spread
+from earwitness.derive.wording import listing
 from earwitness.publication.exposure import exposure
 from earwitness.publication.header import header
 from earwitness.publication.markup import json_for_script, sentence
 from earwitness.publication.octaves import octaves
 from earwitness.publication.rows import row, table
-from earwitness.publication.wording import date_words, listing, named
+from earwitness.publication.wording import date_words, named
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, Unit
 from earwitness.records.figures import Bound, Check, Figure, FigureName, NotAvailable, Quantity

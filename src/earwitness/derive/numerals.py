@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from earwitness.derive.formatting import (
     KILOHERTZ_FROM_HZ,
     decimals_for,
@@ -11,6 +13,9 @@ from earwitness.derive.formatting import (
 )
 from earwitness.records.sentences import Number, Sentence, say
 from earwitness.records.uncertainty import NEGLIGIBLE
+
+#: More hours than these are "a whole day".
+A_DAY_H: Final = 24.0
 
 
 def quantity(value: float, unit: str, reference: str, decimals: int = 1) -> Number:
@@ -44,6 +49,11 @@ def duration(hours: float, reference: str) -> Number:
         if hours * an_hour >= 1.0:
             return Number(f"{float(f'{hours * an_hour:.2g}'):g} {unit}", hours, reference)
     return Number(f"{float(f'{hours * 3600.0:.2g}'):g} s", hours, reference)
+
+
+def hours_a_day(hours: float, reference: str) -> Sentence:
+    """``5.8 h a day``; a day and more is ``a whole day``."""
+    return say("a whole day") if hours > A_DAY_H else say(duration(hours, reference), " a day")
 
 
 def measured(value: float, uncertainty: float | None, unit: str, reference: str) -> Sentence:

@@ -113,7 +113,7 @@ def _figure(
         conditions=conditions,
         reading=f"noise: {one.noise_from}",
         valid_band_hz=band,
-        method="measurement.toned",
+        method="measurement.toned.toned",
         source=source,
         evidence=Evidence((), (one.take,)),
         also=also,

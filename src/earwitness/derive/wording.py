@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from earwitness.derive.formatting import frequency_text
-from earwitness.records.sentences import Number, Sentence, say
+from earwitness.records.sentences import EMPTY, Number, Sentence, say
 
 
 def module_number(text: str, value: float, path: str) -> Number:
@@ -18,3 +20,14 @@ def band_words(module: str, constant: str, band_hz: tuple[float, float]) -> Sent
         for i, edge in enumerate(band_hz)
     )
     return say(low, " to ", high)
+
+
+def listing(items: Iterable[Sentence], between: str = ", ", last: str = " and ") -> Sentence:
+    """``a, b and c``."""
+    found = list(items)
+    if len(found) < 2:
+        return found[0] if found else EMPTY
+    joined = found[0]
+    for item in found[1:-1]:
+        joined = joined + say(between) + item
+    return joined + say(last) + found[-1]

@@ -9,7 +9,7 @@ import numpy as np
 
 from earwitness.derive.clean_limits import CLEAN_CHANGE_DB, CLEAN_DISTORTION
 from earwitness.derive.formatting import value_text
-from earwitness.derive.numerals import duration, frequency, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, quantity
 from earwitness.derive.wording import module_number
 from earwitness.exhibits.axes import frequency_axis, hanging
 from earwitness.exhibits.by_drive import percent
@@ -30,8 +30,6 @@ HALF_OCTAVES: Final = 0.14
 STAND_OFF_DB: Final = 0.7
 SIGN_DB: Final = 1.1
 SIGN_OCTAVES: Final = 0.09
-#: A day and more is "a whole day".
-A_DAY_H: Final = 24.0
 ROLES: Final[Mapping[Told, Role]] = {
     Told.DISTORTION: Role.ON_AXIS,
     Told.CHANGE: Role.EARLY_REFLECTIONS,
@@ -90,14 +88,13 @@ def clean_output(curves: CurveSet) -> Exhibit | None:
 
 def _exposure(level: ChangeWithLevel) -> Sentence:
     loudest = int(np.argmax(level.arrived_db))
-    time = duration(level.hours, "level:hours")
     return say(
         "The highest drive played ",
         quantity(float(level.arrived_db[loudest]), "dB", f"level:arrived_db/{loudest}", 0),
         " at one metre; taken as A-weighted, ",
         Term("NIOSH 98-126"),
         " allows ",
-        "a whole day" if level.hours > A_DAY_H else say(time, " a day"),
+        hours_a_day(level.hours, "level:hours"),
         " there without protection. Leave the room or wear it; local law and qualified advice come first.",
     )
 

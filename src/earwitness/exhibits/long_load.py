@@ -8,7 +8,7 @@ import numpy as np
 
 from earwitness.derive.formatting import number_text
 from earwitness.derive.long_term_figures import WIDEST
-from earwitness.derive.numerals import duration, frequency, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, quantity
 from earwitness.exhibits.axes import frequency_axis
 from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role
 from earwitness.exhibits.time_axes import linear_axis
@@ -24,8 +24,6 @@ CURVE: Final = "load_change"
 #: The axis of the level holds at least these, dB; lines end so far below its top and above its bottom.
 LEAST_DB: Final = (-1.0, 0.3)
 MARGIN: Final = 1.08
-#: More than a day is "a whole day".
-A_DAY_H: Final = 24.0
 MINUTE_S: Final = 60.0
 #: From here up a time constant is read out to whole seconds.
 COARSE_S: Final = 100.0
@@ -126,9 +124,9 @@ def _caution(run: Endurance) -> Sentence:
     said = EMPTY
     if run.level_db is not None and run.hours is not None:
         loud = quantity(run.level_db, "dB", "long_term:endurance/level_db", 0)
-        time = say(duration(run.hours, "long_term:endurance/hours"), " a day")
+        time = hours_a_day(run.hours, "long_term:endurance/hours")
         said = say("The load plays ", loud, " at one metre, where ", Term("NIOSH 98-126"), " allows ")
-        said += (say("a whole day") if run.hours > A_DAY_H else time) + say(", taken as A-weighted. ")
+        said += time + say(", taken as A-weighted. ")
     return said + say(
         "Such a load can hurt hearing and destroy the loudspeaker: leave the room or wear protection; local "
         "law and qualified advice come first."

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from earwitness.derive.numerals import duration, frequency, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, quantity
 from earwitness.derive.tone_figures import worst_band
 from earwitness.exhibits.axes import frequency_axis, hanging
 from earwitness.exhibits.description import Exhibit, Line, Panel, Role
@@ -18,7 +18,6 @@ from earwitness.records.tones import Multitone
 HEIGHT: Final = 0.42
 CURVE: Final = "between_tones"
 SPAN_DB: Final = (60.0, 110.0)
-A_DAY_H: Final = 24.0
 #: Third octaves that are read out, by their place from the first one: every octave.
 READ_EVERY: Final = 3
 #: The loudest drives, the loudest last.
@@ -88,7 +87,7 @@ def _caution(one: Multitone, row: int) -> Sentence:
     said = EMPTY
     if one.level_db is not None and one.hours is not None:
         loud = quantity(one.level_db, "dB", f"tones:multitone/{row}/level_db", 0)
-        time = say(duration(one.hours, f"tones:multitone/{row}/hours"), " a day")
+        time = hours_a_day(one.hours, f"tones:multitone/{row}/hours")
         said = say(
             "At the greatest drive they play ",
             loud,
@@ -96,7 +95,7 @@ def _caution(one: Multitone, row: int) -> Sentence:
             Term("NIOSH 98-126"),
             " allows ",
         )
-        said += (say("a whole day") if one.hours > A_DAY_H else time) + say(", taken as A-weighted. ")
+        said += time + say(", taken as A-weighted. ")
     return said + say(
         "Steady tones can hurt hearing and destroy the loudspeaker: leave the room or wear protection; local "
         "law and qualified advice come first."

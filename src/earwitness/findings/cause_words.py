@@ -7,6 +7,7 @@ from typing import Final
 
 from earwitness.derive.formatting import decimals_for, value_text
 from earwitness.derive.numerals import frequency
+from earwitness.findings.causes.form import WIDE
 from earwitness.methods.ipcc_2010 import likelihood
 from earwitness.records.causes import Cause, CauseParameter, CauseSaid, FeatureCauses
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
@@ -25,8 +26,6 @@ NAMES: Final[Mapping[Cause, str]] = {
 BELIEVED: Final = 0.5
 #: From here on it can't be told at all.
 LOST: Final = 0.5
-#: Half the width of a 95 % interval in standard uncertainties.
-WIDE: Final = 1.96
 LEAST_SPREAD: Final = 1e-9
 
 

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from earwitness.derive.formatting import angle_text
+from earwitness.derive.wording import listing
 from earwitness.findings.features import REACH_DEG
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.findings import Place
 from earwitness.records.responses import Responses
-from earwitness.records.sentences import EMPTY, Number, Sentence, say
+from earwitness.records.sentences import Number, Sentence, say
 from earwitness.records.takes import Direction, Orbit, TakeId
 
 #: The sides of each orbit: positive, negative.
@@ -34,7 +35,7 @@ def where(feature: Feature, root: str) -> Sentence:
 
     `root` is the reference of the feature.
     """
-    axis = any(place.direction.angle_deg == 0.0 for place in feature.places)
+    axis = feature.on_axis is not None
     sides = _sides(feature.places)
     if (
         axis
@@ -56,13 +57,13 @@ def where(feature: Feature, root: str) -> Sentence:
             told.append(say(far, f" {words}"))
         else:
             told.append(say(near, " to ", far, f" {words}"))
-    return _listed(told)
+    return listing(told)
 
 
 def place_of(feature: Feature, drive: str) -> Place:
     """Where the page marks it: on the curve on axis, else on the map where it stands out most."""
-    on_axis = next((place for place in feature.places if place.direction.angle_deg == 0.0), None)
-    top = on_axis or max(feature.places, key=lambda place: abs(place.seen_db))
+    on_axis = feature.on_axis
+    top = on_axis or feature.top
     half = max(0.5 * top.width_octaves, MARK_OCTAVES)
     return Place(
         curve="on_axis" if on_axis else f"coverage_{top.direction.orbit}",
@@ -107,10 +108,3 @@ def _reach(feature: Feature, indices: Sequence[int]) -> tuple[float, float]:
 def _angle(feature: Feature, index: int, root: str) -> Number:
     angle = feature.places[index].direction.angle_deg
     return Number(angle_text(abs(angle)), angle, f"{root}/places/{index}/direction/angle_deg")
-
-
-def _listed(parts: Sequence[Sentence]) -> Sentence:
-    told = EMPTY
-    for index, part in enumerate(parts):
-        told += say("" if index == 0 else " and " if index == len(parts) - 1 else ", ") + part
-    return told

@@ -83,7 +83,6 @@ def _finding(
     feature, causes = told
     root = f"feature:{number}"
     here = f"{root}/feature"
-    on_axis = any(place.direction.angle_deg == 0.0 for place in feature.places)
     finding = Finding(
         id=f"feature-{number}",
         subject="feature",
@@ -93,7 +92,7 @@ def _finding(
         importance=IMPORTANCE[Heard.MAYBE][1],
         place=place_of(feature, curves.drive),
         figures=(),
-        evidence=Evidence((CurveName.ON_AXIS,) if on_axis else (), takes),
+        evidence=Evidence((CurveName.ON_AXIS,) if feature.on_axis else (), takes),
         feature=feature,
         causes=causes,
         story=Story(
@@ -121,7 +120,7 @@ def _audibility(feature: Feature, field: Directivity, root: str) -> Audibility:
 def _correctable(feature: Feature, curves: CurveSet, root: str) -> Correctable | None:
     if curves.correctability is None:
         return None
-    top = max(feature.places, key=lambda place: abs(place.seen_db))
+    top = feature.top
     half = 2.0 ** (0.5 * top.width_octaves)
     band = (top.frequency_hz / half, top.frequency_hz * half)
     return correctable(curves.correctability, band, here=f"{root}/correctable")
@@ -200,8 +199,8 @@ def height(feature: Feature, here: str) -> Sentence:
             " ± ",
             Number(value_text(spread, "dB", decimals), spread, f"{here}/gain_u_db"),
         )
-    top = max(range(len(feature.places)), key=lambda i: abs(feature.places[i].seen_db))
-    seen = feature.places[top].seen_db
+    top = feature.places.index(feature.top)
+    seen = feature.top.seen_db
     return say("some ", Number(value_text(abs(seen), "dB", 0), seen, f"{here}/places/{top}/seen_db"))
 
 

@@ -63,7 +63,7 @@ def find_features(responses: Responses) -> tuple[Feature, ...]:
         for direction, one in heard.items()
     }
     found = [_feature(places, heard) for places in _joined(fitted) if _counts(places)]
-    return tuple(sorted(found, key=lambda feature: -max(abs(place.seen_db) for place in feature.places)))
+    return tuple(sorted(found, key=lambda feature: -abs(feature.top.seen_db)))
 
 
 def _counts(places: Sequence[FeaturePlace]) -> bool:

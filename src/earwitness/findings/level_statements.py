@@ -7,7 +7,7 @@ from typing import Final
 
 from earwitness.derive.distortion_figures import CHANGES_DB, HOURS, LEVEL, LIMITS, LOUDEST, STATED_CHANGE
 from earwitness.derive.formatting import value_text
-from earwitness.derive.numerals import duration, frequency, measured, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.derive.wording import module_number
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
@@ -23,8 +23,6 @@ IMPORTANCE: Final[Mapping[FigureName, float]] = {
 }
 #: A place that marks one frequency reaches so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
-#: More hours than these are "a whole day".
-A_DAY_H: Final = 24.0
 
 
 def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
@@ -82,7 +80,6 @@ def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
         ".",
     )
     low, high = (frequency(edge, f"{root}/valid_band_hz/{i}") for i, edge in enumerate(figure.valid_band_hz))
-    hours = figure.also[HOURS]
     explanation = say(
         "So loud is the fundamental at one metre when distortion or a change of level first passes its "
         "limit, in the worst of the bands from ",
@@ -94,7 +91,7 @@ def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
         " at one metre; taken as A-weighted, ",
         Term("NIOSH 98-126"),
         " allows ",
-        "a whole day" if hours > A_DAY_H else say(duration(hours, f"{root}/also/{HOURS}"), " a day"),
+        hours_a_day(figure.also[HOURS], f"{root}/also/{HOURS}"),
         " there without protection. Such levels can hurt hearing and the loudspeaker: leave the room or wear "
         "protection; local law and qualified advice come first.",
     )

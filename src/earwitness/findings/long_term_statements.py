@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from earwitness.derive.long_term_figures import ALLOWED, DISTANCE, LEVEL, LOADED
-from earwitness.derive.numerals import duration, frequency, measured, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
@@ -17,8 +17,6 @@ from earwitness.records.sentences import Number, Sentence, Term, say
 IMPORTANCE: Final = {FigureName.LOAD_CHANGE: 0.66, FigureName.SELF_NOISE: 0.45}
 #: An octave reaches so far to either side of its middle.
 HALF_OCTAVE: Final = 2.0**0.5
-#: A day and more is "a whole day".
-A_DAY_H: Final = 24.0
 #: A change of level that is worth a sentence on what makes it, dB.
 WORTH_DB: Final = 0.3
 
@@ -74,13 +72,11 @@ def _level(figure: Figure, root: str) -> Sentence:
     said = say("The load played ", quantity(figure.also[LEVEL], "dB", f"{root}/also/{LEVEL}", 0))
     if ALLOWED not in figure.also:
         return said + say(" at one metre. ")
-    hours = figure.also[ALLOWED]
-    allowed = say(duration(hours, f"{root}/also/{ALLOWED}"), " a day")
     return said + say(
         " at one metre, where ",
         Term("NIOSH 98-126"),
         " allows ",
-        allowed if hours <= A_DAY_H else say("a whole day"),
+        hours_a_day(figure.also[ALLOWED], f"{root}/also/{ALLOWED}"),
         ", taken as A-weighted. ",
     )
 

@@ -26,7 +26,7 @@ Told = tuple[Feature, FeatureCauses]
 
 def merged(features: Sequence[Feature], causes: Sequence[FeatureCauses]) -> tuple[Told, ...]:
     """Features with their causes, from the lowest frequency up."""
-    pairs = sorted(zip(features, causes, strict=True), key=lambda told: -_seen_db(told[0]))
+    pairs = sorted(zip(features, causes, strict=True), key=lambda told: -abs(told[0].top.seen_db))
     found: list[Told] = []
     for feature, said in pairs:
         for index, (first, told) in enumerate(found):
@@ -58,7 +58,3 @@ def _with_places(first: Feature, other: Feature) -> Feature:
         if here is None or abs(place.seen_db) > abs(here.seen_db):
             places[place.direction] = place
     return replace(first, places=tuple(sorted(places.values(), key=lambda place: place.direction)))
-
-
-def _seen_db(feature: Feature) -> float:
-    return max(abs(place.seen_db) for place in feature.places)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from earwitness.derive.numerals import duration, frequency, measured, quantity
+from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.derive.tone_figures import HIGH, HOURS, LEVEL, LOW, TONES, WORST, WORST_DB
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
@@ -17,7 +17,6 @@ from earwitness.records.sentences import EMPTY, Sentence, Term, say
 IMPORTANCE: Final = {FigureName.MULTITONE: 0.6, FigureName.MODULATION_SECOND: 0.55}
 #: A third octave reaches so far to either side of its middle.
 HALF_BAND: Final = 2.0 ** (1.0 / 6.0)
-A_DAY_H: Final = 24.0
 _CAUTION: Final = (
     "Steady tones can hurt hearing and destroy loudspeakers sooner than music: leave the room or wear "
     "protection; local law and qualified advice come first."
@@ -31,7 +30,7 @@ def tone_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> t
         found.append(_multitone(figures[FigureName.MULTITONE], curves))
     if FigureName.MODULATION_SECOND in figures:
         pair = (figures[FigureName.MODULATION_SECOND], figures[FigureName.MODULATION_THIRD])
-        found.append(_modulation(*pair, curves))
+        found.append(_modulation(*pair))
     return tuple(found)
 
 
@@ -48,14 +47,13 @@ def _exposure(figure: Figure) -> Sentence:
     if LEVEL not in figure.also:
         return say(_CAUTION)
     here = f"figure:{figure.name}/also"
-    hours = figure.also[HOURS]
     return say(
         "The tones played ",
         quantity(figure.also[LEVEL], "dB", f"{here}/{LEVEL}", 0),
         " at one metre; taken as A-weighted, ",
         Term("NIOSH 98-126"),
         " allows ",
-        "a whole day" if hours > A_DAY_H else say(duration(hours, f"{here}/{HOURS}"), " a day"),
+        hours_a_day(figure.also[HOURS], f"{here}/{HOURS}"),
         " there without protection. ",
         _CAUTION,
     )
@@ -88,7 +86,7 @@ def _multitone(figure: Figure, curves: CurveSet) -> Finding:
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 
-def _modulation(second: Figure, third: Figure, curves: CurveSet) -> Finding:
+def _modulation(second: Figure, third: Figure) -> Finding:
     here = f"figure:{second.name}/also"
     statement = say(
         "A tone of ",
@@ -105,5 +103,4 @@ def _modulation(second: Figure, third: Figure, curves: CurveSet) -> Finding:
         "Of the second order are their sum and difference; of the third those with twice the low tone. "
         "What moves the frequency of the high tone without changing its level counts as well. "
     ) + _exposure(second)
-    del curves
     return of_figure(IMPORTANCE[second.name], second, statement, explanation, None, third.name)

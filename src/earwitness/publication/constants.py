@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from itertools import groupby
 from typing import Final
 
-from earwitness.publication.wording import listing
+from earwitness.derive.wording import listing
 from earwitness.records.sentences import Number, Sentence, say
 
 #: What each constant is, for a reader who hasn't seen the code.

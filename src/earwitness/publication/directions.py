@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Final
 
-from earwitness.publication.wording import listing, named
+from earwitness.derive.wording import listing
+from earwitness.publication.wording import named
 from earwitness.records.sentences import Sentence, Term, say
 
 _LABEL: Final = re.compile(r"(\w+) ([+−]\d+(?:\.\d+)?)°")

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from earwitness.derive.numerals import duration, quantity
+from earwitness.derive.numerals import hours_a_day, quantity
 from earwitness.methods.hearing_exposure import (
     NIOSH_CRITERION_DB,
     NIOSH_CRITERION_H,
@@ -18,7 +18,6 @@ from earwitness.records.figures import FigureName, Quantity, Results
 from earwitness.records.sentences import Sentence, Term, say
 from earwitness.records.takes import DIRECTIONAL, Drive, Take
 
-A_DAY_H: Final = 24.0
 _ADVICE: Final = say(
     "Leave the room or wear hearing protection before a drive is raised; a steady signal can also destroy "
     "loudspeakers and amplifiers. Local law and qualified advice come first, and only qualified people open "
@@ -73,8 +72,6 @@ def _general() -> Sentence:
 
 def _worked_out(drive: Drive, level_db: float, hours: float) -> Sentence:
     here = "publication:trust/exposure"
-    time = duration(hours, f"{here}/hours")
-    allowed = say("a whole day") if hours > A_DAY_H else say(time, " a day")
     return say(
         "At ",
         quantity(drive.value, drive.unit, f"{here}/drive_v", 2),
@@ -83,7 +80,7 @@ def _worked_out(drive: Drive, level_db: float, hours: float) -> Sentence:
         " at one metre. Taken as A-weighted, ",
         Term("NIOSH 98-126"),
         " allows ",
-        allowed,
+        hours_a_day(hours, f"{here}/hours"),
         " there without protection. ",
         _ADVICE,
     )

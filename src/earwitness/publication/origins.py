@@ -17,6 +17,7 @@ from earwitness.derive.long_term_figures import SOURCE as LONG_TERM_SOURCE
 from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.derive.tone_figures import BETWEEN as TONES_SOURCE
+from earwitness.derive.wording import listing
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
 from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
@@ -26,7 +27,7 @@ from earwitness.publication.constants import about, constants
 from earwitness.publication.quality import METHODS, QualityLine
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.take_sets import anchor_of
-from earwitness.publication.wording import FIGURE_LABELS, Line, line, listing, named
+from earwitness.publication.wording import FIGURE_LABELS, Line, line, named
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.features import Feature

@@ -6,9 +6,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+from earwitness.derive.wording import listing
 from earwitness.exhibits.description import Exhibit
 from earwitness.exhibits.quality import describe_quality
-from earwitness.publication.wording import listing, named
+from earwitness.publication.wording import named
 from earwitness.records.quality import Point, PointName, Quality, Verdict
 from earwitness.records.sentences import Sentence, say
 from earwitness.records.takes import TakeId

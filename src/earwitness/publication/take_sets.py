@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from earwitness.publication.wording import listing
+from earwitness.derive.wording import listing
 from earwitness.records.sentences import Number, Sentence, say
 from earwitness.records.takes import DIRECTIONAL, Take, TakeId, TakeKind
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.derive.wording import listing
 from earwitness.publication.budget import Budget, budget
 from earwitness.publication.directions import directions
 from earwitness.publication.exposure import Exposure, exposure
@@ -20,7 +21,6 @@ from earwitness.publication.wording import (
     NOT_STATED,
     Line,
     line,
-    listing,
     named,
     quoted_or_not_stated,
 )

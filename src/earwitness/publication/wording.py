@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from earwitness.records.figures import FigureName
-from earwitness.records.sentences import EMPTY, Part, Quoted, Sentence, Term, Words, say, typeset
+from earwitness.records.sentences import Part, Quoted, Sentence, Term, Words, say, typeset
 
 NOT_STATED: Final = say("not stated")
 
@@ -77,14 +77,3 @@ def quoted_or_not_stated(text: str | None, reference: str) -> Sentence:
 def date_words(date: dt.date) -> str:
     """``2 November 2026``."""
     return f"{date.day} {date:%B} {date.year}"
-
-
-def listing(items: Iterable[Sentence], between: str = ", ", last: str = " and ") -> Sentence:
-    """``a, b and c``."""
-    found = list(items)
-    if len(found) < 2:
-        return found[0] if found else EMPTY
-    joined = found[0]
-    for item in found[1:-1]:
-        joined = joined + say(between) + item
-    return joined + say(last) + found[-1]

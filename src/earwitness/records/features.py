@@ -53,6 +53,16 @@ class Feature:
     places: tuple[FeaturePlace, ...]
 
     @property
+    def top(self) -> FeaturePlace:
+        """Where it stands out most."""
+        return max(self.places, key=lambda place: abs(place.seen_db))
+
+    @property
+    def on_axis(self) -> FeaturePlace | None:
+        """Its place on axis; None where it isn't seen there."""
+        return next((place for place in self.places if place.direction.angle_deg == 0.0), None)
+
+    @property
     def sign(self) -> int:
         """+1 where it adds, −1 where it takes."""
         return 1 if self.gain_db >= 0.0 else -1

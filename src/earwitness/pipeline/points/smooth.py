@@ -235,19 +235,16 @@ def _meetings(orbits: Sequence[OrbitTaken]) -> dict[Orbit, Meeting]:
 
 
 def _turned_axis(axis: Symmetry) -> bool:
-    return (
-        abs(axis.axis_deg) >= AXIS_DEG
-        and axis.about_zero_db >= APART_DB
-        and axis.about_axis_db <= min(ALIKE_DB, ALIKE_PART * axis.about_zero_db)
-    )
+    return abs(axis.axis_deg) >= AXIS_DEG and _there_not_at_zero(axis.about_axis_db, axis.about_zero_db)
 
 
 def _met_elsewhere(met: Meeting) -> bool:
-    return (
-        met.angle_deg != 0.0
-        and met.at_zero_db >= APART_DB
-        and met.there_db <= min(ALIKE_DB, ALIKE_PART * met.at_zero_db)
-    )
+    return met.angle_deg != 0.0 and _there_not_at_zero(met.there_db, met.at_zero_db)
+
+
+def _there_not_at_zero(there_db: float, zero_db: float) -> bool:
+    """Whether what ought to be alike is so at another angle, and not at zero."""
+    return zero_db >= APART_DB and there_db <= min(ALIKE_DB, ALIKE_PART * zero_db)
 
 
 def _axis_sentence(tell: Teller, orbit: Orbit, axis: Symmetry) -> Sentence:
