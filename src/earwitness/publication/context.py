@@ -168,11 +168,6 @@ class PublicationContext:
         scheme, _, path = reference.partition(":")
         if scheme == "quality" and self.quality is not None:
             return self.quality.resolve(path)
-        if scheme == "testimony" and path.startswith("tally/"):
-            found = getattr(self.told_together, path.removeprefix("tally/"), None)
-            if isinstance(found, int | float):
-                return float(found)
-            raise LookupError(f"{reference} is not a number")
         if scheme != "publication":
             return Referent(self.facts, self.results.figures, self.curves, self.findings).resolve(reference)
         here: object = self
@@ -184,13 +179,8 @@ class PublicationContext:
 
     @property
     def testimony(self) -> tuple[Finding, ...]:
-        """Findings on listening notes, in the order of their sealing."""
-        return tuple(
-            sorted(
-                (finding for finding in self.findings if finding.testimony is not None),
-                key=lambda finding: finding.testimony.note.number if finding.testimony else 0,
-            )
-        )
+        """Findings on listening notes, in the order of their sealing, which is that of their ids."""
+        return tuple(finding for finding in self.findings if finding.testimony is not None)
 
     @property
     def unheard(self) -> tuple[Finding, ...]:
@@ -242,7 +232,8 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
     apart = separation_part(built.responses.told_apart, len(exhibits), joined=surfaces)
     lettered = len(exhibits) + (0 if apart is None else 1)
     checked = None if built.quality is None else quality_part(built.quality, lettered, listed)
-    prose = (head, rows, findings, exhibits, belief, checked, apart)
+    together = tally_sentence(built.findings.tally)
+    prose = (head, rows, findings, exhibits, belief, checked, apart, together)
     context = PublicationContext(
         facts=case.facts,
         title=case.facts.unit.name,
@@ -252,7 +243,7 @@ def assemble(case: CaseFiles, built: Built) -> PublicationContext:
         findings=findings,
         marks={key: found for key, found in marks.items() if found},
         readings={f.id: _readings(f) for f in findings if f.claim},
-        tally=tally_sentence(built.findings.tally),
+        tally=together,
         stories={f.id: story_lines(f.story) for f in findings if f.story},
         exhibits=exhibits,
         trust=belief,

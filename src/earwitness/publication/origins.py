@@ -47,6 +47,7 @@ TIME_ANCHOR: Final = "from-time"
 LEVEL_ANCHOR: Final = "from-level"
 IMPEDANCE_ANCHOR: Final = "from-impedance"
 LONG_TERM_ANCHOR: Final = "from-long-term"
+TALLY_ANCHOR: Final = "from-tally"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,8 @@ def anchor(reference: str) -> str:
         case "publication" if first == "take_sets":
             return anchor_of(path.split("/")[1])
         case "publication":
-            return first if first == "downloads" else "why-believe-it"
+            parts = {"downloads": "downloads", "told_together": TALLY_ANCHOR}
+            return parts.get(first, "why-believe-it")
         case "quality":
             return f"from-quality-{first.replace('_', '-')}"
     return "from-case"
@@ -119,6 +121,7 @@ def origins(
         *(_figure(f, available) for f in spoken),
         *(_feature(f, f.feature, available) for f in findings if f.feature is not None),
         *(_testimony(f, f.testimony, available) for f in findings if f.testimony is not None),
+        *((_tally(),) if TALLY_ANCHOR in used else ()),
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
         *(_curve(c, curves) for c in available.values()),
         *(() if curves.time is None else (_time(curves.time),)),
@@ -233,6 +236,16 @@ def _testimony(finding: Finding, held: NoteHeld, curves: Mapping[CurveName, Curv
         method="findings.testimony.held",
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
+    )
+
+
+def _tally() -> Origin:
+    return Origin(
+        anchor=TALLY_ANCHOR,
+        title=say("Listening notes together"),
+        value=say("as sealed, and at shuffled places"),
+        method="findings.testimony.tally",
+        lines=(*_source(TESTIMONY_SOURCE), line("File", say("findings.json"))),
     )
 
 
@@ -402,7 +415,7 @@ def _tones(found: ToneSet) -> Origin:
         anchor="from-tones",
         title=say("Steady tones"),
         value=listing(say(Term(label)) for label in dict.fromkeys(one.drive.label for one in every)),
-        method="measurement.toned",
+        method="measurement.toned.toned",
         lines=tuple(lines),
         takes=tuple(one.take for one in every),
     )

@@ -110,6 +110,7 @@ def _document(c: PublicationContext) -> Json:
             for r in c.rows
         ],
         "findings": [_finding(f, c) for f in c.findings],
+        "tally": _parts(c.tally),
         "exhibits": [_exhibit(e) for e in c.exhibits],
         "checked": _checked(c.checked) if c.checked else None,
         "separation": {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
 from earwitness.records.testimony import Tally
 
-_ROOT = "testimony:tally"
+_ROOT = "publication:told_together"
 
 
 def tally_sentence(found: Tally | None) -> Sentence:
