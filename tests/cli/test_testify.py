@@ -41,6 +41,13 @@ def test_a_note_from_a_file(call: Call, root: Path, tmp_path: Path) -> None:
     assert read_notes(CaseFolder.open(root))[0].text == "fine – really"
 
 
+def test_a_note_and_a_file_are_one_too_many(call: Call, root: Path, tmp_path: Path) -> None:
+    (tmp_path / "note.txt").write_text("fine", "utf-8")
+    told = call("testify", root, "--note", "x", "--from", tmp_path / "note.txt")
+    assert (told.code, "given twice" in told.refusal) == (2, True)
+    assert list((root / "testimony").iterdir()) == []
+
+
 def test_nothing_sealed_yet_says_how(call: Call, root: Path) -> None:
     assert "--note" in call("testify", root).out
 
@@ -54,7 +61,7 @@ def test_nothing_sealed_yet_says_how(call: Call, root: Path) -> None:
         (("--note", "x", "--amount", "too much", "--band", "200-100"), "isn't one"),
         (("--band", "100-200"), "there is no note"),
         (("--note", ""), "says nothing"),
-        (("--note", "x", "--from", "y"), "given twice"),
+        (("--note", "x", "--note", "y"), "given twice"),
         (("--from", "nowhere.txt"), "no text file"),
     ],
 )

@@ -114,6 +114,14 @@ def test_the_tally_counts_and_holds_others_beside() -> None:
     assert 0.0 < found.by_chance < 2.0
 
 
+def test_a_note_sealed_after_results_is_held_but_doesnt_count() -> None:
+    """Whoever has seen the page can write what it says."""
+    case = curves(hump(4.0))
+    late = held([note(MUCH, (2000.0, 4000.0), built="b")], case)
+    assert late[0].outcome is Outcome.SUPPORTED
+    assert (tally(late).testable, tally(late).supported) == (0, 0)
+
+
 def test_a_statement_says_when_it_was_sealed() -> None:
     case = curves(hump(4.0))
     found = note_statements(

@@ -10,6 +10,7 @@ import hashlib
 import json
 import math
 import os
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +30,8 @@ LEAST_OCTAVES: Final = 1.0 / 6.0
 _FIELDS: Final = frozenset(
     {"text", "amount", "band_hz", "heard_from", "sealed_at", "built", "raw_digest", "previous", "seal"}
 )
+#: Control characters, and what stands for bytes that aren't UTF-8.
+_UNWANTED: Final = frozenset({"Cc", "Cs"})
 _REMEDY: Final = "put the sealed file back from a copy; a note can't be changed, but another can be added"
 
 
@@ -124,8 +127,8 @@ def _require(said: Said) -> None:
         raise CallError("the note says nothing; give its words with --note")
     if len(said.text) > LONGEST_TEXT:
         raise CallError(f"the note is longer than {LONGEST_TEXT} characters; give it in several")
-    if any((ord(c) < 32 and c not in "\n\t") or ord(c) == 127 for c in said.text):
-        raise CallError("the note holds control characters; give plain words")
+    if any(unicodedata.category(c) in _UNWANTED and c not in "\n\t" for c in said.text):
+        raise CallError("the note holds control characters, or isn't UTF-8; give plain words")
     if said.band_hz is not None and not _is_band(said.band_hz):
         raise CallError(
             "the band isn't one: two frequencies from 20 Hz to 20 kHz, a sixth of an octave apart"

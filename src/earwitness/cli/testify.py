@@ -22,7 +22,7 @@ _LONGEST_FILE: Final = 8192
 
 def testify(
     case: CaseArgument,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="What you heard.")] = None,
+    note: Annotated[list[str] | None, typer.Option("--note", metavar="TEXT", help="What you heard.")] = None,
     file: Annotated[
         Path | None, typer.Option("--from", metavar="FILE", help="A text file that holds the note.")
     ] = None,
@@ -53,16 +53,17 @@ def testify(
     from earwitness.records.errors import CallError
 
     folder = CaseFolder.open(case)
-    if note is None and file is None:
+    given = [*(note or ()), *(() if file is None else (_text(file),))]
+    if not given:
         if amount is not None or band is not None:
             raise CallError("there is no note to seal; give its words with --note")
         with shared(folder):
             notes = read_notes(folder)
         _show(notes, as_json=as_json)
         return
-    if note is not None and file is not None:
-        raise CallError("the note is given twice; use --note or --from")
-    said = Said(_text(file) if note is None else note, amount, _band(band), heard_from)
+    if len(given) > 1:
+        raise CallError("the note is given twice; seal one at a time, with --note or --from")
+    said = Said(given[0], amount, _band(band), heard_from)
     with exclusive(folder):
         _, _, named = inspect_set(folder)
         sealed = seal_note(
@@ -98,10 +99,9 @@ def _show(notes: tuple[Note, ...], *, as_json: bool) -> None:
         print('nothing is sealed yet; seal what you heard with --note "…"')
 
 
-def _text(file: Path | None) -> str:
+def _text(file: Path) -> str:
     from earwitness.records.errors import CallError
 
-    assert file is not None
     try:
         if not file.is_file() or file.stat().st_size > _LONGEST_FILE:
             raise CallError(f"{file}: is no text file of {_LONGEST_FILE} bytes at most; give another")

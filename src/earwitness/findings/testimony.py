@@ -49,8 +49,8 @@ def held(notes: Sequence[Note], curves: CurveSet) -> tuple[NoteHeld, ...]:
 
 
 def tally(found: Sequence[NoteHeld], others: Sequence[NoteHeld] = ()) -> Tally:
-    """All testable notes together; `others` are those of earlier cases held against this one."""
-    testable = [one for one in found if one.outcome is not Outcome.NOT_TESTABLE]
+    """All testable notes that were sealed before any results; `others` are those of earlier cases."""
+    testable = [one for one in found if one.outcome is not Outcome.NOT_TESTABLE and not one.note.built]
     shares = [one.by_chance or 0.0 for one in testable]
     hits = sum(one.outcome is Outcome.SUPPORTED for one in testable)
     elsewhere = [one for one in others if one.outcome is not Outcome.NOT_TESTABLE]

@@ -17,7 +17,7 @@ def tally_sentence(found: Tally | None) -> Sentence:
         told = say(
             "Of ",
             _count(found.testable, "testable"),
-            " that can be tested the data support ",
+            " that can be tested, sealed before any results were built, the data support ",
             Number(str(found.supported), found.supported, f"{_ROOT}/supported"),
             " and contradict ",
             Number(str(found.contradicted), found.contradicted, f"{_ROOT}/contradicted"),

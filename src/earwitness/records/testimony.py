@@ -90,7 +90,7 @@ class NoteHeld:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """All testable notes of a case together.
+    """All testable notes of a case together that were sealed before any results were built.
 
     `by_chance` are hits that notes at shuffled places would have, and `as_many` the probability of as many as
     there are or more; `others` are testable notes of earlier cases held against this one, and their hits.
