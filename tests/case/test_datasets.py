@@ -146,7 +146,12 @@ def test_an_outsider_reads_responses(tmp_path: Path, engine: Any) -> None:
 
 @pytest.mark.parametrize(
     ("drives", "unit"),
-    [([Drive(2.83)] * 2, "Pa/V"), ([Drive(-20.0, "dBFS")] * 2, "Pa per full scale")],
+    [
+        ([Drive(2.83)] * 2, "Pa/V"),
+        ([Drive(-20.0, "dBFS")] * 2, "Pa per full scale"),
+        ([Drive(4.0, "dBu")] * 2, "Pa per 0 dBu"),
+        ([Drive(4.0, "dBu"), Drive(-20.0, "dBFS")], "Pa per unit of drive"),
+    ],
 )
 def test_the_unit_follows_the_drive(tmp_path: Path, drives: list[Drive], unit: str) -> None:
     two = responses(2)

@@ -244,6 +244,7 @@ DIRECTIONS = st.builds(Direction, st.sampled_from(Orbit), ANGLES)
 DRIVES = st.one_of(
     st.builds(Drive, st.floats(1e-6, 1e4), st.just("V")),
     st.builds(Drive, st.floats(-200, 20).map(lambda level: level + 0.0), st.just("dBFS")),
+    st.builds(Drive, st.floats(-120, 40).map(lambda level: level + 0.0), st.just("dBu")),
 )
 LEVELS = st.one_of(st.none(), st.floats(-300, 300))
 SELECTORS = st.text("abc ä°\"'\\=[]#{}", max_size=6).filter(lambda s: not s or s.isprintable())
@@ -294,7 +295,15 @@ def test_drives_come_back(drive: Drive) -> None:
     assert parse_drive(format_drive(drive)) == drive
 
 
-@pytest.mark.parametrize(("text", "drive"), [("2.83 V", Drive(2.83)), ("−20dBFS", Drive(-20.0, "dBFS"))])
+@pytest.mark.parametrize(
+    ("text", "drive"),
+    [
+        ("2.83 V", Drive(2.83)),
+        ("−20dBFS", Drive(-20.0, "dBFS")),
+        ("+4 dBu", Drive(4.0, "dBu")),
+        ("-10.5_dBu", Drive(-10.5, "dBu")),
+    ],
+)
 def test_reads_drives(text: str, drive: Drive) -> None:
     assert parse_drive(text) == drive
 

@@ -133,6 +133,9 @@ def test_a_stated_drive_is_for_files_whose_name_has_none(call: Call, empty: Path
     more = written(tmp_path / "more", ["horizontal_+020.txt"])
     assert call("add", empty, more, "--drive", "-20dBFS", "--yes").code == 0
     assert drives(empty)["horizontal_+020.txt"] == "−20 dBFS"
+    again = written(tmp_path / "again", ["horizontal_+030.txt"])
+    assert call("add", empty, again, "--drive", "+4dBu", "--yes").code == 0
+    assert drives(empty)["horizontal_+030.txt"] == "4 dBu"
 
 
 @pytest.mark.parametrize(
@@ -144,6 +147,7 @@ def test_a_stated_drive_is_for_files_whose_name_has_none(call: Call, empty: Path
         ("-2V", "is no drive"),
         ("", "is no drive"),
         ("20dBFS", "is above digital full scale"),
+        ("50dBu", "is more than lines have; give dBu up to 30"),
         ("1e9V", "is no drive of a loudspeaker"),
         ("1000V", "is no drive of a loudspeaker"),
     ],

@@ -41,7 +41,7 @@ def test_other_kinds_as_json(call: Call, tmp_path: Path, kind: str, name: str) -
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--level", "loud"), "--level 'loud' is no level; write it like -20dBFS or 2.83V"),
+        (("--level", "loud"), "--level 'loud' is no level; write it like -20dBFS, 2.83V or 4dBu"),
         (("--level", "2.83V"), "needs --full-scale"),
         (("--full-scale", "0"), "--full-scale 0 isn't from 0.001 to 1000 V"),
         (

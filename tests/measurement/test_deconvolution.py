@@ -57,6 +57,9 @@ def test_digital_drive_is_per_full_scale_sine(bench: Bench) -> None:
     assert volts is not None
     # the same recording, said to be at a tenth of full scale instead of so many volts
     assert in_full_scale.samples == pytest.approx(in_volts.samples * volts.value / 0.1, rel=1e-5)
+    line = dataclasses.replace(take, key=dataclasses.replace(take.key, drive=Drive(20.0, "dBu")))
+    ((_, per_zero_dbu),) = deconvolve(bench.folder, [line])
+    assert per_zero_dbu.samples == pytest.approx(in_volts.samples * volts.value / 10.0, rel=1e-5)
 
 
 def test_the_order_and_the_neighbours_change_nothing(bench: Bench) -> None:

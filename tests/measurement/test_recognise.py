@@ -70,6 +70,35 @@ def test_active_drive() -> None:
 
 
 @pytest.mark.parametrize(
+    ("path", "level"),
+    [
+        ("horizontal_+030_-20dBu.wav", -20.0),
+        ("horizontal_+030_+4dBu.wav", 4.0),
+        ("horizontal_+030_4 dBu.wav", 4.0),
+        ("horizontal_+030_−1.5dBu.wav", -1.5),
+        ("horizontal_+030_0dBu.wav", 0.0),
+    ],
+)
+def test_a_level_at_an_analogue_input(path: str, level: float) -> None:
+    take = one(path)
+    assert take is not None
+    assert take.key.drive == Drive(level, "dBu")
+
+
+@pytest.mark.parametrize(
+    ("path", "why"),
+    [
+        ("horizontal_+030-4dBu.wav", "has a minus isn't clear"),
+        ("horizontal_+030_m4dBu.wav", "has a sign isn't clear"),
+        ("horizontal_+030_40dBu.wav", "40 dBu is more than lines have"),
+        ("horizontal_+030_4dBV.wav", "is no drive in volts RMS, dBFS or dBu"),
+    ],
+)
+def test_a_level_of_unsure_sign_is_a_doubt(path: str, why: str) -> None:
+    assert why in doubts(path)
+
+
+@pytest.mark.parametrize(
     ("path", "radiator", "distance_m"),
     [
         ("near_field_woofer_0.283V.wav", "woofer", None),

@@ -206,6 +206,16 @@ def test_an_active_loudspeaker_is_assumed_nothing_of(tmp_path: Path) -> None:
     assert [line.level_db for line in heard.drives] == [60.0, 80.0]
 
 
+def test_levels_at_an_analogue_input_rise_as_decibels(tmp_path: Path) -> None:
+    wanted = Wanted(drive=Drive(-10.0, "dBu"), levels=(Drive(4.0, "dBu"),), sensitivity_db=80.0)
+    plan = planned(tmp_path, wanted, "active = true")
+    found = [(line.drive.label, line.level_db) for line in plan.drives]
+    assert found == [("−30 dBu", 60.0), ("−10 dBu", 80.0), ("4 dBu", 94.0)]
+    # NIOSH 98-126: an hour at 94 dB(A)
+    assert plan.drives[-1].allowed_h == pytest.approx(1.0)
+    assert "horizontal_+000_4dBu.wav" in [shot.name for shot in plan.shots]
+
+
 def test_what_is_there_is_ticked(tmp_path: Path) -> None:
     case = case_of(tmp_path)
     (case.raw / "mine.wav").write_bytes(b"")
@@ -225,7 +235,11 @@ def test_what_is_there_is_ticked(tmp_path: Path) -> None:
         (Wanted(levels=(Drive(20.0),), amplifier_v=10.0), "", "20 V is 6.0 dB over the 10 V"),
         (Wanted(levels=(Drive(-20.0, "dBFS"),)), "", "−20 dBFS isn't in V, as 2.83 V is"),
         (Wanted(drive=Drive(-20.0, "dBFS")), "", "case.toml says that it is passive; give it in V"),
-        (Wanted(drive=Drive(2.83)), "active = true", "case.toml says that it is active; give it in dBFS"),
+        (
+            Wanted(drive=Drive(2.83)),
+            "active = true",
+            "case.toml says that it is active; give it in dBFS or dBu",
+        ),
         (Wanted(), "active = true", "isn't assumed; give --drive"),
         (Wanted(drive=Drive(3.0, "dBFS")), "active = true", "3 dBFS is above digital full scale"),
         (Wanted(operator_m=0.0), "", "an operator at 0 m"),

@@ -108,6 +108,15 @@ def test_steps_rise_and_say_volts(tmp_path: Path) -> None:
     assert written[0].facts.drive_v == pytest.approx(0.894924, rel=1e-6)
 
 
+def test_levels_at_an_analogue_input(tmp_path: Path) -> None:
+    levels = [Drive(4.0, "dBu"), Drive(-10.0, "dBu")]
+    written = write_stimuli(tmp_path, SWEEP, levels, Layout(full_scale_v=7.74596669))
+    assert [one.sound.name for one in written] == ["stimulus_-10dBu.wav", "stimulus_4dBu.wav"]
+    # full scale is +20 dBu here: ten times the volts that give 1 mW in 600 Ω
+    assert [one.facts.level_dbfs for one in written] == pytest.approx([-30.0, -16.0], abs=1e-6)
+    assert written[1].facts.drive_v == pytest.approx(1.22766, rel=1e-5)
+
+
 @pytest.mark.parametrize(
     ("asked", "level", "told"),
     [
@@ -116,6 +125,7 @@ def test_steps_rise_and_say_volts(tmp_path: Path) -> None:
         (Noise(20.0, 20e3, 3.0, "pink", 1), Drive(-8.0, "dBFS"), "would clip"),
         (Multitone(20.0, 20e3, 3.0, 31, 1), Drive(-8.0, "dBFS"), "would clip"),
         (SWEEP, Drive(2.83, "V"), "needs --full-scale"),
+        (SWEEP, Drive(4.0, "dBu"), "needs --full-scale"),
         (SWEEP, Drive(-100.0, "dBFS"), "is below −80 dBFS"),
         (Sweep(10.0, 25e3, 3.0), TWENTY, "above half the sample rate, 24000 Hz"),
         (Sweep(200.0, 100.0, 3.0), TWENTY, "doesn't rise from above 0"),

@@ -1,14 +1,14 @@
-"""A drive as a person writes it: ``2.83 V``, ``-20 dBFS``."""
+"""A drive as a person writes it: ``2.83 V``, ``-20 dBFS``, ``+4 dBu``."""
 
 from __future__ import annotations
 
 import math
 import re
-from typing import Final
+from typing import Final, cast
 
-from earwitness.records.takes import Drive
+from earwitness.records.takes import Drive, DriveUnit
 
-_DRIVE: Final = re.compile(r"([+\-−]?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)[ _]?(V|dBFS)")
+_DRIVE: Final = re.compile(r"([+\-−]?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)[ _]?(V|dBFS|dBu)")
 
 
 def parse_drive(text: str) -> Drive | None:
@@ -24,7 +24,7 @@ def parse_drive(text: str) -> Drive | None:
         return None
     if match[2] == "V":
         return Drive(value, "V") if value > 0 else None
-    return Drive(value, "dBFS")
+    return Drive(value, cast(DriveUnit, match[2]))
 
 
 def format_drive(drive: Drive) -> str:

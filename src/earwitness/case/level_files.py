@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final, Literal, cast
+from typing import Final, cast
 
 import numpy as np
 
 from earwitness.case.netcdf_file import NetcdfReader, NetcdfWriter, Variable, new_file, read_file
 from earwitness.records.distortion import LevelSeries
-from earwitness.records.takes import Drive, TakeId
+from earwitness.records.takes import Drive, DriveUnit, TakeId
 
 #: What the variables of a series begin with.
 _PLACES: Final = ("on_axis", "near_field")
@@ -53,7 +53,7 @@ def _write(file: NetcdfWriter, place: str, one: LevelSeries) -> None:
 
     file.whole({f"{place}_radiator": one.radiator or ""})
     texts("take", along, "take at each drive", one.takes)
-    texts("drive_unit", along, "V (RMS at the terminals) or dBFS", [d.unit for d in one.drives])
+    texts("drive_unit", along, "V (RMS at the terminals), dBFS or dBu", [d.unit for d in one.drives])
     drives = np.array([d.value for d in one.drives], dtype=np.float64)
     file.numbers(f"{place}_drive", Variable(along, "1", "electrical drive, in drive_unit"), drives)
     texts("notes", (f"{place}_note",), "what was decided", one.notes)
@@ -82,9 +82,7 @@ def _one(file: NetcdfReader, place: str) -> LevelSeries:
     return LevelSeries(
         radiator=str(file.whole(f"{place}_radiator")) or None,
         takes=tuple(TakeId(take) for take in file.texts(f"{place}_take")),
-        drives=tuple(
-            Drive(value, cast(Literal["V", "dBFS"], unit)) for value, unit in zip(values, units, strict=True)
-        ),
+        drives=tuple(Drive(value, cast(DriveUnit, unit)) for value, unit in zip(values, units, strict=True)),
         frequency_hz=file.numbers("frequency"),
         order=tuple(int(n) for n in file.numbers("order")),
         pressure=pressure,

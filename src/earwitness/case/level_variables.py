@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal, cast
+from typing import Final, cast
 
 import numpy as np
 
 from earwitness.case.netcdf_file import NetcdfReader, NetcdfWriter, Variable
 from earwitness.records.distortion import ChangeWithLevel, Told
-from earwitness.records.takes import Drive, TakeId
+from earwitness.records.takes import Drive, DriveUnit, TakeId
 
 _BY_DRIVE: Final = ("level_drive", "frequency")
 #: Field, its variable, dimensions, units and meaning.
@@ -53,7 +53,7 @@ def write_level(file: NetcdfWriter, level: ChangeWithLevel) -> None:
     )
     along = ("level_drive",)
     file.texts("level_take", Variable(along, "1", "take at each drive"), level.takes)
-    file.texts("level_drive_unit", Variable(along, "1", "V or dBFS"), [d.unit for d in level.drives])
+    file.texts("level_drive_unit", Variable(along, "1", "V, dBFS or dBu"), [d.unit for d in level.drives])
     file.texts("level_notes", Variable(("level_note",), "1", "what was decided"), level.notes)
     drives = np.array([d.value for d in level.drives], dtype=np.float64)
     file.numbers("level_drive", Variable(along, "1", "electrical drive, in level_drive_unit"), drives)
@@ -67,9 +67,7 @@ def read_level(file: NetcdfReader) -> ChangeWithLevel | None:
     values = file.numbers("level_drive").tolist()
     return ChangeWithLevel(
         takes=tuple(TakeId(take) for take in file.texts("level_take")),
-        drives=tuple(
-            Drive(value, cast(Literal["V", "dBFS"], unit)) for value, unit in zip(values, units, strict=True)
-        ),
+        drives=tuple(Drive(value, cast(DriveUnit, unit)) for value, unit in zip(values, units, strict=True)),
         stated=int(file.whole("level_stated")),
         hours=float(file.whole("level_hours")),
         heard=file.truths("level_heard"),

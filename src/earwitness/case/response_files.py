@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Final, Literal, cast
+from typing import Final, cast
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from earwitness.case.netcdf_file import (
     read_file,
 )
 from earwitness.records.responses import Origin, Responses, Splice, ToldApart
-from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
+from earwitness.records.takes import Direction, Drive, DriveUnit, Orbit, Take, TakeId, TakeKey, TakeKind
 from earwitness.records.uncertainty import ComponentName
 
 _COORDINATES: Final = "kind orbit orbit_angle azimuth elevation drive drive_unit repeat"
@@ -212,7 +212,7 @@ def _write_takes(file: NetcdfWriter, takes: Sequence[Take]) -> None:
         "elevation", "degree", f"elevation ({_ANGLES})", [d.elevation_deg if d else None for d in directions]
     )
     numbers("drive", "1", "electrical drive, in drive_unit", [d.value if d else None for d in drives])
-    texts("drive_unit", "V (RMS at the terminals) or dBFS", [d and d.unit for d in drives])
+    texts("drive_unit", "V (RMS at the terminals), dBFS or dBu", [d and d.unit for d in drives])
     repeats = np.array([take.key.repeat for take in takes], dtype=np.int32)
     file.numbers("repeat", Variable(("take",), "1", "which of several repeats"), repeats)
     texts("radiator", "radiator measured near by", [take.key.radiator for take in takes])
@@ -238,7 +238,7 @@ def _read_takes(file: NetcdfReader) -> tuple[Take, ...]:
 def _one_take(text: Mapping[str, str], number: Mapping[str, float]) -> Take:
     direction = Direction(Orbit(text["orbit"]), number["orbit_angle"]) if text["orbit"] else None
     unit = text["drive_unit"]
-    drive = Drive(number["drive"], cast(Literal["V", "dBFS"], unit)) if unit else None
+    drive = Drive(number["drive"], cast(DriveUnit, unit)) if unit else None
     key = TakeKey(TakeKind(text["kind"]), direction, drive, text["radiator"] or None, int(number["repeat"]))
     level, distance = (None if np.isnan(number[n]) else number[n] for n in ("level", "distance"))
     read = tuple(json.loads(text["read"]).items()) if text["read"] else ()
@@ -248,5 +248,9 @@ def _one_take(text: Mapping[str, str], number: Mapping[str, float]) -> Take:
 def _pressure_unit(takes: Sequence[Take]) -> str:
     """Pascals per volt, per digital full scale, or said in words where a case has both."""
     units = {take.key.drive.unit for take in takes if take.key.drive}
-    named = {frozenset({"V"}): "Pa/V", frozenset({"dBFS"}): "Pa per full scale"}
+    named = {
+        frozenset({"V"}): "Pa/V",
+        frozenset({"dBFS"}): "Pa per full scale",
+        frozenset({"dBu"}): "Pa per 0 dBu",
+    }
     return named.get(frozenset(units), "Pa per unit of drive")

@@ -165,7 +165,7 @@ class Fields:
             return None
         drive = parse_drive(stated)
         if drive is None:
-            raise self.wrong("drive", f"{stated!r} is no drive", 'write "2.83 V" or "-20 dBFS"')
+            raise self.wrong("drive", f"{stated!r} is no drive", 'write "2.83 V", "-20 dBFS" or "+4 dBu"')
         return drive
 
     def _stimulus(self) -> str | None:

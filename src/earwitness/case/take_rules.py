@@ -16,7 +16,7 @@ _PLACEHOLDERS: Final[Mapping[str, tuple[str, str]]] = {
     "azimuth": ("azimuth_deg", _NUMBER),
     "elevation": ("elevation_deg", _NUMBER),
     "distance": ("distance_m", _NUMBER),
-    "drive": ("drive", rf"{_NUMBER}[ _]?(?:V|dBFS)"),
+    "drive": ("drive", rf"{_NUMBER}[ _]?(?:V|dBFS|dBu)"),
     "radiator": ("radiator", "[a-z][a-z0-9_]*?"),
     "repeat": ("repeat", "[0-9]{1,4}"),
 }

@@ -24,7 +24,7 @@ DriveOption = Annotated[
     typer.Option(
         "--drive",
         metavar="DRIVE",
-        help="Drive of the files that say none: 2.83V (RMS at the terminals) or -20dBFS.",
+        help="Drive of the files that say none: 2.83V (RMS at the terminals), -20dBFS, +4dBu.",
     ),
 ]
 ReadOption = Annotated[

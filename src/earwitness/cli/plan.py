@@ -234,7 +234,7 @@ def _drive(option: str, text: str | None) -> Drive | None:
         return None
     found = parse_drive(text)
     if found is None:
-        raise CallError(f"{option} {text!r} is no drive; write it like 2.83V or -20dBFS")
+        raise CallError(f"{option} {text!r} is no drive; write it like 2.83V, -20dBFS or +4dBu")
     return found
 
 

@@ -46,13 +46,17 @@ def stimulus(
     level: Annotated[
         list[str] | None,
         typer.Option(
-            "--level", metavar="LEVEL", help="-20dBFS, or 2.83V with --full-scale; again for one file each."
+            "--level",
+            metavar="LEVEL",
+            help="-20dBFS; with --full-scale 2.83V or 4dBu, too; again for one file each.",
         ),
     ] = None,
     full_scale: Annotated[
         float | None,
         typer.Option(
-            "--full-scale", metavar="V", help="Volts RMS at the terminals that a full-scale sine gives."
+            "--full-scale",
+            metavar="V",
+            help="Volts RMS that a full-scale sine gives at the terminals, or at the input of an active one.",
         ),
     ] = None,
     first: Annotated[
@@ -101,7 +105,11 @@ def stimulus(
     ] = 120.0,
     sensitivity: Annotated[
         float | None,
-        typer.Option("--sensitivity", metavar="DB", help="Level at 1 m for 2.83 V; else 90 is assumed."),
+        typer.Option(
+            "--sensitivity",
+            metavar="DB",
+            help="Level at 1 m for 2.83 V, else 90 is assumed; with levels in dBu, at 0 dBu.",
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -144,7 +152,7 @@ def stimulus(
     for text in level or ["-20dBFS"]:
         drive = parse_drive(text)
         if drive is None:
-            raise CallError(f"--level {text!r} is no level; write it like -20dBFS or 2.83V")
+            raise CallError(f"--level {text!r} is no level; write it like -20dBFS, 2.83V or 4dBu")
         levels.append(drive)
     if full_scale is not None and not 1e-3 <= full_scale <= 1000.0:
         raise CallError(f"--full-scale {full_scale:g} isn't from 0.001 to 1000 V")
@@ -155,7 +163,7 @@ def stimulus(
     if sensitivity is not None and not 40.0 <= sensitivity <= 130.0:
         raise CallError(f"--sensitivity {sensitivity:g} isn't from 40 to 130")
     written = write_stimuli(folder, asked, levels, layout)
-    _tell(folder, written, _sensitivity(sensitivity), as_json=as_json)
+    _tell(folder, written, _sensitivity(sensitivity, levels), as_json=as_json)
 
 
 #: Bands of kinds that haven't the band of hearing.
@@ -191,18 +199,21 @@ def _either(kinds: Sequence[Kind]) -> str:
     return f"{', '.join(others)} or {last}" if others else str(last)
 
 
-def _sensitivity(stated_db: float | None) -> Sensitivity:
+def _sensitivity(stated_db: float | None, levels: Sequence[Drive]) -> Sensitivity | None:
+    """How loud it plays: stated, or assumed of a passive one; levels in dBu are an active one's."""
     from earwitness.pipeline.loudness import REFERENCE_DRIVE, Sensitivity, assumed
+    from earwitness.records.takes import Drive
 
+    if any(level.unit == "dBu" for level in levels):
+        return None if stated_db is None else Sensitivity(stated_db, Drive(0.0, "dBu"), "stated")
     return assumed() if stated_db is None else Sensitivity(stated_db, REFERENCE_DRIVE, "stated")
 
 
-def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity, *, as_json: bool) -> None:
+def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity | None, *, as_json: bool) -> None:
     """What was written, how loud it plays, and the caution."""
     from earwitness.pipeline.loudness import allowed_text
-    from earwitness.records.takes import Drive
 
-    levels = [None if one.facts.drive_v is None else loud.at(Drive(one.facts.drive_v)) for one in written]
+    levels = [_level_at_1m(one.facts.drive_v, loud) for one in written]
     if as_json:
         files = [
             {
@@ -214,7 +225,7 @@ def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity, *, as_jso
             }
             for one, level in zip(written, levels, strict=True)
         ]
-        sensitivity = None if levels[0] is None else asdict(loud)
+        sensitivity = None if loud is None or levels[0] is None else asdict(loud)
         print_json({"folder": str(folder), "sensitivity": sensitivity, "files": files})
         return
     heads = ("file", "level", "peak", "RMS", "crest", "lasts", "at 1 m", "NIOSH a day")
@@ -232,7 +243,7 @@ def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity, *, as_jso
         for one, level in zip(written, levels, strict=True)
     ]
     print_table(heads, rows)
-    if levels[0] is not None:
+    if loud is not None and levels[0] is not None:
         print(f"levels by a sensitivity of {loud.label}, taken as A-weighted")
     new = sum(one.new for one in written)
     same = "" if new == len(written) else f", {len(written) - new} there already, the same"
@@ -242,6 +253,16 @@ def _tell(folder: Path, written: Sequence[Written], loud: Sensitivity, *, as_jso
         "Leave the room or wear hearing protection; steady signals destroy loudspeakers and amplifiers;\n"
         "local law and qualified people come first."
     )
+
+
+def _level_at_1m(volts: float | None, loud: Sensitivity | None) -> float | None:
+    """How loud a file plays, dB re 20 µPa; None where its volts or the sensitivity aren't known."""
+    from earwitness.methods.line_level import dbu_of_volts
+    from earwitness.records.takes import Drive
+
+    if volts is None or loud is None:
+        return None
+    return loud.at(Drive(dbu_of_volts(volts), "dBu") if loud.per.in_decibels else Drive(volts))
 
 
 def _number(value: float) -> str:

@@ -162,7 +162,7 @@ def log_change(off_db: Floats, limit_db: float) -> Floats:
 def drives_db(series: LevelSeries) -> Floats:
     """Each drive over the lowest one, dB, shape (D,)."""
     values = np.array([drive.value for drive in series.drives])
-    if series.drives[0].unit == "dBFS":
+    if series.drives[0].in_decibels:
         return np.asarray(values - values[0])
     return np.asarray(20.0 * np.log10(values / values[0]))
 

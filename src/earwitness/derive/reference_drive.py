@@ -12,9 +12,9 @@ from earwitness.records.takes import Direction, Drive, Take
 def at_terminals(drive: Drive) -> bool:
     """Whether a drive is a voltage at the terminals of a passive loudspeaker, to be referred to 2.83 V.
 
-    Otherwise it is the digital level into an active one, which has no sensitivity.
+    Otherwise it is the level at the input of an active one, which has no sensitivity.
     """
-    return drive.unit == "V"
+    return not drive.in_decibels
 
 
 def reference_drive(drive: Drive) -> Drive:
@@ -33,7 +33,7 @@ def require_drives_fit(takes: tuple[Take, ...], active: bool) -> None:
     for take in takes:
         drive = take.key.drive
         if drive and take.key.direction and at_terminals(drive) is active:
-            rule = "an active one is driven in dBFS" if active else "a passive one in volts"
+            rule = "an active one is driven in dBFS or dBu" if active else "a passive one in volts"
             raise CaseError(
                 "case.toml",
                 f"is {str(active).lower()}, but take {take.id} was driven at {drive.label}",
@@ -43,7 +43,7 @@ def require_drives_fit(takes: tuple[Take, ...], active: bool) -> None:
 
 
 def chosen_drive(takes: tuple[Take, ...]) -> Drive:
-    """The drive with the most directions; among equals the one nearest to 2.83 V, or to full scale.
+    """The drive with the most directions; among equals the one nearest to 2.83 V, or to full scale or 0 dBu.
 
     Raises
     ------

@@ -51,7 +51,7 @@ class ImpulseResponse:
     ----------
     samples
         Shape (N,), float32, N ≤ `kept_samples`: full scale RMS per volt RMS (or per digital full scale of a
-        sine); in pascals instead of full scale where the take states ``read.pa_per_unit``.
+        sine, or per 0 dBu); in pascals instead of full scale where the take states ``read.pa_per_unit``.
     start_s
         The time of sample 0 after the stimulus' first sample, or after the loopback's arrival where the
         take has one; after the file's own first sample for a response that came as a file.
@@ -131,8 +131,8 @@ def drive_of(take: Take) -> Drive:
 
 
 def drive_units(drive: Drive) -> float:
-    """A drive in the unit that responses are per: volts RMS, or parts of a full-scale sine."""
-    units = drive.value if drive.unit == "V" else 10.0 ** (drive.value / 20.0)
+    """A drive in the unit that responses are per: volts RMS, or parts of full scale or of 0 dBu."""
+    units = drive.amplitude
     if not units > 0.0:
         raise CallError(f"a drive of {drive.label} can't be divided by; correct it in takes.toml")
     return units

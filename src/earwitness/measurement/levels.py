@@ -62,7 +62,7 @@ def level_series(
     """The series on axis, and that near the one radiator that has near fields; none without their takes.
 
     Repeats at one drive are averaged where their level is the same (`level_repeats`), those on the horizontal
-    orbit where there are any; a repeat that was set aside doesn't count. Drives in volts and in dBFS don't
+    orbit where there are any; a repeat that was set aside doesn't count. Drives in different units don't
     go together: the unit with more drives counts.
 
     Raises

@@ -23,7 +23,7 @@ GATE_S: Final = 6e-3
 LEAD_S: Final = 2e-3
 #: The octaves from 500 Hz to 16 kHz.
 OCTAVES: Final = tuple(range(-1, 5))
-#: Levels are for so many volts, or for digital full scale.
+#: Levels are for so many volts, or for digital full scale, or 0 dBu.
 VOLTS: Final = 2.83
 
 
@@ -69,5 +69,5 @@ def _power(response: ImpulseResponse, take: Take) -> np.ndarray[tuple[int, ...],
     start_s = (first - peak) / rate
     window = gating.gate(start_s + np.arange(segment.size) / rate, LEAD_S, GATE_S)
     spectrum = gating.spectra((segment * window).astype(np.float32), rate, derived_grid(), start_s)
-    units = VOLTS if drive_of(take).unit == "V" else 1.0
+    units = 1.0 if drive_of(take).in_decibels else VOLTS
     return np.asarray(np.abs(spectrum).astype(np.float64) ** 2 * units**2)

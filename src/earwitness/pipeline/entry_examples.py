@@ -89,7 +89,7 @@ def _fields(one: Recognition, stimulus: str | None, pattern: str, rig: Rig) -> l
         fields.append(("radiator", said.radiator or "?", "one of those in case.toml"))
     if kind in DIRECTIONAL | {TakeKind.NEAR_FIELD, TakeKind.REFERENCE, None}:
         drive = format_drive(said.drive) if said.drive else "?"
-        fields.append(("drive", drive, 'as in "2.83 V" (RMS at the terminals) or "-20 dBFS"'))
+        fields.append(("drive", drive, 'as in "2.83 V" (RMS at the terminals), "-20 dBFS" or "+4 dBu"'))
     if kind in (TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.REFERENCE):
         fields.append(("stimulus", stimulus or "?", "the file that was played"))
     if kind is TakeKind.CALIBRATOR:

@@ -24,7 +24,7 @@ from earwitness.measurement.readers.contents import Source
 from earwitness.measurement.readers.registry import look, reader_of
 from earwitness.measurement.recognise import recognise
 from earwitness.measurement.recognition.answers import Recognition, Unclear
-from earwitness.measurement.recognition.drive import drive_in, settled_drive
+from earwitness.measurement.recognition.drive import DBU_TO, drive_in, settled_drive
 from earwitness.measurement.recognition.levels import why_not_of_kind
 from earwitness.measurement.recognition.stimulus import fitting_stimuli
 from earwitness.measurement.recognition.tokens import text_of
@@ -423,11 +423,13 @@ def drive_of(text: str | None) -> Drive | None:
     if drive is None and _DRIVE.fullmatch(text.strip()):
         drive = settled_drive(drive_in(text_of(text, "--drive")), doubts)
     if doubts:
-        raise CallError(f"--drive {text!r} is no drive ({doubts[0]}); write it like 2.83V or -20dBFS")
+        raise CallError(f"--drive {text!r} is no drive ({doubts[0]}); write it like 2.83V, -20dBFS or +4dBu")
     if drive is None:
-        raise CallError(f"--drive {text!r} is no drive; write it like 2.83V or -20dBFS")
+        raise CallError(f"--drive {text!r} is no drive; write it like 2.83V, -20dBFS or +4dBu")
     if drive.unit == "dBFS" and drive.value > 0.0:
         raise CallError(f"--drive {text!r} is above digital full scale; write the sign, as in -20dBFS")
+    if drive.unit == "dBu" and drive.value > DBU_TO:
+        raise CallError(f"--drive {text!r} is more than lines have; give dBu up to {DBU_TO:g}")
     if drive.unit == "V" and drive.value >= _VOLTS_BELOW:
         raise CallError(
             f"--drive {text!r} is no drive of a loudspeaker; give volts RMS, under {_VOLTS_BELOW:g}"

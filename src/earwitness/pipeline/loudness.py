@@ -46,7 +46,7 @@ class Sensitivity:
 
     def at(self, drive: Drive, distance_m: float = REFERENCE_DISTANCE_M) -> float:
         """The level of the direct sound at a distance, for a drive in the same unit."""
-        more = drive.value - self.per.value if drive.unit == "dBFS" else _db(drive.value / self.per.value)
+        more = drive.value - self.per.value if drive.in_decibels else _db(drive.value / self.per.value)
         return self.level_db + more - _db(distance_m / REFERENCE_DISTANCE_M)
 
 
@@ -102,7 +102,7 @@ def sensitivity_of(case: CaseFolder, stated_db: float | None, drive: Drive) -> S
 
     For an active one what is stated holds at `drive`, and nothing is assumed: None then.
     """
-    if drive.unit == "dBFS":
+    if drive.in_decibels:
         return None if stated_db is None else Sensitivity(stated_db, drive, "stated")
     if stated_db is not None:
         return Sensitivity(stated_db, REFERENCE_DRIVE, "stated")

@@ -47,7 +47,7 @@ class Wanted:
     `sweep_s` is how long a stimulus file lasts, silences too; `turn_s` what a turn and naming a file take,
     `setup_s` what putting everything up anew takes. `amplifier_v` is the greatest voltage RMS that the
     amplifier gives without clipping. `sensitivity_db` is at 1 m for 2.83 V, or at `drive` where that is in
-    dBFS.
+    dBFS or dBu.
     """
 
     drive: Drive | None = None
@@ -178,7 +178,7 @@ def plan_of(root: Path, wanted: Wanted) -> Plan:
     there = frozenset(take.key for take in read_takes(case))
     blocks = tuple(block for block in _Planner(facts, wanted, drive, near, there).blocks() if block.shots)
     sensitivity = sensitivity_of(case, wanted.sensitivity_db, drive)
-    rated = None if drive.unit == "dBFS" else facts.unit.rated_impedance_ohm
+    rated = None if drive.in_decibels else facts.unit.rated_impedance_ohm
     minimum, minimum_is = _minimum(wanted, rated)
     shots = [shot for block in blocks for shot in block.shots]
     lines = tuple(_lines(shots, sensitivity, wanted, rated, minimum))
@@ -331,17 +331,19 @@ def _drive(wanted: Wanted, facts: CaseFacts) -> Drive:
     """The drive of the orbits: stated, or 2.83 V for a passive loudspeaker."""
     if wanted.drive is None:
         if facts.unit.active:
-            raise CallError("an active loudspeaker's drive isn't assumed; give --drive, such as -30dBFS")
+            raise CallError(
+                "an active loudspeaker's drive isn't assumed; give --drive, such as -30dBFS or -10dBu"
+            )
         return Drive(REFERENCE_VOLTAGE_V)
     if facts.unit.active == (wanted.drive.unit == "V"):
-        kind, unit = ("active", "dBFS") if facts.unit.active else ("passive", "V")
+        kind, unit = ("active", "dBFS or dBu") if facts.unit.active else ("passive", "V")
         raise CallError(f"--drive {wanted.drive.label}: case.toml says that it is {kind}; give it in {unit}")
     return wanted.drive
 
 
 def _weaker(drive: Drive) -> Drive:
-    if drive.unit == "dBFS":
-        return Drive(round(drive.value + 20.0 * math.log10(NEAR_PART), 3), "dBFS")
+    if drive.in_decibels:
+        return Drive(round(drive.value + 20.0 * math.log10(NEAR_PART), 3), drive.unit)
     return Drive(float(f"{NEAR_PART * drive.value:.4g}"))
 
 

@@ -13,6 +13,7 @@ from earwitness.measurement.readers.registry import OWN
 from earwitness.measurement.readers.sound_options import SWEEP_FROM, SWEEP_RATE, SWEEP_TO
 from earwitness.measurement.recognition.kind import says_stimulus
 from earwitness.measurement.recognition.stimulus import Step
+from earwitness.methods.line_level import dbu_of_volts
 from earwitness.pipeline.arrivals import Doubt
 from earwitness.records.errors import CaseError
 from earwitness.records.stimuli import MultitoneSignal, RunSignal, StimulusFacts, SweepSignal
@@ -87,7 +88,11 @@ class Told:
 def _step(facts: StimulusFacts) -> Step:
     laid_out = (facts.sample_rate_hz, facts.samples, facts.lead_s, facts.tail_s)
     drives = {Drive(round(facts.level_dbfs, 3), "dBFS")}
-    drives |= {Drive(float(f"{facts.drive_v:.4g}"), "V")} if facts.drive_v is not None else set()
+    if facts.drive_v is not None:
+        drives |= {
+            Drive(float(f"{facts.drive_v:.4g}"), "V"),
+            Drive(round(dbu_of_volts(facts.drive_v), 3), "dBu"),
+        }
     return Step(repr((facts.signal, laid_out)), frozenset(drives))
 
 

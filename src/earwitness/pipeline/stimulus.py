@@ -23,6 +23,7 @@ from earwitness.case.drives import format_number
 from earwitness.case.sidecar import MOST_TONES, sidecar_of, sidecar_text
 from earwitness.measurement.readers.audio import MAX_FRAMES
 from earwitness.measurement.readers.contents import SAMPLE_RATES_HZ
+from earwitness.methods.line_level import volts_of_dbu
 from earwitness.records.errors import CallError
 from earwitness.records.stimuli import (
     MultitoneSignal,
@@ -332,9 +333,10 @@ def _dbfs(drive: Drive, layout: Layout) -> float:
             f"a level of {drive.label} needs --full-scale: the volts RMS that a full-scale sine gives there"
         )
     else:
-        found = 20.0 * math.log10(drive.value / layout.full_scale_v)
+        volts = volts_of_dbu(drive.value) if drive.unit == "dBu" else drive.value
+        found = 20.0 * math.log10(volts / layout.full_scale_v)
     if found > 0.0:
-        of = f", which {layout.full_scale_v:g} V at full scale can't give" if drive.unit == "V" else ""
+        of = f", which {layout.full_scale_v:g} V at full scale can't give" if drive.unit != "dBFS" else ""
         raise CallError(f"{drive.label} is above digital full scale{of}; give a lower level")
     if found < LOWEST_LEVEL_DBFS:
         lowest = f"{LOWEST_LEVEL_DBFS:g}".replace("-", "−")
@@ -383,7 +385,7 @@ def _file(
 
 
 def _level_text(drive: Drive) -> str:
-    """A level as names of files have it: ``-20dBFS``, ``2.83V``."""
+    """A level as names of files have it: ``-20dBFS``, ``2.83V``, ``4dBu``."""
     return f"{format_number(drive.value)}{drive.unit}"
 
 

@@ -123,15 +123,28 @@ class Direction:
 ON_AXIS = Direction(Orbit.HORIZONTAL, 0.0)
 
 
+DriveUnit = Literal["V", "dBFS", "dBu"]
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Drive:
-    """Electrical drive: volts RMS at the terminals, or dBFS into an active loudspeaker.
+    """Electrical drive: volts RMS at the terminals; dBFS or dBu (`methods.line_level`) into an active one.
 
     For a sweep it is the RMS value of a steady sine at the stimulus' peak amplitude.
     """
 
     value: float
-    unit: Literal["V", "dBFS"] = "V"
+    unit: DriveUnit = "V"
+
+    @property
+    def in_decibels(self) -> bool:
+        """Whether it is a level at an active loudspeaker's input, digital or analogue."""
+        return self.unit != "V"
+
+    @property
+    def amplitude(self) -> float:
+        """Volts RMS, or the factor re what its unit is re: a full-scale sine, the volts of 0 dBu."""
+        return 10.0 ** (self.value / 20.0) if self.in_decibels else self.value
 
     @property
     def label(self) -> str:

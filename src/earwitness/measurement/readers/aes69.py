@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -36,7 +36,7 @@ from earwitness.measurement.readers.options import stated_unit, truth
 from earwitness.measurement.readers.placement import Placement, by_selector, read_placement
 from earwitness.measurement.readers.units import PRESSURES
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import Drive, TakeKind
+from earwitness.records.takes import Drive, DriveUnit, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
@@ -54,7 +54,7 @@ BLOCK_BYTES: Final = 2**25
 HERTZ: Final[Mapping[str, float]] = {"hertz": 1.0, "hz": 1.0, "kilohertz": 1e3, "khz": 1e3}
 #: Units of the data as AES69 files spell them.
 SPELT: Final[Mapping[str, str]] = {"pascal": "Pa", "pascal per volt": "Pa/V"}
-_DRIVE: Final = re.compile(r"\s*(?P<value>[+−-]?\d{1,4}(?:\.\d+)?)\s*(?P<unit>V|dBFS)\s*", re.ASCII)
+_DRIVE: Final = re.compile(r"\s*(?P<value>[+−-]?\d{1,4}(?:\.\d+)?)\s*(?P<unit>V|dBFS|dBu)\s*", re.ASCII)
 
 
 class Aes69Reader:
@@ -231,8 +231,8 @@ def _drives(source: Source, measurements: int) -> tuple[Drive, ...]:
     if stated is None:
         return ()
     found = [_DRIVE.fullmatch(text.replace("−", "-")) for text in str(stated).split(",")]
-    drives = [Drive(float(m["value"]), "V" if m["unit"] == "V" else "dBFS") for m in found if m]
-    possible = all(d.value > 0.0 if d.unit == "V" else d.value <= 0.0 for d in drives)
+    drives = [Drive(float(m["value"]), cast(DriveUnit, m["unit"])) for m in found if m]
+    possible = all(d.unit == "dBu" or (d.value > 0.0 if d.unit == "V" else d.value <= 0.0) for d in drives)
     if len(drives) != len(found) or not possible or len(drives) != measurements:
         problem = f"read.drives {stated!r} isn't a drive for each of {measurements} measurements"
         raise ReadError(source.name, problem, 'write it like "1 V, 2.83 V" or "-20 dBFS, -10 dBFS"')

@@ -28,6 +28,7 @@ _LONGEST: Final = 1_000
 _DISTANCES_M: Final = (1e-3, 1e3)
 _VOLTS: Final = (1e-6, 1e4)
 _DBFS: Final = (-300.0, 0.0)
+_DBU: Final = (-300.0, 60.0)
 _MAX_PHASE_DEG: Final = 1e9
 
 
@@ -95,6 +96,8 @@ def _is_drive(given: object) -> bool:
     said: Any = given
     if said.unit == "V":
         return _is_within(said.value, *_VOLTS)
+    if said.unit == "dBu":
+        return _is_within(said.value, *_DBU)
     return said.unit == "dBFS" and _is_within(said.value, *_DBFS)
 
 

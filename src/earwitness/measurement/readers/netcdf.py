@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ from earwitness.measurement.readers.contents import (
 from earwitness.measurement.readers.hdf5_file import Hdf5File, hdf5_file
 from earwitness.records.errors import ReadError
 from earwitness.records.grid import REFERENCE_DISTANCE_M
-from earwitness.records.takes import Direction, Drive, Orbit, TakeKind
+from earwitness.records.takes import Direction, Drive, DriveUnit, Orbit, TakeKind
 
 Float64s = npt.NDArray[np.float64]
 
@@ -147,11 +147,15 @@ def _part(source: Source, number: Mapping[str, Float64s], text: Mapping[str, lis
     orbit, unit, repeat = text["orbit"][row], text["drive_unit"][row], number["repeat"][row]
     angle, value = float(number["orbit_angle"][row]), float(number["drive"][row])
     on_orbit = orbit in list(Orbit) and -180.0 < angle <= 180.0
-    driven = (unit == "V" and 0.0 < value < np.inf) or (unit == "dBFS" and -np.inf < value <= 0.0)
+    driven = (
+        (unit == "V" and 0.0 < value < np.inf)
+        or (unit == "dBFS" and -np.inf < value <= 0.0)
+        or (unit == "dBu" and np.isfinite(value))
+    )
     if not on_orbit or not driven or not 1 <= repeat <= 9999 or not np.isfinite(number["seen_angle"][row]):
         raise _other(source, f"says no direction, drive and repeat that can be in row {row + 1}")
     direction = Direction(Orbit(orbit), angle)
-    drive = Drive(value, "V" if unit == "V" else "dBFS")
+    drive = Drive(value, cast(DriveUnit, unit))
     again = f" repeat {int(repeat)}" if repeat > 1 else ""
     return Part(
         selector=f"{orbit} {angle:+.7g} at {value:.7g} {unit}{again}",

@@ -1,4 +1,4 @@
-"""The drive that a text says in volts RMS or dBFS; what needs more than the text to become one is unclear."""
+"""The drive that a text says in volts RMS, dBFS or dBu; what needs more than the text for it is unclear."""
 
 from __future__ import annotations
 
@@ -39,12 +39,14 @@ _THOUSANDS: Final = re.compile("[1-9][0-9]{0,2}(?:,[0-9]{3}|[.][0-9]{3}(?=m))m?"
 _SAME: Final = 0.01
 _SHOWN: Final = {Sign.PLUS: "+", Sign.PLUS_WORD: "+", Sign.MINUS: "−", Sign.HYPHEN: "−"}
 _WATTS: Final = frozenset({"w", "mw", "watt", "watts"})
-_OTHER_DECIBELS: Final = frozenset({"dbu", "dbv", "dbm"})
+_OTHER_DECIBELS: Final = frozenset({"dbv", "dbm"})
 #: Words before a whole number of volts.
 _BEFORE_VOLTS: Final = frozenset({"drive", "voltage", "spannung", "tension", "at", "mit", "bei", "con"})
 _POWERED_MICROPHONE: Final = frozenset({"phantom", "p48", "speisung"})
 #: As `add` refuses it: no loudspeaker is driven with it.
 _VOLTS_BELOW: Final = 1000.0
+#: The most dBu that a line has, 24 V RMS: twice the volts of what studio outputs give (common practice).
+DBU_TO: Final = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,15 +118,17 @@ def _number(text: Text, index: int, sets: Sets | None) -> _Number | None:
     token, unit = text.tokens[index], text.unit(index)
     shown, here = f"{token.text} {text.word(index + 1)}", frozenset({index})
     if token.value is None:
-        is_drive = unit in _VOLTS or unit in _PEAK or unit == "dbfs"
+        is_drive = unit in _VOLTS or unit in _PEAK or unit in ("dbfs", "dbu")
         doubt = f"whether {shown} is a drive isn't clear"
         return _Number(frozenset(), doubts=(doubt,)) if is_drive else None
     if unit in _VOLTS or unit == "v?":
         return _volts(text, index, shown, sets)
     if unit == "dbfs":
         return _full_scale(token, shown, here)
+    if unit == "dbu":
+        return _line_level(token, shown, here)
     if unit in _PEAK or unit in _WATTS or unit in _OTHER_DECIBELS:
-        return _Number(here, instead=f"{shown} is no drive in volts RMS or dBFS: {_lacking(unit)}")
+        return _Number(here, instead=f"{shown} is no drive in volts RMS, dBFS or dBu: {_lacking(unit)}")
     is_level = _is_level(text, index)
     level = f"{_SHOWN.get(token.sign, '')}{token.text}"
     return _Number(frozenset(), doubts=(f"{level} is a level, and not said re what",)) if is_level else None
@@ -154,6 +158,17 @@ def _full_scale(token: Token, shown: str, here: frozenset[int]) -> _Number:
     return _Number(here, Drive(-value if value else 0.0, "dBFS"), doubts)
 
 
+def _line_level(token: Token, shown: str, here: frozenset[int]) -> _Number:
+    """A level at an analogue input: of either sign, so that a hyphen behind something may only part it."""
+    value = token.value or 0.0
+    if token.sign is Sign.HYPHEN:
+        return _Number(here, doubts=(f"whether {shown} has a minus isn't clear; write it behind a _",))
+    if token.sign not in (Sign.NONE, Sign.PLUS, Sign.PLUS_WORD, Sign.MINUS):
+        return _Number(here, doubts=(f"whether {shown} has a sign isn't clear",))
+    drive = Drive(-value if token.sign is Sign.MINUS and value else value, "dBu")
+    return _Number(here, drive)
+
+
 def _is_level(text: Text, index: int) -> bool:
     """Whether the number at `index` is a signed level, which may change a drive that is said beside it."""
     unit, is_signed = text.unit(index), text.tokens[index].sign is not Sign.NONE
@@ -174,6 +189,9 @@ def settled_drive(said: SaidDrive, unclear: list[Unclear]) -> Drive | None:
         return None
     if drive.unit == "V" and drive.value >= _VOLTS_BELOW:
         unclear.append(Unclear("drive", f"{drive.label} is no drive of a loudspeaker"))
+        return None
+    if drive.unit == "dBu" and drive.value > DBU_TO:
+        unclear.append(Unclear("drive", f"{drive.label} is more than lines have"))
         return None
     return drive
 

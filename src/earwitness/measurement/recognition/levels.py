@@ -119,5 +119,5 @@ def _pressure_level(levels: Levels, drive: Drive | None) -> float | None:
         return median
     if drive is None or (drive.unit == "V" and drive.value <= 0.0):
         return None
-    of_drive = 20.0 * log10(drive.value) if drive.unit == "V" else drive.value
+    of_drive = 20.0 * log10(drive.amplitude)
     return median + _PASCAL_DB_SPL + of_drive

@@ -175,8 +175,8 @@ HEADER_WORDS: Final = (
     | SPHERICAL
     | _set("plane plan ebene plano orbit direction richtung measured gemessen at of the in bei a au en")
     | _set(
-        "drive drives voltage spannung tension excitation terminals v volt volts mv vrms veff rms dbfs on "
-        "axis onaxis"
+        "drive drives voltage spannung tension excitation terminals v volt volts mv vrms veff rms dbfs dbu "
+        "on axis onaxis"
     )
     | _set("auf achse sur dans l axe eje")
 )
