@@ -22,7 +22,7 @@ from earwitness.findings.causes.form import parameter
 from earwitness.findings.causes.judge import causes_of, judged, margins
 from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
 from earwitness.findings.features import find_features
-from earwitness.records.causes import Cause
+from earwitness.records.causes import OF_RESPONSE, Cause
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.grid import derived_grid
 from earwitness.records.takes import Direction, Orbit
@@ -233,7 +233,7 @@ def test_every_cause_has_its_say() -> None:
     lower, upper = ways()
     (told,) = judged(scene(lower, upper), GATE_S, [feature(2000.0, -1, (Orbit.VERTICAL, 20.0))])
     fitted = {each.cause for each in told.said if each.effect_db is not None}
-    assert fitted == set(Cause) - {Cause.PORT_OR_CAVITY}
+    assert fitted == set(OF_RESPONSE) - {Cause.PORT_OR_CAVITY}
     assert [each.probability for each in told.said] == sorted(
         (each.probability for each in told.said), reverse=True
     )

@@ -22,7 +22,7 @@ from earwitness.findings.next_measurement import (
     next_measurement,
     settle_sentence,
 )
-from earwitness.records.causes import Cause
+from earwitness.records.causes import OF_RESPONSE, Cause
 from earwitness.records.next_measurement import NextTake
 from earwitness.records.takes import Direction, Orbit, TakeId
 
@@ -60,7 +60,7 @@ def test_every_take_has_a_likelihood_for_every_cause_and_words() -> None:
     assert all(len(row) == len(COLUMNS) for row in SHOWS.values())
     assert all(0.0 < p < 1.0 for row in SHOWS.values() for p in row)
     assert set(WORDS) == set(NextTake)
-    assert set(COLUMNS) == set(Cause)
+    assert set(COLUMNS) == set(OF_RESPONSE)
 
 
 @pytest.mark.parametrize(

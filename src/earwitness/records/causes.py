@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 
 class Cause(StrEnum):
@@ -17,6 +18,14 @@ class Cause(StrEnum):
     VOICING = "voicing"
     PORT_OR_CAVITY = "port_or_cavity"
     ARTEFACT = "artefact"
+    NONLINEAR = "nonlinear"
+    THERMAL = "thermal"
+
+
+#: Of what changes between drives. All others, and the artefact too, are there at any drive.
+OF_LEVEL: Final = (Cause.THERMAL, Cause.NONLINEAR, Cause.ARTEFACT)
+#: Of what stands out of the response at one drive.
+OF_RESPONSE: Final = tuple(cause for cause in Cause if cause not in (Cause.NONLINEAR, Cause.THERMAL))
 
 
 @dataclass(frozen=True, slots=True)

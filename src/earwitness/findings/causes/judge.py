@@ -17,7 +17,7 @@ from earwitness.findings.causes.form import Judged, nearest
 from earwitness.findings.causes.registry import judges
 from earwitness.findings.causes.scene import Scene, fit_scene, hear
 from earwitness.findings.causes.weights import PRIOR, PRIOR_WEIGHT, WEIGHTS, band
-from earwitness.records.causes import Cause, CauseSaid, FeatureCauses
+from earwitness.records.causes import OF_RESPONSE, Cause, CauseSaid, FeatureCauses
 from earwitness.records.features import Feature
 from earwitness.records.responses import Responses
 
@@ -64,7 +64,9 @@ def weighed(scene: Scene, feature: Feature, found: Sequence[Judged]) -> FeatureC
     ]
     fitted = {each.cause for each in found}
     said += [
-        CauseSaid(cause, prior(cause, feature.frequency_hz), None) for cause in Cause if cause not in fitted
+        CauseSaid(cause, prior(cause, feature.frequency_hz), None)
+        for cause in OF_RESPONSE
+        if cause not in fitted
     ]
     at = nearest(scene.heard.frequency_hz, feature.frequency_hz)
     misfit = float(np.median(scene.misfit[max(at - ABOUT, 0) : at + ABOUT + 1]))
@@ -96,6 +98,6 @@ def probability(cause: Cause, frequency_hz: float, margin_db: float) -> float:
 
 
 def _not_told(feature: Feature) -> FeatureCauses:
-    said = [CauseSaid(cause, prior(cause, feature.frequency_hz), None) for cause in Cause]
+    said = [CauseSaid(cause, prior(cause, feature.frequency_hz), None) for cause in OF_RESPONSE]
     doubt = "responses with phase from enough directions on both orbits are needed"
     return FeatureCauses(tuple(sorted(said, key=lambda each: -each.probability)), 1.0, doubt)
