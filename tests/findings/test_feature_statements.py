@@ -96,8 +96,14 @@ def test_some_doubt_is_added() -> None:
 
 def test_nothing_believed_is_said_so_and_still_names_the_likeliest() -> None:
     told = str(cause_sentences(causes((Cause.VOICING, 0.4), (Cause.RESONANCE, 0.1)), "feature:1/causes"))
-    assert told.startswith("No cause stands out. The likeliest is a broad shape")
-    assert "about as likely as not" in told
+    assert told == (
+        "No cause stands out: a broad shape that all directions share is about as likely as not; next comes "
+        "a resonance of a drive unit or of the box."
+    )
+    faint = str(cause_sentences(causes((Cause.VOICING, 0.08), (Cause.RESONANCE, 0.03)), "feature:1/causes"))
+    assert faint.startswith(
+        "No cause stands out: even the likeliest, a broad shape that all directions share, is very unlikely; "
+    )
 
 
 def test_details_hold_the_numbers() -> None:
@@ -117,8 +123,22 @@ def test_a_statement_and_its_numbers() -> None:
 
 
 def test_a_height_that_is_not_sure_is_told_as_it_is_seen() -> None:
-    (found,) = stated((feature(2000.0, -6.0, ALL_ROUND, gain_u_db=4.0), PAIR))
+    (found,) = stated((feature(2000.0, -6.0, ALL_ROUND, gain_u_db=2.5), PAIR))
     assert str(found.statement).startswith("A dip of some 6 dB at 2 kHz")
+
+
+def test_a_height_whose_interval_reaches_nothing_is_not_told() -> None:
+    """95 % of a normal distribution lie within 1.96: 3.1 dB of uncertainty leave 6 dB open, 3.0 don't."""
+    unsure, glad = stated((feature(2000.0, -6.0, ALL_ROUND, gain_u_db=3.1), PAIR))
+    assert str(unsure.statement).startswith("A dip about 2 kHz, on axis")
+    assert str(unsure.statement).endswith("of no height that could be told.")
+    assert unsure.story is not None
+    assert "two drive units" not in str(unsure.story.cause)
+    assert (unsure.audibility, unsure.next_measurement) == (None, None)
+    assert unsure.importance < min(min(pair) for pair in IMPORTANCE.values())
+    assert glad.id == "no-feature"
+    (sure,) = stated((feature(2000.0, -6.0, ALL_ROUND, gain_u_db=3.0), PAIR))
+    assert "some 6 dB" in str(sure.statement)
 
 
 def test_a_width_that_the_gate_bounds() -> None:
@@ -129,7 +149,8 @@ def test_a_width_that_the_gate_bounds() -> None:
 def test_what_is_heard_comes_before_what_is_not() -> None:
     """1 dB is just noticed (Zwicker and Fastl, chapter 7; recalled): 12 dB over an octave is, 0.3 isn't."""
     loud, faint = stated(
-        (feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0), PAIR), (feature(4000.0, 0.3, ALL_ROUND), PAIR)
+        (feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0), PAIR),
+        (feature(4000.0, 0.3, ALL_ROUND, gain_u_db=0.05), PAIR),
     )
     assert loud.audibility is not None
     assert faint.audibility is not None
@@ -185,7 +206,7 @@ def test_what_would_settle_it_stands_where_causes_are_close_and_it_may_be_heard(
 def test_a_loudspeaker_without_a_fault_is_told_so_gladly() -> None:
     (found,) = stated()
     assert str(found.statement) == "Nothing stands out of its response."
-    faint, glad = stated((feature(4000.0, 0.3, ALL_ROUND), PAIR))
+    faint, glad = stated((feature(4000.0, 0.3, ALL_ROUND, gain_u_db=0.05), PAIR))
     assert str(glad.statement) == "Nothing stands out of its response that anyone would be likely to hear."
     assert glad.importance > faint.importance
 

@@ -31,7 +31,8 @@ ALL_ROUND = [(H, float(angle)) for angle in range(-60, 61, 10)]
 
 @pytest.fixture(scope="module")
 def context() -> PublicationContext:
-    loud, faint = feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0), feature(4000.0, 0.3, ALL_ROUND)
+    loud = feature(1000.0, 12.0, ALL_ROUND, width_octaves=1.0)
+    faint = feature(4000.0, 0.3, ALL_ROUND, gain_u_db=0.05)
     field = directivity(take_powers(responses(omni)))
     told = feature_statements(
         responses(omni), field, specimen.curve_set(), [(loud, SAID), (faint, SAID)], POSSIBLE

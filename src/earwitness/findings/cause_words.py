@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from earwitness.derive.formatting import decimals_for, value_text
@@ -26,6 +26,8 @@ NAMES: Final[Mapping[Cause, str]] = {
 BELIEVED: Final = 0.5
 #: From here on it can't be told at all.
 LOST: Final = 0.5
+#: What speaks more against a cause than for it.
+IMPROBABLE: Final = ("unlikely", "very unlikely")
 LEAST_SPREAD: Final = 1e-9
 
 
@@ -40,18 +42,25 @@ def cause_sentences(causes: FeatureCauses, root: str) -> Sentence:
     told = EMPTY
     for place, index in enumerate(believed):
         told += say("" if place == 0 else " ") + _believed(causes.said[index], f"{root}/said/{index}", place)
+    following = causes.said[len(believed) :]
     if not believed:
-        told = say("No cause stands out. ")
-        told += say(
-            "The likeliest is ", NAMES[causes.said[0].cause], f", {likelihood(causes.said[0].probability)}."
-        )
-    following = causes.said[len(believed) or 1 :]
-    if following:
+        told = _none_stands_out(following)
+    elif following:
         after = following[0]
         told += say(f" Next comes {NAMES[after.cause]}: {likelihood(after.probability)}.")
     if causes.cannot_tell > 0.0:
         told += say(f" That isn't the whole of it: {causes.doubt}.")
     return told
+
+
+def _none_stands_out(said: Sequence[CauseSaid]) -> Sentence:
+    """The likeliest and the next, where none is believed."""
+    first = said[0]
+    sure = likelihood(first.probability)
+    after = f"; next comes {NAMES[said[1].cause]}" if len(said) > 1 else ""
+    if sure in IMPROBABLE:
+        return say(f"No cause stands out: even the likeliest, {NAMES[first.cause]}, is {sure}{after}.")
+    return say(f"No cause stands out: {NAMES[first.cause]} is {sure}{after}.")
 
 
 def _believed(said: CauseSaid, root: str, place: int) -> Sentence:

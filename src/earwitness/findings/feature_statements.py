@@ -14,6 +14,7 @@ from earwitness.derive.formatting import decimals_for, number_text, value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.audibility import audibility
 from earwitness.findings.cause_words import cause_sentences, details
+from earwitness.findings.causes.form import WIDE
 from earwitness.findings.correctability import SAID, correctable
 from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
@@ -43,6 +44,12 @@ IMPORTANCE: Final[Mapping[Heard, tuple[float, float]]] = {
     Heard.MAYBE: (0.30, 0.32),
     Heard.UNLIKELY: (0.04, 0.05),
 }
+#: And where its height isn't known to be any.
+UNSURE: Final = 0.03
+_NO_HEIGHT: Final = say(
+    "The height that was fitted is no surer than none at all: what makes it, and whether it is heard, isn't "
+    "told."
+)
 #: An equaliser that lifts by more asks too much of amplifier and drive units (common practice).
 MOST_BOOST_DB: Final = 6.0
 _BOOST: Final = quantity(MOST_BOOST_DB, "dB", "method:findings.feature_statements/MOST_BOOST_DB", 0)
@@ -73,7 +80,9 @@ def feature_statements(
         _settled(_finding(number, one, field, curves, takes_of(one[0], rows)), possible)
         for number, one in enumerate(told, 1)
     )
-    heard = [one for one in found if one.audibility is None or one.audibility.verdict is not Heard.UNLIKELY]
+    heard = [
+        one for one in found if one.audibility is not None and one.audibility.verdict is not Heard.UNLIKELY
+    ]
     return found if heard else (*found, *_nothing(curves, any_at_all=bool(found)))
 
 
@@ -100,14 +109,23 @@ def _finding(
             details=tuple(details(said, f"{root}/causes/said/{i}") for i, said in enumerate(causes.said)),
         ),
     )
+    if not_told(feature):
+        return replace(finding, importance=UNSURE, story=Story(_NO_HEIGHT))
     heard = _audibility(feature, field, root)
     mends = _correctable(feature, curves, root)
     return _weighed(finding, heard, mends)
 
 
+def not_told(feature: Feature) -> bool:
+    """Whether the interval of its height reaches nothing at all, so that there may be no feature."""
+    return WIDE * feature.gain_u_db >= abs(feature.gain_db)
+
+
 def _statement(feature: Feature, here: str) -> Sentence:
     tone = frequency(feature.frequency_hz, f"{here}/frequency_hz")
     kind = KINDS[feature.kind]
+    if not_told(feature):
+        return say(f"{kind} about ", tone, ", ", where(feature, here), ", of no height that could be told.")
     return say(f"{kind} of ", height(feature, here), " at ", tone, ", ", where(feature, here), ".")
 
 
@@ -147,7 +165,7 @@ def _settled(finding: Finding, possible: Possible) -> Finding:
     """With what to measure next, of what may be heard."""
     assert finding.causes is not None
     assert finding.story is not None
-    if finding.audibility is not None and finding.audibility.verdict is Heard.UNLIKELY:
+    if finding.audibility is None or finding.audibility.verdict is Heard.UNLIKELY:
         return finding
     found = next_measurement(finding.causes, possible)
     return replace(

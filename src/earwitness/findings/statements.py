@@ -296,8 +296,8 @@ def _sensitivity(figure: Figure, curves: CurveSet, available: Mapping[FigureName
     statement = say("It plays ", number, " for the reference voltage at one metre.")
     looked_at = FigureName.COMPRESSION in available
     explanation = say(
-        "Twice the voltage plays six decibels louder, until it changes",
-        "." if looked_at else "; that has not been looked at here.",
+        "Each doubling of the voltage adds six decibels, as long as the loudspeaker follows",
+        "." if looked_at else "; up to what level it does hasn't been measured here.",
     )
     place = Place(CurveName.ON_AXIS, SENSITIVITY_BAND_HZ, "on axis", curves.drive, value.value)
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)

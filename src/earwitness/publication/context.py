@@ -184,11 +184,12 @@ class PublicationContext:
 
     @property
     def unheard(self) -> tuple[Finding, ...]:
-        """Findings on what is unlikely to be heard: the last of all."""
+        """Findings on what is unlikely to be heard, or is too unsure to tell: the last of all."""
         return tuple(
             finding
             for finding in self.findings
-            if finding.audibility is not None and finding.audibility.verdict is Heard.UNLIKELY
+            if finding.feature is not None
+            and (finding.audibility is None or finding.audibility.verdict is Heard.UNLIKELY)
         )
 
     @property
