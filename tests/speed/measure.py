@@ -6,6 +6,7 @@ Leaves with exit code 1 where a limit is passed.
 
 from __future__ import annotations
 
+import json
 import resource
 import shutil
 import subprocess
@@ -38,6 +39,8 @@ LIMITS: Final = {
     "with six levels on axis, of the floor": 3.0,
     "findings, s": 3.0,
 }
+#: So often all of it is measured.
+ROUNDS: Final = 3
 #: Drives of the levels, V, and the recording that they are copies of.
 LEVELS_V: Final = (0.707, 1.414, 4.0, 5.66, 8.0, 11.3)
 LEVELS_FROM: Final = "horizontal_+000_2.83V.wav"
@@ -102,7 +105,8 @@ def measure(root: Path, levels: Path) -> dict[str, float]:
     least = seconds(lambda: floor(all_levels), 3)
     leveled, _ = built(levels)
     print(
-        f"{len(recordings)} recordings; floor {lowest:.2f} s, build {whole:.2f} s, build again {again:.3f} s"
+        f"{len(recordings)} recordings; floor {lowest:.2f} s, build {whole:.2f} s, build again {again:.3f} s",
+        file=sys.stderr,
     )
     return dict(
         zip(
@@ -113,22 +117,36 @@ def measure(root: Path, levels: Path) -> dict[str, float]:
     )
 
 
+def rounds(folder: Path) -> list[dict[str, float]]:
+    """What several processes found, each with cases of its own: what else a machine does only adds."""
+    found = []
+    for count in range(ROUNDS):
+        cases = [
+            new_case(folder / f"{name} case {count}", "Speed", [folder / name])
+            for name in ("recordings", "levels")
+        ]
+        told = subprocess.run(
+            [sys.executable, __file__, *map(str, cases)], check=True, capture_output=True, text=True
+        )
+        print(told.stderr, end="")
+        found.append(json.loads(told.stdout))
+    return found
+
+
 def main() -> int:
-    """Prepare a case in one process, measure it in another."""
+    """Prepare cases in one process, measure them in others, and say the least of each number."""
     if len(sys.argv) > 1:
-        found = measure(Path(sys.argv[1]), Path(sys.argv[2]))
-        for name, value in found.items():
-            verdict = "" if value <= LIMITS[name] else "   TOO MUCH"
-            print(f"{name:48} {value:7.3f}   at most {LIMITS[name]:g}{verdict}")
-        return int(any(value > LIMITS[name] for name, value in found.items()))
+        print(json.dumps(measure(Path(sys.argv[1]), Path(sys.argv[2]))))
+        return 0
     with tempfile.TemporaryDirectory() as folder:
         load(SCENARIO).record(Path(folder) / "recordings", sweep_s=SWEEP_S)
         with_levels(Path(folder) / "levels", Path(folder) / "recordings")
-        cases = [
-            new_case(Path(folder) / f"{name} case", "Speed", [Path(folder) / name])
-            for name in ("recordings", "levels")
-        ]
-        return subprocess.run([sys.executable, __file__, *map(str, cases)], check=False).returncode
+        found = rounds(Path(folder))
+    least = {name: min(one[name] for one in found) for name in LIMITS}
+    for name, value in least.items():
+        verdict = "" if value <= LIMITS[name] else "   TOO MUCH"
+        print(f"{name:48} {value:7.3f}   at most {LIMITS[name]:g}{verdict}")
+    return int(any(value > LIMITS[name] for name, value in least.items()))
 
 
 if __name__ == "__main__":

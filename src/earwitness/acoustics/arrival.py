@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -26,13 +27,20 @@ def envelope(response: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[floa
     n = x.shape[-1]
     length = scipy.fft.next_fast_len(n + n // 8)
     half = scipy.fft.rfft(x, length, axis=-1, workers=1)
-    frequency = scipy.fft.rfftfreq(length, 1.0 / sample_rate_hz)
-    octaves = np.log2(np.maximum(frequency, 1.0))
-    weight = _soft(octaves, band_hz[0], min(band_hz[1], 0.49 * sample_rate_hz))
+    weight = _analytic_weight(length, sample_rate_hz, *band_hz)
     spectrum = np.zeros((*x.shape[:-1], length), dtype=half.dtype)
-    spectrum[..., : frequency.size] = half * (2.0 * weight).astype(half.real.dtype)
+    spectrum[..., : weight.size] = half * weight.astype(half.real.dtype)
     analytic = scipy.fft.ifft(spectrum, axis=-1, overwrite_x=True, workers=1)[..., :n]
     return np.asarray(np.abs(analytic), dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _analytic_weight(length: int, sample_rate_hz: float, low_hz: float, high_hz: float) -> Float64s:
+    """Twice the band's weight at each frequency of a transform, not to be written to."""
+    octaves = np.log2(np.maximum(scipy.fft.rfftfreq(length, 1.0 / sample_rate_hz), 1.0))
+    weight = 2.0 * _soft(octaves, low_hz, min(high_hz, 0.49 * sample_rate_hz))
+    weight.flags.writeable = False
+    return weight
 
 
 def peaks_s(
@@ -50,11 +58,19 @@ def peaks_s(
         edges = np.array([low / 2.0, high * np.sqrt(2.0)]) * length / sample_rate_hz
         first, stop = max(1, round(edges[0])), round(edges[1])
         part = half[first:stop]
-        octaves = np.log2(np.arange(first, first + part.size) * (sample_rate_hz / length))
         grid = scipy.fft.next_fast_len(2 * part.size)
-        moved = scipy.fft.ifft(part * _soft(octaves, low, high), grid, workers=1)
+        weight = _band_weight(first, part.size, sample_rate_hz / length, low, high)
+        moved = scipy.fft.ifft(part * weight, grid, workers=1)
         found.append(int(np.argmax(np.abs(moved[: grid * x.size // length]))) * length / grid)
     return np.asarray(found) / sample_rate_hz
+
+
+@lru_cache(maxsize=8)
+def _band_weight(first: int, count: int, bin_hz: float, low_hz: float, high_hz: float) -> Float64s:
+    """A band's weight at `count` frequencies of a transform from its bin `first`, not to be written to."""
+    weight = _soft(np.log2(np.arange(first, first + count) * bin_hz), low_hz, high_hz)
+    weight.flags.writeable = False
+    return weight
 
 
 def _soft(octaves: Float64s, low_hz: float, high_hz: float) -> Float64s:

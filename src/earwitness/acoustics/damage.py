@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 Float32s = npt.NDArray[np.float32]
 Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int_]
 
 #: Widths of the two bands below the greatest value in which samples are counted, re that value: fine, for
 #: clean clipping, and coarse, for clipping with noise on it.
@@ -37,18 +38,26 @@ def flat_top(samples: Float32s) -> int | None:
     Both polarities are examined by themselves, since an amplifier may clip one of them first.
     """
     step = _step(np.abs(samples))
-    first = [_flat_top(signed, step, *band) for band in TOP_BANDS for signed in (samples, -samples)]
+    widest = max(outer for _, outer in TOP_BANDS)
+    first = []
+    for signed in (samples, -samples):
+        greatest = float(signed.max())
+        if greatest > 0.0:
+            near = np.flatnonzero(signed >= greatest * (1.0 - widest))
+            first += [_flat_top(near, signed[near] / greatest, step / greatest, *band) for band in TOP_BANDS]
     return min((place for place in first if place is not None), default=None)
 
 
-def _flat_top(samples: Float32s, step: float, inner: float, outer: float) -> int | None:
-    greatest = float(samples.max())
-    if greatest <= 0.0 or outer * greatest < BAND_STEPS * step:
+def _flat_top(places: Places, heights: Float32s, step: float, inner: float, outer: float) -> int | None:
+    """The first sample of the first flat top of one polarity.
+
+    `heights` are those of the samples at `places`, re the greatest, as is the converter's `step`.
+    """
+    if outer < BAND_STEPS * step:
         return None
-    near = np.flatnonzero(samples >= greatest * (1.0 - outer))
-    _, lengths = _runs(near)
-    top = near[samples[near] >= greatest * (1.0 - inner)]
-    top_starts, top_lengths = _runs(top)
+    near = heights >= 1.0 - outer
+    _, lengths = _runs(places[near])
+    top_starts, top_lengths = _runs(places[heights >= 1.0 - inner])
     long = top_lengths >= TOP_RUN
     if np.count_nonzero(long) < TOPS:
         return None
@@ -89,7 +98,7 @@ def _loud(samples: Float32s, step: float) -> bool:
     return samples.size > 0 and float(samples.max()) >= LOST_STEPS * step
 
 
-def _runs(places: npt.NDArray[np.int_]) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
+def _runs(places: Places) -> tuple[Places, Places]:
     """First places and lengths of runs of neighbours in rising `places`."""
     if places.size == 0:
         return places, places

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -23,7 +24,7 @@ def power_per_sample(noise: npt.ArrayLike, sample_rate_hz: float, frequency_hz: 
     Times Σw² it is the noise power in the spectrum of a response that passed the gate w.
     """
     x = np.asarray(noise)
-    window = np.hanning(x.shape[-1] + 2)[1:-1].astype(np.float32)
+    window, held = _window(x.shape[-1])
     power = np.abs(scipy.fft.rfft(x * window, axis=-1, workers=1)).astype(np.float64) ** 2
     running = np.cumsum(np.concatenate([np.zeros((*x.shape[:-1], 1)), power], axis=-1), axis=-1)
     bin_hz = sample_rate_hz / x.shape[-1]
@@ -32,7 +33,15 @@ def power_per_sample(noise: npt.ArrayLike, sample_rate_hz: float, frequency_hz: 
     first = np.clip(np.floor(centre - half), 1, power.shape[-1] - 2).astype(int)
     last = np.clip(np.ceil(centre + half) + 1, first + 1, power.shape[-1]).astype(int)
     mean = (running[..., last] - running[..., first]) / (last - first)
-    return np.asarray(mean / np.sum(window.astype(np.float64) ** 2))
+    return np.asarray(mean / held)
+
+
+@lru_cache(maxsize=32)
+def _window(size: int) -> tuple[npt.NDArray[np.float32], float]:
+    """Hann's window without its zeros, not to be written to, and the sum of its squares."""
+    window = np.hanning(size + 2)[1:-1].astype(np.float32)
+    window.flags.writeable = False
+    return window, float(np.sum(window.astype(np.float64) ** 2))
 
 
 def level_uncertainty_db(signal_power: Float64s, noise_power: Float64s) -> Float64s:

@@ -48,13 +48,13 @@ def told_pace(
     low, high = ((pace - 1.0) * rate_s for pace in PACES)
     tried = min(MOST_VALUES // some.size, int(np.ceil((high - low) / width_s)))
     slopes = np.concatenate([np.linspace(low, high, tried + 1), (_usual_paces() - 1.0) * rate_s])
-    # the phase of a delay of ln(f/f0), whose integral over f it is
-    turn = -2.0 * np.pi * frequency * (np.log(frequency / band_hz[0]) - 1.0)
+    # the phase of a delay of ln(f/f0), whose integral over f it is, in turns
+    turns = -frequency * (np.log(frequency / band_hz[0]) - 1.0)
     own = float(_greatest(some[None])[0])
     at_once = max(1, VALUES_AT_ONCE // some.size)
     gathered = np.concatenate(
         [
-            _greatest(some * np.exp(-1j * np.outer(slopes[k : k + at_once], turn)).astype(np.complex64))
+            _greatest(some * _turned_back(np.outer(slopes[k : k + at_once], turns)))
             for k in range(0, slopes.size, at_once)
         ]
     )
@@ -62,6 +62,15 @@ def told_pace(
     if gathered[best] < GATHERED * own:
         return None
     return 1.0 + float(slopes[best]) / rate_s
+
+
+def _turned_back(turns: Float64s) -> npt.NDArray[np.complex64]:
+    """exp(−2πj·turns): whole turns off in double precision, the rest in single, which is fast."""
+    rest = (-2.0 * np.pi * (turns - np.rint(turns))).astype(np.float32)
+    found = np.empty(rest.shape, dtype=np.complex64)
+    np.cos(rest, out=found.real)
+    np.sin(rest, out=found.imag)
+    return found
 
 
 def _usual_paces() -> Float64s:

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.acoustics.decibels import power_of
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.curves import DerivedCurves
 from earwitness.derive.reference_drive import at_terminals
@@ -107,7 +108,7 @@ def extremes_db(
     `level_db` (..., F) must reach half a smoothing window beyond the band; NaN where it doesn't.
     """
     reference = mean_level_db(frequency_hz, level_db)
-    power = 10.0 ** (0.1 * level_db)
+    power = power_of(level_db)
     everywhere = np.ones(len(frequency_hz), dtype=np.bool_)
     smooth, _ = smooth_power(power, everywhere, fraction, POINTS_PER_OCTAVE)
     deviation = 10.0 * np.log10(smooth[..., within(frequency_hz, band_hz)]) - np.expand_dims(reference, -1)

@@ -257,6 +257,7 @@ def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | N
         band_hz=band_hz,
         heard=_heard(answer, stimulus, peak),
         orders=orders_in(whole, stimulus, peak) if tells_orders(take) else None,
+        rate_s=stimulus.rate_s,
     )
 
 

@@ -95,14 +95,19 @@ def fitted_rotation(
     if angle.size <= sides.shape[1] + 1:
         sides = sides[:, :0]
 
+    ahead, aside = np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))
+
+    def longer_m(behind_m: npt.ArrayLike) -> Float64s:
+        behind = np.asarray(behind_m)
+        arm = distance_m + behind
+        return np.asarray(np.hypot(arm * ahead - behind, arm * aside) - distance_m)
+
     def residual(parameters: Float64s) -> Float64s:
-        lengths = Turntable(distance_m, float(parameters[0])).distances_m(angle) - distance_m
-        return np.asarray(lengths - sides @ parameters[1:] - flight)
+        return np.asarray(longer_m(parameters[0]) - sides @ parameters[1:] - flight)
 
     tried = distance_m * np.linspace(*SOUGHT_PARTS, 150)
-    none = np.zeros(sides.shape[1])
-    misfit = [float(np.median(np.abs(residual(np.r_[behind, none])))) for behind in tried]
-    start = np.r_[tried[int(np.argmin(misfit))], none]
+    misfit = np.median(np.abs(longer_m(tried[:, None]) - flight), axis=-1)
+    start = np.r_[tried[int(np.argmin(misfit))], np.zeros(sides.shape[1])]
     fit = least_squares(residual, start, loss="soft_l1", f_scale=OUTLIER_M, xtol=1e-12, ftol=1e-12)
     left = np.abs(residual(fit.x))
     # 1.4826 medians are a standard deviation; as many directions as parameters tell nothing of the scatter

@@ -24,8 +24,8 @@ KEPT_BEFORE_PART: Final = 0.25
 #: The longest stretch from which noise is taken, re what is kept.
 NOISE_PART: Final = 0.5
 
-_HEADER: Final = struct.Struct("<4s4I4d")
-_MAGIC: Final = b"EWI3"
+_HEADER: Final = struct.Struct("<4s4I5d")
+_MAGIC: Final = b"EWI4"
 
 
 def kept_samples(sample_rate_hz: float) -> int:
@@ -64,6 +64,8 @@ class ImpulseResponse:
         What the recording itself tells; None for a response that came as a file.
     orders
         The orders of its distortion, where they are looked at (`order_responses.tells_orders`).
+    rate_s
+        How long the sweep takes for a factor e in frequency; None for a response that came as a file.
     """
 
     samples: Float32s
@@ -73,6 +75,7 @@ class ImpulseResponse:
     band_hz: tuple[float, float]
     heard: Heard | None = None
     orders: OrderResponses | None = None
+    rate_s: float | None = None
 
     @property
     def end_s(self) -> float:
@@ -92,6 +95,7 @@ class ImpulseResponse:
             self.sample_rate_hz,
             self.start_s,
             *self.band_hz,
+            self.rate_s or 0.0,
         )
         return head + b"".join(
             part.astype("<f4").tobytes() for part in (self.samples, self.noise, told, orders)
@@ -102,7 +106,7 @@ class ImpulseResponse:
         """The response that `to_bytes` wrote; anything else raises `IntegrityError`."""
         if len(data) < _HEADER.size or data[:4] != _MAGIC:
             raise _damaged()
-        _, n, m, told, orders, rate, start, low, high = _HEADER.unpack_from(data)
+        _, n, m, told, orders, rate, start, low, high, pace = _HEADER.unpack_from(data)
         if len(data) != _HEADER.size + 4 * (n + m + told + orders):
             raise _damaged()
         if told not in (0, HEARD_VALUES) or orders not in (0, order_values()):
@@ -110,7 +114,8 @@ class ImpulseResponse:
         values = np.frombuffer(data, dtype="<f4", offset=_HEADER.size).astype(np.float32)
         heard = Heard.from_array(values[n + m : n + m + told]) if told else None
         separated = OrderResponses.from_array(values[n + m + told :]) if orders else None
-        return cls(values[:n], rate, start, values[n : n + m], (low, high), heard, separated)
+        noise = values[n : n + m]
+        return cls(values[:n], rate, start, noise, (low, high), heard, separated, pace or None)
 
 
 def _damaged() -> IntegrityError:

@@ -11,6 +11,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from earwitness.acoustics.decibels import power_of
 from earwitness.acoustics.smoothing import band_mean_weights
 from earwitness.records.grid import Floats
 from earwitness.records.sources import Source, Standing
@@ -44,4 +45,4 @@ def mean_level_db(
     inside = weights > 0
     if on == "level":
         return np.asarray(level_db[..., inside] @ weights[inside])
-    return np.asarray(10.0 * np.log10(10.0 ** (0.1 * level_db[..., inside]) @ weights[inside]))
+    return np.asarray(10.0 * np.log10(power_of(level_db[..., inside]) @ weights[inside]))

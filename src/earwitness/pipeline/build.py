@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -37,6 +37,7 @@ from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
 from earwitness.records.curves import CurveSet
+from earwitness.records.distortion import LevelSeries
 from earwitness.records.figures import Figure, Results
 from earwitness.records.findings import Findings
 from earwitness.records.long_term import LongTerm
@@ -99,8 +100,10 @@ class _Steps:
         self._raw, self._facts, self._takes = self._stated.raw, self._stated.facts, self._stated.takes
         self._build = Build(case)
         self._responses: Responses | None = None
+        self._series: Sequence[LevelSeries] | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
         self._found: Findings | None = None
+        self._quality: Quality | None = None
         self._heard: Mapping[TakeId, ImpulseResponse] | None = None
 
     def run(self) -> Built:
@@ -141,14 +144,14 @@ class _Steps:
         impedance = measured_impedance(self._case.raw, self._takes, self._stated.stimuli)
         responses = replace(responses, impedance=impedance)
         save_responses(folder / RESPONSES, responses)
-        series = level_series(self._facts, self._takes, self._heard, responses, self._case.raw)
-        save_levels(folder / DISTORTION, series)
+        self._series = level_series(self._facts, self._takes, self._heard, responses, self._case.raw)
+        save_levels(folder / DISTORTION, self._series)
         long_term = LongTerm(
             endured(self._facts, self._takes, self._case.raw),
             self_noise(self._facts, self._takes, self._case.raw),
         )
-        (folder / LONG_TERM).write_bytes(to_json(long_term))
-        (folder / TONES).write_bytes(to_json(toned(self._facts, self._takes, self._case.raw)))
+        (folder / LONG_TERM).write_bytes(to_json(long_term, indent=None))
+        (folder / TONES).write_bytes(to_json(toned(self._facts, self._takes, self._case.raw), indent=None))
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -175,12 +178,12 @@ class _Steps:
 
     def _derive(self, reduced: Path, folder: Path) -> None:
         self._progress("deriving", 0, 1)
-        series = load_levels(reduced / DISTORTION)
+        series = load_levels(reduced / DISTORTION) if self._series is None else self._series
         long_term = from_json(LongTerm, (reduced / LONG_TERM).read_bytes())
         tones = from_json(ToneSet, (reduced / TONES).read_bytes())
         derivation = derive(self._responses_from(reduced), self._facts, series, long_term, tones)
         save_curves(folder / CURVES, derivation.curves)
-        (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures)))
+        (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures), indent=None))
         self._derived = derivation.curves, derivation.figures
         self._progress("deriving", 1, 1)
 
@@ -193,7 +196,7 @@ class _Steps:
         together = tally(told, held(elsewhere, curves)) if told else None
         self._found = Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together)
         self._progress("finding", 1, 1)
-        (folder / FINDINGS).write_bytes(to_json(self._found))
+        (folder / FINDINGS).write_bytes(to_json(self._found, indent=None))
 
     def _look(self, reduced: Path, derived: Path, folder: Path) -> None:
         curves, figures = self._derived_from(derived)
@@ -206,14 +209,14 @@ class _Steps:
             figures=figures,
         )
         points, reading = points_of(material, self._case.raw, self._stated.earlier)
-        quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points, reading)
-        (folder / QUALITY).write_bytes(to_json(quality))
+        self._quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points, reading)
+        (folder / QUALITY).write_bytes(to_json(self._quality, indent=None))
 
     def _name(self, build_id: str, steps: tuple[Outcome, Outcome, Outcome], folder: Path) -> None:
         derived, found, looked = (step.folder for step in steps)
         _, figures = self._derived_from(derived)
         findings = self._found or from_json(Findings, (found / FINDINGS).read_bytes())
-        quality = from_json(Quality, (looked / QUALITY).read_bytes())
+        quality = self._quality or from_json(Quality, (looked / QUALITY).read_bytes())
         (folder / QUALITY).write_bytes(to_json(replace(quality, build_id=build_id)))
         (folder / RESULTS).write_bytes(to_json(self._results(build_id, figures)))
         (folder / FINDINGS).write_bytes(to_json(replace(findings, build_id=build_id)))

@@ -32,7 +32,7 @@ def points_of(
         signal_to_noise(material),
         hum(material, raw),
         latency(material),
-        clocks(material, raw),
+        clocks(material),
         flight(material),
         polarity(material),
         missing(material),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from earwitness.case.documents import plain
@@ -21,7 +21,7 @@ from earwitness.pipeline.orientation import turned
 from earwitness.pipeline.points.reference import Earlier, earlier_readings
 from earwitness.records.errors import CaseError
 from earwitness.records.facts import CaseFacts
-from earwitness.records.takes import Take
+from earwitness.records.takes import Take, TakeId, TakeKind
 from earwitness.records.testimony import Note
 
 #: The floors that each step may import: their sources are part of its key.
@@ -63,6 +63,9 @@ class Stated:
     earlier: tuple[Earlier, ...] = ()
     notes: tuple[Note, ...] = ()
     notes_elsewhere: tuple[Note, ...] = ()
+    _known: dict[tuple[TakeId, TakeKind], str] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @classmethod
     def of(cls, case: CaseFolder) -> Stated:
@@ -117,5 +120,8 @@ class Stated:
         return " ".join(self._alone(one) for one in (take, *played))
 
     def _alone(self, take: Take) -> str:
-        reader = identity(source_of(self.case.raw, take))
-        return f"{plain(take)} {self.raw.sha256[take.path]} {reader}"
+        key = (take.id, take.key.kind)
+        if key not in self._known:
+            reader = identity(source_of(self.case.raw, take))
+            self._known[key] = f"{plain(take)} {self.raw.sha256[take.path]} {reader}"
+        return self._known[key]

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from earwitness.acoustics.air import speed_of_sound_m_s
-from earwitness.measurement.answers import read_stimulus
 from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.quality_pace import FRONT_DEG, late_in_treble_s, slopes_s
 from earwitness.pipeline.points.material import Material, Teller
-from earwitness.records.errors import ReadError
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.sentences import say
-from earwitness.records.takes import TakeKind
+from earwitness.records.takes import TakeId
 
 #: A loudspeaker's own treble comes so much later for a factor e in frequency, by the middle of those of the
 #: virtual workshop, and no further from that than what tells of another clock.
@@ -27,7 +24,7 @@ TOO_SOON_S: Final = 30e-6
 _ZERO_C: Final = -273.15
 
 
-def clocks(material: Material, raw: Path) -> Point:
+def clocks(material: Material) -> Point:
     """Whether what played and what recorded kept the same time."""
     tell = Teller(PointName.CLOCKS)
     responses = material.responses
@@ -39,18 +36,15 @@ def clocks(material: Material, raw: Path) -> Point:
         and abs(d.angle_deg) <= FRONT_DEG
     ]
     slope = slopes_s(responses, rows)
-    rate = _rates_s(material, raw)
-    told = [
-        k for k, row in enumerate(rows) if np.isfinite(slope[k]) and responses.takes[row].stimulus in rate
-    ]
-    if not told:
+    rate = np.array([_rate_s(material, responses.takes[row].id) for row in rows])
+    told = np.flatnonzero(np.isfinite(slope) & np.isfinite(rate))
+    if not told.size:
         return tell.cannot_tell(
             "No recorded sweep reaches up to where a clock that differs would show.",
             "Record sweeps up to at least sixteen kilohertz.",
         )
-    lengths = np.array([rate[responses.takes[rows[k]].stimulus or ""] for k in told])
     beyond = slope[told] - OWN_SLOPE_S
-    middle, length = float(np.median(beyond)), float(np.median(lengths))
+    middle, length = float(np.median(beyond)), float(np.median(rate[told]))
     ppm = tell.number("apart_ppm", 1e6 * abs(middle) / length, "ppm", 0)
     least = tell.number("limit_ppm", 1e6 * OTHER_CLOCK_S / length, "ppm", 0)
     limit = say(
@@ -85,15 +79,10 @@ def clocks(material: Material, raw: Path) -> Point:
     )
 
 
-def _rates_s(material: Material, raw: Path) -> dict[str, float]:
-    """How long each stimulus takes for a factor e in frequency."""
-    found = {}
-    for take in material.of_kind(TakeKind.STIMULUS):
-        try:
-            found[take.path] = read_stimulus(raw, take).rate_s
-        except ReadError:
-            continue
-    return found
+def _rate_s(material: Material, take: TakeId) -> float:
+    """How long a take's sweep takes for a factor e in frequency; NaN where it is none."""
+    response = material.impulse_responses.get(take)
+    return np.nan if response is None or response.rate_s is None else response.rate_s
 
 
 def flight(material: Material) -> Point:
