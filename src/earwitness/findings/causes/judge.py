@@ -35,11 +35,29 @@ def causes_of(
     responses: Responses, features: Sequence[Feature], speed_m_s: float
 ) -> tuple[FeatureCauses, ...]:
     """Of each feature, in their order. A scene rests on the ways to the microphone (`microphone_m`)."""
-    gates = responses.gate_s[responses.gate_s > 0.0]
+    return causes_in(scene_of(responses, speed_m_s), responses, features)
+
+
+def scene_of(responses: Responses, speed_m_s: float) -> Scene | None:
+    """The fitted scene; None where none can be fitted."""
     heard = hear(responses, speed_m_s)
-    if heard is None or not gates.size:
+    return None if heard is None or gate_of(responses) is None else fit_scene(heard)
+
+
+def gate_of(responses: Responses) -> float | None:
+    """The shortest gate, s; None where nothing was gated."""
+    gates = responses.gate_s[responses.gate_s > 0.0]
+    return float(gates.min()) if gates.size else None
+
+
+def causes_in(
+    scene: Scene | None, responses: Responses, features: Sequence[Feature]
+) -> tuple[FeatureCauses, ...]:
+    """Of each feature, in their order, from a scene that is fitted already."""
+    gate_s = gate_of(responses)
+    if scene is None or gate_s is None:
         return tuple(_not_told(each) for each in features)
-    return judged(fit_scene(heard), float(gates.min()), features)
+    return judged(scene, gate_s, features)
 
 
 def judged(scene: Scene, gate_s: float, features: Sequence[Feature]) -> tuple[FeatureCauses, ...]:
