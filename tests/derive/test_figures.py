@@ -23,6 +23,9 @@ TIME = {FigureName.GROUP_DELAY, FigureName.EXCESS_DELAY, FigureName.BURST_DECAY}
 OF_OTHER_TAKES = {
     *distortion_figures.NAMES,
     FigureName.COMPRESSION,
+    FigureName.COMPRESSION_NARROW,
+    FigureName.HELD_LEVEL,
+    FigureName.LIMITER_THRESHOLD,
     FigureName.CLEAN_OUTPUT,
     FigureName.IMPEDANCE_MINIMUM,
     FigureName.IMPEDANCE_RATING,

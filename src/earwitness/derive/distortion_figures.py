@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
-from earwitness.acoustics.passing import crossing, first_passing, lasting_from
+from earwitness.acoustics.passing import crossing, lasting_from
 from earwitness.derive.clean_limits import CLEAN_CHANGE_DB, CLEAN_DISTORTION
+from earwitness.derive.compression_figures import compression_figures, of_change
 from earwitness.derive.distortion import (
     BANDS,
     HIGHEST_HZ,
     CleanOutput,
     Distortion,
-    change,
     clean_output,
-    log_change,
     total_distortion,
 )
 from earwitness.derive.distortion_spread import (
@@ -27,22 +25,20 @@ from earwitness.derive.distortion_spread import (
     band_errors_db,
     deviation,
     distortion_errors_db,
-    in_sensitivity_band,
-    mean_noise_db,
     shared,
 )
 from earwitness.derive.formatting import frequency_text, number_text, value_text
+from earwitness.derive.held_figures import held_figures
+from earwitness.derive.level_form import NO_LEVEL, figure_of, with_components
 from earwitness.derive.numerals import frequency
-from earwitness.derive.wording import band_words, module_number
-from earwitness.methods.gum import combined
+from earwitness.derive.wording import module_number
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.methods.iec_61260 import band_edges_hz
 from earwitness.records.distortion import LevelSeries
-from earwitness.records.figures import Bound, Evidence, Figure, FigureName, NotAvailable, Quantity, Value
+from earwitness.records.figures import Bound, Figure, FigureName, NotAvailable, Quantity, Value
 from earwitness.records.grid import Bools, Floats
-from earwitness.records.sentences import Number, Sentence, say
-from earwitness.records.sources import Source, Standing
-from earwitness.records.uncertainty import NEGLIGIBLE, ComponentName
+from earwitness.records.sentences import Number, say
+from earwitness.records.uncertainty import ComponentName
 
 #: Limits of total harmonic distortion re the fundamental, %, and their figures.
 LIMITS: Final = (0.3, 1.0, 3.0, 10.0)
@@ -56,16 +52,11 @@ NAMES: Final = (
 STATED_AT_DB: Final = 90.0
 #: It is judged as far up as this order sounds within what counts.
 LEAST_ORDER: Final = 3
-#: Compression is looked for in this band, in means over an octave; its figure is of the second of these.
-CHANGE_BAND_HZ: Final = (50.0, 8_000.0)
-CHANGES_DB: Final = (0.5, 1.0, 2.0, 3.0)
-STATED_CHANGE: Final = 1
 #: Clean output is the least of the bands with a middle in this range.
 CLEAN_BAND_HZ: Final = (49.0, 8_100.0)
 #: Nominal middles of the third octaves in the middle of an octave (ISO 266, recalled), told beside it.
 OCTAVES_HZ: Final = (63.0, 125.0, 250.0, 500.0, 1_000.0, 2_000.0, 4_000.0)
 
-SOURCE: Final = Source("Earwitness", "", "distortion and output", Standing.OWN)
 LEVEL: Final = "level at one metre, dB"
 #: Beside clean output: the level at the highest drive, and how long a day NIOSH 98-126 allows it, A-weighted.
 LOUDEST: Final = "level at the highest drive, dB"
@@ -73,7 +64,7 @@ HOURS: Final = "time a day at that level by NIOSH, h"
 
 
 def distortion_figures(series: Sequence[LevelSeries], draws: Draws = NO_DRAWS) -> tuple[Figure, ...]:
-    """All six of the series on axis; none where it has fewer than two drives.
+    """All of the series on axis; none where it has fewer than two drives.
 
     `draws` are those of the response on axis: what all takes are unsure by alike.
     """
@@ -85,7 +76,12 @@ def distortion_figures(series: Sequence[LevelSeries], draws: Draws = NO_DRAWS) -
     errors = distortion_errors_db(on_axis[0], row, alike)
     spread = {name: None if one is None else np.std(one, axis=0, ddof=1) for name, one in errors.items()}
     limits = tuple(_below(on_axis[0], found, index, spread) for index in range(len(LIMITS)))
-    return (*limits, _compression(on_axis[0], found, alike), _clean(on_axis[0], found, alike))
+    return (
+        *limits,
+        *compression_figures(on_axis[0], found, alike),
+        _clean(on_axis[0], found, alike),
+        *held_figures(on_axis[0], found),
+    )
 
 
 def _stated_row(found: Distortion) -> int:
@@ -101,7 +97,7 @@ def _below(series: LevelSeries, found: Distortion | None, index: int, spread_db:
     name, percent = NAMES[index], LIMITS[index]
     limit = module_number(f"{percent:g} %", percent, f"derive.distortion_figures/LIMITS/{index}")
     if found is None:
-        return _figure(name, _NO_LEVEL, "Hz", say("below ", limit), series)
+        return figure_of(name, NO_LEVEL, "Hz", say("below ", limit), series)
     row = _stated_row(found)
     value = _from_hz(found, row, found.ratio[row], percent / 100.0)
     also: dict[str, float] = {}
@@ -116,7 +112,7 @@ def _below(series: LevelSeries, found: Distortion | None, index: int, spread_db:
             beside = _from_hz(found, other, found.ratio[other], percent / 100.0)
             if other != row and not isinstance(beside, NotAvailable):
                 also[f"at {number_text(float(found.arrived_db[other]), 0)} dB"] = beside.value
-    told = _figure(name, value, "Hz", conditions, series, also=also, band=band)
+    told = figure_of(name, value, "Hz", conditions, series, also=also, band=band)
     if not isinstance(value, Quantity):
         return told
     per_db = found.ratio[row] * np.log(10.0) / 20.0
@@ -125,7 +121,7 @@ def _below(series: LevelSeries, found: Distortion | None, index: int, spread_db:
         for name, one in spread_db.items()
     }
     components[ComponentName.NOISE] = _spread_hz(found, row, percent / 100.0, found.uncertainty[row])
-    return _with(told, components)
+    return with_components(told, components)
 
 
 def _from_hz(found: Distortion, row: int, ratio: Floats, limit: float) -> Quantity | Bound | NotAvailable:
@@ -169,62 +165,6 @@ def _spread_hz(found: Distortion, row: int, limit: float, ratio_spread: Floats) 
     return 0.5 * abs(high - low)
 
 
-def _compression(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figure:
-    """The level at 1 m from which the fundamental is off by 1 dB in some octave, dB; by others beside it."""
-    name = FigureName.COMPRESSION
-    stated = CHANGES_DB[STATED_CHANGE]
-    path = f"derive.distortion_figures/CHANGES_DB/{STATED_CHANGE}"
-    conditions = say(
-        "mean level at which the response has changed by ",
-        module_number(value_text(stated, "dB", 0), stated, path),
-        " over an octave, from ",
-        band_words("derive.distortion_figures", "CHANGE_BAND_HZ", CHANGE_BAND_HZ),
-    )
-    if found is None:
-        return _figure(name, _NO_LEVEL, "dB", conditions, series)
-    f = found.frequency_hz
-    inside = (f >= CHANGE_BAND_HZ[0]) & (f <= CHANGE_BAND_HZ[1])
-    broad = np.abs(change(series).broad_db[:, inside])
-    known = np.isfinite(broad).all(axis=0)
-    if not known.any():
-        return _figure(name, NotAvailable("no octave is valid at every drive"), "dB", conditions, series)
-    most = broad[:, known].max(axis=1)
-    also = {}
-    for limit in CHANGES_DB:
-        passed = first_passing(found.nominal_db[:, None], log_change(most, limit)[:, None], 0.0)
-        if passed.found[0] and limit != stated:
-            also[f"{limit:g} dB"] = float(passed.level_db[0])
-    passed = first_passing(found.nominal_db[:, None], log_change(most, stated)[:, None], 0.0)
-    value: Value = Quantity(float(passed.level_db[0]))
-    if not passed.found[0]:
-        value = Bound(float(passed.level_db[0]), "at least" if passed.at_least[0] else "at most")
-        return _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
-    row = int(np.argmax(most > stated))
-    most_hz = float(f[inside][known][np.argmax(broad[row, known])])
-    also["frequency"] = most_hz
-    octave = np.abs(np.log2(f / most_hz)) <= 0.5
-    level = band_errors_db(draws, in_sensitivity_band(f))
-    components = {each: deviation(error) for each, error in level.items()}
-    components |= _of_change(series, octave, found.nominal_db, most, stated)
-    told = _figure(name, value, "dB", conditions, series, also=also, band=CHANGE_BAND_HZ)
-    return _with(told, components)
-
-
-def _of_change(
-    series: LevelSeries, inside: Bools, level_db: Floats, off_db: Floats, limit: float
-) -> Components:
-    """Components, dB, of the level (D,) at which a change (D,) passes a limit between two drives."""
-    met = crossing(level_db, log_change(off_db, limit), 0.0)
-    row = int(np.argmax(off_db > limit))
-    noise = [mean_noise_db(series, each, inside) for each in (0, row - 1, row)]
-    if met is None or any(one is None for one in noise):
-        return {ComponentName.NOISE: None}
-    lowest, *near = (one for one in noise if one is not None)
-    # the slope is of the logarithm of the change re its limit
-    noise_db = float(np.hypot(lowest, max(near))) / limit / met.slope
-    return {ComponentName.NOISE: noise_db, ComponentName.INTERPOLATION: met.bend_db}
-
-
 def _clean(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figure:
     """The least clean output of the third-octave bands, dB at 1 m, and where; those of octaves beside it."""
     name = FigureName.CLEAN_OUTPUT
@@ -240,12 +180,12 @@ def _clean(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figur
         ),
     )
     if found is None:
-        return _figure(name, _NO_LEVEL, "dB", conditions, series)
+        return figure_of(name, NO_LEVEL, "dB", conditions, series)
     clean = clean_output(series, found)
     mid, output = clean.mid_hz, clean.output
     known = (mid >= CLEAN_BAND_HZ[0]) & (mid <= CLEAN_BAND_HZ[1]) & np.isfinite(output.level_db)
     if not known.any():
-        return _figure(name, NotAvailable("no band is valid at every drive"), "dB", conditions, series)
+        return figure_of(name, NotAvailable("no band is valid at every drive"), "dB", conditions, series)
     least = int(np.argmin(np.where(known, output.level_db, np.inf)))
     level = float(output.level_db[least])
     value: Value = Quantity(level)
@@ -263,8 +203,12 @@ def _clean(series: LevelSeries, found: Distortion | None, draws: Draws) -> Figur
             also[f"in the band at {frequency_text(nominal_hz, 3)}"] = float(output.level_db[band])
     conditions += say(", at ", frequency(float(mid[least]), f"figure:{name}/also/frequency"))
     used = mid[known]
-    told = _figure(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
-    return told if isinstance(value, Bound) else _with(told, _of_clean(series, found, clean, least, draws))
+    told = figure_of(name, value, "dB", conditions, series, also=also, band=(float(used[0]), float(used[-1])))
+    return (
+        told
+        if isinstance(value, Bound)
+        else with_components(told, _of_clean(series, found, clean, least, draws))
+    )
 
 
 def _of_clean(
@@ -281,7 +225,7 @@ def _of_clean(
     row = int(np.argmax(values[:, band] > limit))
     if by_change:
         known: Components = {name: deviation(error) for name, error in level.items()}
-        return known | _of_change(series, inside, level_db, values[:, band], limit)
+        return known | of_change(series, inside, level_db, values[:, band], limit)
     met = crossing(level_db, values[:, band], limit)
     if met is None:
         return {ComponentName.NOISE: None}
@@ -297,39 +241,3 @@ def _of_clean(
     components[ComponentName.NOISE] = worst / met.slope
     components[ComponentName.INTERPOLATION] = met.bend_db
     return components
-
-
-_NO_LEVEL: Final = NotAvailable("the level isn't known from 300 Hz to 3 kHz at every drive")
-
-
-def _figure(
-    name: FigureName,
-    value: Value,
-    unit: str,
-    conditions: Sentence,
-    series: LevelSeries,
-    *,
-    also: Mapping[str, float] | None = None,
-    band: tuple[float, float] | None = None,
-) -> Figure:
-    return Figure(
-        name=name,
-        value=value,
-        unit=unit,
-        uncertainty=None,
-        components={},
-        conditions=conditions,
-        reading="on axis, by drive",
-        valid_band_hz=band,
-        method="derive.distortion_figures.distortion_figures",
-        source=SOURCE,
-        evidence=Evidence((), series.takes),
-        also=also or {},
-    )
-
-
-def _with(figure: Figure, components: Components) -> Figure:
-    """A figure with its components, and their root sum of squares."""
-    known = [value for value in components.values() if value is not None and value >= NEGLIGIBLE]
-    total = float(combined(known)) if known else None
-    return replace(figure, uncertainty=total, components=components)

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from earwitness.derive.distortion_figures import CHANGES_DB, HOURS, LEVEL, LIMITS, LOUDEST, STATED_CHANGE
+from earwitness.derive.compression_figures import CHANGES_DB, FREQUENCY, GREATEST, STATED_CHANGE
+from earwitness.derive.distortion_figures import HOURS, LEVEL, LIMITS, LOUDEST
 from earwitness.derive.formatting import value_text
+from earwitness.derive.level_form import drive_in
 from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.derive.wording import module_number
+from earwitness.findings.held_statements import held_statements
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
-from earwitness.records.sentences import Number, Term, say
+from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
 
 #: The printed order.
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
@@ -27,12 +30,12 @@ MARK_OCTAVES: Final = 1.0 / 6.0
 
 def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
     """One finding for each figure of change with level that has something to say."""
-    writers = {
-        FigureName.DISTORTION_1: _distortion,
-        FigureName.CLEAN_OUTPUT: _clean_output,
-        FigureName.COMPRESSION: _compression,
-    }
-    found = (write(figures[name], curves) for name, write in writers.items() if name in figures)
+    writers = {FigureName.DISTORTION_1: _distortion, FigureName.CLEAN_OUTPUT: _clean_output}
+    found = [write(figures[name], curves) for name, write in writers.items() if name in figures]
+    if FigureName.COMPRESSION in figures:
+        narrow = figures.get(FigureName.COMPRESSION_NARROW)
+        found.append(_compression(figures[FigureName.COMPRESSION], narrow, curves))
+    found += held_statements(curves, figures)
     return tuple(finding for finding in found if finding is not None)
 
 
@@ -100,13 +103,13 @@ def _clean_output(figure: Figure, curves: CurveSet) -> Finding | None:
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 
-def _compression(figure: Figure, curves: CurveSet) -> Finding | None:
+def _compression(figure: Figure, narrow: Figure | None, curves: CurveSet) -> Finding | None:
     value = figure.value
     if not isinstance(value, Quantity | Bound) or figure.valid_band_hz is None:
         return None
     root = f"figure:{figure.name}"
     limit_db = CHANGES_DB[STATED_CHANGE]
-    path = f"derive.distortion_figures/CHANGES_DB/{STATED_CHANGE}"
+    path = f"derive.compression_figures/CHANGES_DB/{STATED_CHANGE}"
     limit = module_number(value_text(limit_db, "dB", 0), limit_db, path)
     if isinstance(value, Quantity):
         level = measured(value.value, figure.uncertainty, "dB", root)
@@ -124,15 +127,40 @@ def _compression(figure: Figure, curves: CurveSet) -> Finding | None:
             if value.sense == "at least"
             else say("Below ", level, " already an octave changes by more than ", limit, ".")
         )
-    explanation = say(
-        "The level is the mean at one metre that the drive would give. A change of one octave against the "
-        "others is heard as a change of balance, and is gone at lower levels. Sweeps are too short to tell "
-        "what warms up over minutes."
+    drive = drive_in(figure)
+    explanation = say("The level is the mean at one metre that the drive would give")
+    explanation += say(", here ", drive, ". ") if drive is not None else say(". ")
+    explanation += _narrow(narrow) + say(
+        "A change of one octave against the others is heard as a change of balance, and is gone at lower "
+        "levels. Sweeps are too short to tell what warms up over minutes."
     )
-    return of_figure(
-        IMPORTANCE[figure.name],
-        figure,
-        statement,
-        explanation,
-        Place("change", band, "on axis", curves.drive),
+    quoted = () if narrow is None else (narrow.name,)
+    place = Place("change", band, "on axis", curves.drive)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place, *quoted)
+
+
+def _narrow(figure: Figure | None) -> Sentence:
+    """From where a narrow band is off by as much, and by how much the narrowest is at the highest drive."""
+    if figure is None or not isinstance(figure.value, Quantity | Bound):
+        return EMPTY
+    root = f"figure:{figure.name}"
+    most = say(
+        "the greatest change at the highest drive is ",
+        quantity(figure.also[GREATEST], "dB", f"{root}/also/{GREATEST}"),
+    )
+    if not isinstance(figure.value, Quantity):
+        sense = "up to" if figure.value.sense == "at least" else "below"
+        level = quantity(figure.value.value, "dB", f"{root}/value/value")
+        no = "doesn't" if figure.value.sense == "at least" else "does already"
+        return say(f"A sixth of an octave {no}, {sense} ", level, "; ", most, ". ")
+    drive = drive_in(figure)
+    return say(
+        "A sixth of an octave does so from ",
+        measured(figure.value.value, figure.uncertainty, "dB", root),
+        *((" (", drive, ")") if drive is not None else ()),
+        " up, first about ",
+        frequency(figure.also[FREQUENCY], f"{root}/also/{FREQUENCY}"),
+        "; ",
+        most,
+        ". ",
     )
