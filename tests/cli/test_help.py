@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -89,3 +90,20 @@ def test_no_bar_is_shown_on_a_pipe_nor_to_machines(call: Call, case: Path) -> No
     for words in (["verify"], ["build"], ["build", "--json"]):
         assert call(words[0], case, *words[1:]).err == ""
     assert on_a_terminal("verify", case, "--json").shown.count("\n") == 1
+
+
+@pytest.mark.parametrize(("stated", "used"), [(None, "1"), ("2", "2")])
+def test_linear_algebra_keeps_to_one_thread_unless_stated(stated: str | None, used: str) -> None:
+    """Threads of its own share sums out otherwise: see docs/conventions.md, "Files"."""
+    environment = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
+    if stated is not None:
+        environment["OPENBLAS_NUM_THREADS"] = stated
+    program = (
+        "import atexit, os, earwitness.cli as cli\n"
+        "atexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS']))\n"
+        "cli.main(['readers'])"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", program], env=environment, check=True, capture_output=True, text=True
+    )
+    assert told.stdout.split()[-1] == used

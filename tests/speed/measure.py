@@ -7,6 +7,7 @@ Leaves with exit code 1 where a limit is passed.
 from __future__ import annotations
 
 import json
+import os
 import resource
 import shutil
 import subprocess
@@ -126,7 +127,11 @@ def rounds(folder: Path) -> list[dict[str, float]]:
             for name in ("recordings", "levels")
         ]
         told = subprocess.run(
-            [sys.executable, __file__, *map(str, cases)], check=True, capture_output=True, text=True
+            [sys.executable, __file__, *map(str, cases)],
+            check=True,
+            capture_output=True,
+            text=True,
+            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},  # as commands do
         )
         print(told.stderr, end="")
         found.append(json.loads(told.stdout))

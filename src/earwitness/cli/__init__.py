@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
@@ -11,6 +12,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     Two more are what a shell gives for its own: 130 stopped from the keyboard, 141 nobody reads the output.
     """
+    # Matrices are small here: threads of the linear algebra's own wait for each other longer than they work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         from earwitness.cli.run import run
     except KeyboardInterrupt:
