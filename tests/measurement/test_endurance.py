@@ -16,7 +16,7 @@ from earwitness.measurement.self_noise import self_noise
 from earwitness.records.errors import ReadError
 from earwitness.records.facts import CaseFacts, Rig, Unit
 from earwitness.records.takes import Take, TakeKey, TakeKind
-from earwitness.virtual.scenario import FOLDER, from_text
+from earwitness.virtual.scenario import FOLDER, from_text, load
 
 #: Seconds of coil and of magnet, as the scenarios' files have them.
 CONSTANTS = {"ladle": (4.1, 900.0), "thimble": (2.4, 540.0)}
@@ -87,6 +87,25 @@ def test_self_noise_is_what_is_over_the_room(tmp_path: Path) -> None:
     alone = self_noise(FACTS, both[:1], tmp_path)
     assert alone is not None
     assert alone.is_bound
+
+
+def test_a_hiss_in_the_workshop_reads_as_it_is(tmp_path: Path) -> None:
+    """White noise of 2 mPa at 1 m up to 24 kHz, 1 mPa at 2 m: 31.1 dB by the sum of A-weighted lines."""
+    scenario = load("anvil")
+    names = ["noise.wav", "self_noise.wav", "microphone.txt"]
+    scenario.record(tmp_path, only=names)
+    kinds = (TakeKind.NOISE, TakeKind.SELF_NOISE, TakeKind.MICROPHONE_CALIBRATION)
+    takes = [take(kind, name) for kind, name in zip(kinds, names, strict=True)]
+    full_scale = scenario.session.workshop.chain.full_scale_pa
+    facts = CaseFacts(Unit("Anvil"), rig=Rig(distance_m=2.0, pa_per_full_scale=full_scale))
+    found = self_noise(facts, takes, tmp_path)
+    assert found is not None
+    # the formula of IEC 61672-1, annex E, written out (recalled)
+    f = np.arange(20.0, 20_001.0)
+    weight = 12194.0**2 * f**4 / (f**2 + 20.6**2) / (f**2 + 12194.0**2)
+    weight /= np.sqrt((f**2 + 107.7**2) * (f**2 + 737.9**2))
+    weighted = np.sum((weight / weight[980]) ** 2) * 1e-6 / 24_000.0
+    assert found.level_dba == pytest.approx(10.0 * np.log10(weighted / 4e-10), abs=0.12)
 
 
 def test_a_tone_is_weighted(tmp_path: Path) -> None:

@@ -176,11 +176,18 @@ class Further:
         if rest is not None:
             nearer = 1.0 / (chain.full_scale_pa * self.session.turntable.distance_m)
             own = Noise(rest.hiss_pa * nearer, 0.0, tuple(pa * nearer for pa in rest.hum_pa), chain.mains_hz)
-            heard = np.asarray(
-                heard + own.samples(self._generator(path.name, 3), count, chain.sample_rate_hz)
-            )
+            sound = own.samples(self._generator(path.name, 3), count, chain.sample_rate_hz)
+            heard = np.asarray(heard + self._through_microphone(sound, chain.sample_rate_hz))
         _write(path, heard, chain.sample_rate_hz)
         return path
+
+    def _through_microphone(self, sound: Floats, rate_hz: int) -> Floats:
+        """A sound that goes on for ever, as the microphone delivers it; same shape (N,)."""
+        spectrum = np.fft.rfft(sound)
+        hertz = np.fft.rfftfreq(sound.size, 1.0 / rate_hz)
+        spectrum[0] = 0.0
+        spectrum[1:] *= self.session.workshop.microphone.transfer(hertz[1:])
+        return np.asarray(np.fft.irfft(spectrum, sound.size))
 
     def _endured(self, folder: Path, run: Run, wanted: tuple[str, ...]) -> Iterator[Path]:
         gains, rate = run.gains(), run.sample_rate_hz
