@@ -21,6 +21,8 @@ NAMES: Final[Mapping[Cause, str]] = {
     Cause.VOICING: "a broad shape that all directions share",
     Cause.PORT_OR_CAVITY: "a port or a cavity",
     Cause.ARTEFACT: "the measurement and not the loudspeaker",
+    Cause.NONLINEAR: "a drive unit at its limit, or a limiter",
+    Cause.THERMAL: "a voice coil that warms",
 }
 #: From here on a cause counts as one of the feature's.
 BELIEVED: Final = 0.5
@@ -132,6 +134,7 @@ PARAMETERS: Final[Mapping[str, Callable[[CauseParameter, str], Sentence]]] = {
     "delay_s": lambda one, root: say("a copy ", _scaled(one, root, "ms", 1e3), " late"),
     "frequency_hz": lambda one, root: say("at ", frequency(one.value, f"{root}/value")),
     "q": lambda one, root: say("Q ", _scaled(one, root, "")),
+    "added_ohm": lambda one, root: say("by ", _scaled(one, root, "Ω"), " more"),
 }
 #: In what unit and scale an interval is printed.
 _UNITS: Final[Mapping[str, tuple[str, float]]] = {
@@ -140,6 +143,7 @@ _UNITS: Final[Mapping[str, tuple[str, float]]] = {
     "delay_s": ("ms", 1e3),
     "frequency_hz": ("Hz", 1.0),
     "q": ("", 1.0),
+    "added_ohm": ("Ω", 1.0),
 }
 
 

@@ -8,6 +8,7 @@ change of balance (common practice).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -37,7 +38,8 @@ def find_changes(level: ChangeWithLevel, frequency_hz: Float64s) -> tuple[LevelC
         for low, high in _stretches(np.nan_to_num(sign * top) >= LEAST_DB)
     ]
     most = sorted(found, key=lambda one: -abs(one.change_db))[:MOST]
-    return tuple(sorted(most, key=lambda one: one.frequency_hz))
+    in_order = sorted(most, key=lambda one: one.frequency_hz)
+    return tuple(replace(one, number=number) for number, one in enumerate(in_order, 1))
 
 
 def _stretches(there: Bools) -> list[tuple[int, int]]:
@@ -58,6 +60,7 @@ def _change(level: ChangeWithLevel, frequency_hz: Float64s, sign: int, low: int,
     below = np.flatnonzero(~over)
     row = int(below[-1]) + 1
     return LevelChange(
+        number=0,
         kind="less" if sign < 0 else "more",
         frequency_hz=float(frequency_hz[low + most]),
         change_db=float(sign * changes[-1, most]),

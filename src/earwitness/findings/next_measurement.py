@@ -153,6 +153,9 @@ WORDS: Final[Mapping[NextTake, str]] = {
     NextTake.FELT: "The same take with felt over the box's edges",
     NextTake.ELSEWHERE: "The take on axis again at another place in the room",
     NextTake.SHARED_CLOCK: "Both orbits again with a loopback, so that all takes share one clock,",
+    NextTake.LONGER_SWEEP: "The highest drive with a sweep twice as long, which warms a coil more,",
+    NextTake.LOAD: "A load that lasts, with weak probes among it,",
+    NextTake.DRIVE_AGAIN: "The highest drive again, with the voltage at the terminals measured,",
 }
 
 

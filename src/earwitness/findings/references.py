@@ -6,6 +6,7 @@ reference                                  what it names
 ``figure:NAME/value/value``                a field of a figure of merit, by attribute, key or index
 ``claim:0/readings/1/value``                what a maker's claim was found to be under one definition
 ``feature:1/feature/gain_db``                a field of the finding on a feature, by its number
+``change:1/change/change_db``                a field of the finding on a band that changes with the drive
 ``testimony:1/deviation_db``                a field of a listening note held against the data
 ``case:rig.distance_m``                    a field of ``case.toml`` (dots or slashes)
 ``curve:NAME/valid_from_hz``               the lowest (``valid_to_hz``: highest) valid frequency of a curve
@@ -64,7 +65,7 @@ class Referent:
             case "figure":
                 named = {str(f.name): f for f in self.figures}
                 found = _walk(named, steps)
-            case "claim" | "feature" | "testimony":
+            case "claim" | "feature" | "change" | "testimony":
                 found = _walk(self._told(scheme), steps)
             case "case":
                 found = _walk(self.facts, path.replace("/", ".").split("."))
@@ -92,6 +93,8 @@ class Referent:
             return {str(f.claim.index): f.claim for f in self.findings if f.claim is not None}
         if scheme == "feature":
             return {f.id.removeprefix("feature-"): f for f in self.findings if f.feature is not None}
+        if scheme == "change":
+            return {str(f.change.number): f for f in self.findings if f.change is not None}
         return {str(f.testimony.note.number): f.testimony for f in self.findings if f.testimony is not None}
 
     def require(self, sentence: Sentence) -> None:

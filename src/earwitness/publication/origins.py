@@ -18,6 +18,7 @@ from earwitness.derive.numerals import duration, frequency, quantity, spread
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.derive.tone_figures import BETWEEN as TONES_SOURCE
 from earwitness.derive.wording import listing
+from earwitness.findings.change_statements import SOURCE as CHANGE_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
 from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
@@ -34,6 +35,7 @@ from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, Figure, Plateau, Plateaus
 from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.impedance import Impedance
+from earwitness.records.level_changes import LevelChange
 from earwitness.records.long_term import LongTerm
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
@@ -90,7 +92,7 @@ def anchor(reference: str) -> str:
     match scheme:
         case "time" | "impedance" | "level" | "long_term" | "correctable" | "tones":
             return f"from-{scheme.replace('_', '-')}"
-        case "figure" | "curve" | "method" | "claim" | "feature" | "testimony":
+        case "figure" | "curve" | "method" | "claim" | "feature" | "change" | "testimony":
             return f"from-{scheme}-{first.replace('.', '-')}"
         case "publication" if first == "take_sets":
             return anchor_of(path.split("/")[1])
@@ -120,6 +122,7 @@ def origins(
     found = (
         *(_figure(f, available) for f in spoken),
         *(_feature(f, f.feature, available) for f in findings if f.feature is not None),
+        *(_change(f, f.change) for f in findings if f.change is not None),
         *(_testimony(f, f.testimony, available) for f in findings if f.testimony is not None),
         *((_tally(),) if TALLY_ANCHOR in used else ()),
         *(_claim(f, f.claim, available) for f in findings if f.claim is not None and f.claim.readings),
@@ -210,6 +213,22 @@ def _feature(finding: Finding, feature: Feature, curves: Mapping[CurveName, Curv
         method="findings.features.find_features",
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
+        takes=finding.evidence.takes,
+    )
+
+
+def _change(finding: Finding, change: LevelChange) -> Origin:
+    here = f"change:{change.number}"
+    size = quantity(change.change_db, "dB", f"{here}/change/change_db")
+    lines = _source(CHANGE_SOURCE)
+    if finding.story is not None:
+        lines += [line("Cause", detail) for detail in finding.story.details]
+    return Origin(
+        anchor=anchor(here),
+        title=say(f"Change with the drive: {change.kind}"),
+        value=say(size, " at ", frequency(change.frequency_hz, f"{here}/change/frequency_hz")),
+        method="findings.causes.level_judge.causes_of_change",
+        lines=tuple(lines),
         takes=finding.evidence.takes,
     )
 

@@ -11,6 +11,7 @@ from earwitness.records.causes import FeatureCauses
 from earwitness.records.correctability import Correctable
 from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence, FigureName
+from earwitness.records.level_changes import LevelChange
 from earwitness.records.next_measurement import NextMeasurement
 from earwitness.records.sentences import EMPTY, Sentence
 from earwitness.records.testimony import NoteHeld, Tally
@@ -121,6 +122,8 @@ class Finding:
         The figures it quotes.
     feature, causes, story
         Of a finding on a feature: what stands out, why, and what that comes to.
+    change
+        Of a finding on a band that changes with the drive, which has causes and a story as well.
     audibility
         Whether it would be heard; None where that isn't known.
     correctable
@@ -148,6 +151,7 @@ class Finding:
     correctable: Correctable | None = None
     next_measurement: NextMeasurement | None = None
     testimony: NoteHeld | None = None
+    change: LevelChange | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""What stands out between drives: a band in which a loudspeaker plays less, or more, than its drive has it."""
+"""What stands out between drives: a band that plays less, or more, than its drive has it."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ class LevelChange:
 
     Attributes
     ----------
+    number
+        Its number, from the lowest frequency up, by which it is referred to.
     kind
         ``less`` where it falls behind its drive, ``more`` where it runs ahead.
     frequency_hz, change_db
@@ -24,6 +26,7 @@ class LevelChange:
         The highest drive, in the same unit.
     """
 
+    number: int
     kind: Literal["less", "more"]
     frequency_hz: float
     change_db: float

@@ -19,6 +19,9 @@ class NextTake(StrEnum):
     FELT = "felt over the box's edges"
     ELSEWHERE = "the take on axis at another place in the room"
     SHARED_CLOCK = "both orbits with a loopback"
+    LONGER_SWEEP = "the highest drive with a sweep twice as long"
+    LOAD = "a load that lasts"
+    DRIVE_AGAIN = "the highest drive with its voltage measured"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,370 @@
+"""Causes of a change with the level: which set of mechanisms makes it, and how probable each is.
+
+Heat (`thermal`), a limiter and a driver's bend (`nonlinear`), and pairs of them, are fitted to the change
+over frequency at the highest drive by least squares; where the whole response changes alike, a drive that
+isn't what is stated does as well (`artefact`). A set's weight is its prior, times its likelihood with as many
+numbers as were chosen (Schwarz's criterion, 1978; recalled), times that of how the change grew from drive to
+drive, and of the harmonics beside it; a load that lasted (`LongTerm`) raises or lowers what it saw. The
+probability of a cause is the weight of the sets in which it does half of the largest effect at least. Limits,
+spreads and priors were set by hand on tuning seeds (docs/evaluation.md).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import combinations
+from typing import Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.findings.causes import nonlinear, thermal
+from earwitness.findings.causes.form import WIDE
+from earwitness.findings.causes.stretch import ALIKE, Stretch
+from earwitness.records.causes import Cause, CauseParameter, CauseSaid, FeatureCauses
+from earwitness.records.long_term import CauseVerdict, LoadCause, LongTerm
+
+Float64s = npt.NDArray[np.float64]
+
+
+class Part(StrEnum):
+    """What may make a change."""
+
+    HEAT = "heat"
+    LIMITER = "limiter"
+    BEND = "bend"
+    MISSTATED = "misstated drive"
+
+
+CAUSES: Final[Mapping[Part, Cause]] = {
+    Part.HEAT: thermal.CAUSE,
+    Part.LIMITER: nonlinear.CAUSE,
+    Part.BEND: nonlinear.CAUSE,
+    Part.MISSTATED: Cause.ARTEFACT,
+}
+#: How often each is there, before anything is looked at; a bend below and above a frequency, Hz.
+PRIOR: Final[Mapping[Part, float]] = {Part.HEAT: 0.5, Part.LIMITER: 0.2, Part.MISSTATED: 0.05}
+ACTIVE_LIMITER: Final = 0.5
+BEND_BELOW, BEND_ABOVE, BEND_HZ = 0.5, 0.1, 200.0
+#: What a model leaves of a change at least: dB, and part of the largest change.
+LEFT_DB, LEFT_PART = 0.04, 0.04
+#: The same of how it grows with the drive.
+COURSE_DB, COURSE_PART = 0.04, 0.1
+#: lg of harmonics re a memoryless bend's: mean and spread where a bend acts, density a decade elsewhere.
+BEND_HARMONICS, BEND_SPREAD, ELSEWHERE = 0.2, 0.6, 0.25
+#: Odds by which a run under load raises what it saw act, and lowers what it didn't.
+LOAD_ODDS: Final = 4.0
+#: So many columns of each mechanism are tried in pairs; what is off by more than this counts no more.
+KEPT, OFF_DB = 120, 0.4
+#: How far a column's height may move.
+HEIGHTS: Final = (0.84, 1.2)
+#: A mechanism is a cause where it does this part of the largest effect, and this much, dB.
+COUNTS, LEAST_DB = 0.5, 0.15
+#: What the best set leaves of the change: from the first on doubt grows, at the second nothing is told.
+DOUBT, HOPELESS = 0.3, 0.7
+#: Natural logarithms of a likelihood ratio that are worth a word.
+WORTH: Final = 1.5
+#: What a ΔR errs by beyond the misfit, as a part of it, one standard uncertainty: two ways share terminals.
+OHMS_PART: Final = 0.15
+#: Half of χ² at 95 % with one degree of freedom.
+HALF_CHI: Final = 1.92
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """What a mechanism may do, dB (N, K); numbers chosen (N,); least and greatest height; ΔR in Ω (N,)."""
+
+    values: Float64s
+    chosen: Float64s
+    heights: tuple[float, float]
+    ohms: Float64s
+
+    def kept(self, change_db: Float64s) -> Columns:
+        """Those that lie nearest, with what is far off counted no more than `OFF_DB`."""
+        height = self.height(change_db)
+        off = np.minimum((change_db - height[:, None] * self.values) ** 2, OFF_DB**2).sum(axis=1)
+        best = np.argsort(off + 0.01 * OFF_DB**2 * self.chosen, kind="stable")[:KEPT]
+        return Columns(self.values[best], self.chosen[best], self.heights, self.ohms[best])
+
+    def height(self, change_db: Float64s) -> Float64s:
+        """Of each alone, by least squares within its ends, (N,)."""
+        size = np.maximum(np.einsum("nk,nk->n", self.values, self.values), 1e-12)
+        return np.asarray(np.clip(self.values @ change_db / size, *self.heights))
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A set of mechanisms at its best: parts with their effects over the band (dB, signed), and evidence.
+
+    `shape`, `course`, `harmonics` and `prior` are natural logarithms; `left` is what remains (K,); `ohms` is
+    the ΔR with its ends, where heat is in the set and the impedance is known.
+    """
+
+    parts: tuple[Part, ...]
+    effects: tuple[float, ...]
+    shape: float
+    course: float
+    harmonics: float
+    prior: float
+    left: Float64s
+    ohms: tuple[float, float, float] | None
+
+    @property
+    def weight(self) -> float:
+        """Ln of its posterior weight, but for what all sets share."""
+        return self.shape + self.course + self.harmonics + self.prior
+
+    @property
+    def causes(self) -> dict[Cause, float]:
+        """Causes with the sizes of their effects, dB, those that count."""
+        most = max(abs(e) for e in self.effects)
+        found: dict[Cause, float] = {}
+        for part, effect in zip(self.parts, self.effects, strict=True):
+            if abs(effect) >= max(COUNTS * most, min(LEAST_DB, most)):
+                found[CAUSES[part]] = found.get(CAUSES[part], 0.0) + effect
+        return found
+
+
+class _Fit(NamedTuple):
+    """What the least squares of one set give, as `Told` has it."""
+
+    parts: tuple[Part, ...]
+    effects: tuple[float, ...]
+    shape: float
+    left: Float64s
+    ohms: tuple[float, float, float] | None
+
+
+def causes_of_change(stretch: Stretch, long_term: LongTerm, *, active: bool = False) -> FeatureCauses:
+    """How probable each cause of one band's change is."""
+    sets = sets_of(stretch, long_term, active=active)
+    weights = np.array([one.weight for one in sets])
+    share = np.exp(weights - weights.max())
+    share = share / share.sum()
+    best = sets[int(np.argmax(share))]
+    said = [_said(cause, stretch, sets, share) for cause in (thermal.CAUSE, nonlinear.CAUSE)]
+    if stretch.whole:
+        said.append(_said(Cause.ARTEFACT, stretch, sets, share))
+    size = float(np.sqrt(np.mean(stretch.change_db[stretch.inside] ** 2)))
+    left = float(np.sqrt(np.mean(best.left[stretch.inside] ** 2))) / size
+    doubt = float(np.clip((left - DOUBT) / (HOPELESS - DOUBT), 0.0, 1.0))
+    why = "neither heat, nor a limiter, nor a drive unit at its limit explains it" if doubt > 0.0 else ""
+    return FeatureCauses(tuple(sorted(said, key=lambda each: -each.probability)), doubt, why)
+
+
+def sets_of(stretch: Stretch, long_term: LongTerm, *, active: bool) -> list[Told]:
+    """Every set, at its best."""
+    parts = columns(stretch)
+    prior = priors(stretch, long_term, active=active)
+    found = [_single(stretch, part, each, prior) for part, each in parts.items()]
+    pairs = {part: parts[part].kept(stretch.change_db) for part in parts if part is not Part.MISSTATED}
+    found += [
+        _pair(stretch, (one, other), (pairs[one], pairs[other]), prior)
+        for one, other in combinations(pairs, 2)
+    ]
+    return found
+
+
+def columns(stretch: Stretch) -> dict[Part, Columns]:
+    """By mechanism."""
+    warm, ohms, chosen = thermal.losses(stretch)
+    held, held_chosen = nonlinear.held(stretch)
+    bells, bell_chosen = nonlinear.bells(stretch)
+    found = {
+        Part.HEAT: Columns(warm, chosen, HEIGHTS, ohms),
+        Part.LIMITER: Columns(held, held_chosen, (0.0, np.inf), np.full(held_chosen.size, np.nan)),
+        Part.BEND: Columns(bells, bell_chosen, (-np.inf, np.inf), np.full(bell_chosen.size, np.nan)),
+    }
+    if stretch.whole:
+        found[Part.MISSTATED] = Columns(
+            np.ones((1, stretch.octaves.size)), np.ones(1), (-np.inf, np.inf), np.full(1, np.nan)
+        )
+    return found
+
+
+def priors(stretch: Stretch, long_term: LongTerm, *, active: bool) -> dict[Part, float]:
+    """How probable each mechanism is before this change is looked at: by kind, band, and a run under load."""
+    low = stretch.change.frequency_hz < BEND_HZ
+    found = dict(PRIOR)
+    found[Part.BEND] = BEND_BELOW if low else BEND_ABOVE
+    if active:
+        found[Part.LIMITER] = ACTIVE_LIMITER
+    if long_term.endurance is not None:
+        for part, cause in (
+            (Part.HEAT, LoadCause.HEAT),
+            (Part.LIMITER, LoadCause.LIMITER),
+            (Part.BEND, LoadCause.MOTION),
+        ):
+            verdict = long_term.endurance.weighed(cause).verdict
+            if verdict is not CauseVerdict.CANNOT_TELL:
+                factor = LOAD_ODDS if verdict is CauseVerdict.ACTS else 1.0 / LOAD_ODDS
+                odds = factor * found[part] / (1.0 - found[part])
+                found[part] = odds / (1.0 + odds)
+    return found
+
+
+def _shape(stretch: Stretch, squares: Float64s, chosen: Float64s) -> Float64s:
+    """Ln of the likelihood with a spread that isn't known, less ½ ln n for each number that was chosen."""
+    points = stretch.octaves.size
+    count = max(points / ALIKE, 2.0)
+    least = LEFT_DB**2 + (LEFT_PART * float(np.abs(stretch.change_db).max())) ** 2
+    misfit = np.log1p(np.maximum(squares, 0.0) / points / least)
+    return np.asarray(-0.5 * count * misfit - 0.5 * chosen * np.log(count))
+
+
+def _single(stretch: Stretch, part: Part, found: Columns, prior: Mapping[Part, float]) -> Told:
+    height = found.height(stretch.change_db)
+    left = stretch.change_db - height[:, None] * found.values
+    shape = _shape(stretch, np.einsum("nk,nk->n", left, left), found.chosen)
+    best = int(np.argmax(shape))
+    effects = (float(height[best] * found.values[best, stretch.inside].mean()),)
+    ohms = _ohms(found.ohms * height, shape, best)
+    return _told(stretch, _Fit((part,), effects, float(shape[best]), left[best], ohms), prior)
+
+
+def _pair(
+    stretch: Stretch, parts: tuple[Part, Part], found: tuple[Columns, Columns], prior: Mapping[Part, float]
+) -> Told:
+    """Both heights by least squares, each then held within its ends."""
+    one, other = found
+    change = stretch.change_db
+    both = one.values @ other.values.T
+    sizes = [np.maximum(np.einsum("nk,nk->n", c.values, c.values), 1e-12) for c in found]
+    on = one.values @ change, other.values @ change
+    # nearly parallel columns would grow against each other
+    apart = np.maximum(np.multiply.outer(*sizes) - both**2, 1e-6 * np.multiply.outer(*sizes))
+    first = np.clip((on[0][:, None] * sizes[1][None] - on[1][None] * both) / apart, *one.heights)
+    second = np.clip((on[1][None] - first * both) / sizes[1][None], *other.heights)
+    squares = float(change @ change) - 2.0 * (first * on[0][:, None] + second * on[1][None])
+    squares = (
+        squares + first**2 * sizes[0][:, None] + second**2 * sizes[1][None] + 2.0 * first * second * both
+    )
+    shape = _shape(stretch, squares, one.chosen[:, None] + other.chosen[None])
+    i, j = (int(k) for k in np.unravel_index(int(np.argmax(shape)), shape.shape))
+    heights = float(first[i, j]), float(second[i, j])
+    sounds = heights[0] * one.values[i], heights[1] * other.values[j]
+    effects = tuple(float(sound[stretch.inside].mean()) for sound in sounds)
+    ohms = None
+    if Part.HEAT in parts:
+        warm = parts.index(Part.HEAT)
+        each = (first * one.ohms[:, None])[:, j] if warm == 0 else (second * other.ohms[None])[i]
+        ohms = _ohms(each, shape[:, j] if warm == 0 else shape[i], i if warm == 0 else j)
+    left = change - sounds[0] - sounds[1]
+    return _told(stretch, _Fit(parts, effects, float(shape[i, j]), left, ohms), prior)
+
+
+def _ohms(ohms: Float64s, shape: Float64s, best: int) -> tuple[float, float, float] | None:
+    """ΔR and its ends, of all that is nearly as likely."""
+    if not np.isfinite(ohms[best]):
+        return None
+    value, near = float(ohms[best]), ohms[shape >= shape[best] - HALF_CHI]
+    wide = WIDE * OHMS_PART * value
+    return value, max(min(float(near.min()), value - wide), 0.0), max(float(near.max()), value + wide)
+
+
+def _told(stretch: Stretch, fit: _Fit, prior: Mapping[Part, float]) -> Told:
+    weight = sum(float(np.log(prior[part] if part in fit.parts else 1.0 - prior[part])) for part in prior)
+    course = _course(stretch, fit.parts, fit.effects)
+    harmonics = _harmonics(stretch, fit.parts, fit.effects)
+    return Told(fit.parts, fit.effects, fit.shape, course, harmonics, weight, fit.left, fit.ohms)
+
+
+def _course(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]) -> float:
+    """Ln of the likelihood of how the change grew, with the courses that fit best."""
+    found = stretch.course_db[1:-1]
+    if not found.size or Part.MISSTATED in parts:
+        return -0.5 * found.size
+    told = np.zeros((1, found.size))
+    for part, effect in zip(parts, effects, strict=True):
+        if part is Part.HEAT:
+            courses = thermal.courses(stretch)
+        elif part is Part.BEND:
+            courses = nonlinear.courses_of_bells(stretch)
+        else:
+            courses = nonlinear.courses_of_held(stretch, max(abs(effect), 1e-6))
+        courses = courses[:, 1:-1]
+        told = (told[:, None] + effect * courses[None]).reshape(-1, found.size)
+    spread = np.hypot(COURSE_DB, COURSE_PART * float(np.abs(stretch.course_db[-1])))
+    return float(-0.5 * np.min(np.sum(((found - told) / spread) ** 2, axis=1)))
+
+
+def _harmonics(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]) -> float:
+    """Ln of the likelihood of the harmonics beside the change."""
+    if stretch.distortion is None:
+        return 0.0
+    bend = dict(zip(parts, effects, strict=True)).get(Part.BEND)
+    if bend is None or abs(bend) < LEAST_DB:
+        return float(np.log(ELSEWHERE))
+    away = np.log10(stretch.distortion / nonlinear.harmonics_of(bend)) - BEND_HARMONICS
+    return float(-0.5 * (away / BEND_SPREAD) ** 2 - np.log(BEND_SPREAD * np.sqrt(2.0 * np.pi)))
+
+
+def _said(cause: Cause, stretch: Stretch, sets: Sequence[Told], share: Float64s) -> CauseSaid:
+    counts = np.array([cause in one.causes for one in sets])
+    probability = float(np.clip(share[counts].sum(), 0.0, 1.0))
+    mine = max((one for one in sets if cause in one.causes), key=lambda one: one.weight, default=None)
+    others = max((one for one in sets if cause not in one.causes), key=lambda one: one.weight, default=None)
+    if mine is None:
+        return CauseSaid(cause, probability, 0.0)
+    effect = stretch.change.sign * mine.causes[cause]
+    parameters: tuple[CauseParameter, ...] = ()
+    if cause is thermal.CAUSE and mine.ohms is not None:
+        parameters = (CauseParameter("added_ohm", *mine.ohms),)
+    evidence, against = _words(cause, mine, others, stretch)
+    return CauseSaid(cause, probability, effect, parameters, evidence, against)
+
+
+def _words(
+    cause: Cause, mine: Told, others: Told | None, stretch: Stretch
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What speaks for and against a cause: where its best set is likelier than the best without it."""
+    if others is None:
+        return (), ()
+    evidence: list[str] = []
+    against: list[str] = []
+    told = [("shape", mine.shape - others.shape), ("course", mine.course - others.course)]
+    told.append(("harmonics", mine.harmonics - others.harmonics))
+    for what, ratio in told:
+        if abs(ratio) >= WORTH:
+            (evidence if ratio > 0.0 else against).append(_WORDS[cause, what][ratio < 0.0])
+    if cause is thermal.CAUSE and stretch.ohms is None:
+        against.append("no impedance is known that it could follow")
+    if cause is nonlinear.CAUSE and Part.LIMITER in mine.parts and Part.BEND not in mine.parts:
+        evidence.append("a band is held alike, as a limiter does")
+    return tuple(evidence), tuple(against)
+
+
+_WORDS: Final[Mapping[tuple[Cause, str], tuple[str, str]]] = {
+    (Cause.THERMAL, "shape"): (
+        "it follows the impedance, and is least where that peaks",
+        "it doesn't follow the impedance",
+    ),
+    (Cause.THERMAL, "course"): (
+        "it grows with the power, as heat does",
+        "it doesn't grow with the power, as heat would",
+    ),
+    (Cause.THERMAL, "harmonics"): (
+        "there are fewer harmonics than a drive unit at its limit would add",
+        "there are as many harmonics as a drive unit at its limit adds",
+    ),
+    (Cause.NONLINEAR, "shape"): (
+        "where it acts the impedance has no say",
+        "it follows the impedance, which a limit wouldn't",
+    ),
+    (Cause.NONLINEAR, "course"): (
+        "it grows with the drive as something at its limit does",
+        "it grows otherwise than something at its limit does",
+    ),
+    (Cause.NONLINEAR, "harmonics"): (
+        "harmonics are as strong as a drive unit at its limit makes them",
+        "there are fewer harmonics than a drive unit at its limit would add",
+    ),
+    (Cause.ARTEFACT, "shape"): ("all frequencies change alike", "not all frequencies change alike"),
+    (Cause.ARTEFACT, "course"): (
+        "from drive to drive it changes without order",
+        "it grows steadily with the drive",
+    ),
+    (Cause.ARTEFACT, "harmonics"): ("few harmonics come with it", "harmonics come with it"),
+}

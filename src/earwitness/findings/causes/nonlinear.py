@@ -1,0 +1,63 @@
+"""A drive unit, or what drives it, at its limit: not heat, since the impedance has no say in where.
+
+Two predictions. A driver whose force or spring changes over its excursion does so where it moves most: one
+narrow band, less or more, with harmonics beside it. A limiter holds the level of a band alike, whatever the
+impedance, from a knee up, where each further decibel of drive is lost, or most of it. What a memoryless bend
+takes from the fundamental it gives to harmonics: x − ax³ that loses the part ε has a third of ε as its third
+harmonic (trigonometry).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.findings.causes.stretch import Stretch
+from earwitness.records.causes import Cause
+
+Float64s = npt.NDArray[np.float64]
+
+CAUSE: Final = Cause.NONLINEAR
+#: Standard deviations of narrow bands that are tried, octaves, and how far apart their middles lie.
+WIDTHS_OCTAVES: Final = (0.12, 0.2, 0.33, 0.5)
+MIDDLES_OCTAVES: Final = 0.1
+#: Middles lie up to so far beyond the stretch, octaves: a band may end outside of what was measured.
+BEYOND_OCTAVES: Final = 0.5
+#: Decibels that a limiter takes of each further one, and by what power a driver's bend grows with the drive.
+SLOPES: Final = (0.6, 0.75, 0.9, 1.0)
+POWERS: Final = (1.5, 2.0, 2.5, 3.0)
+
+
+def bells(stretch: Stretch) -> tuple[Float64s, Float64s]:
+    """Narrow bands of height 1, (N, K), and how many numbers of each were chosen (N,)."""
+    octaves = stretch.octaves
+    middles = np.arange(octaves[0] - BEYOND_OCTAVES, octaves[-1] + BEYOND_OCTAVES, MIDDLES_OCTAVES)
+    widths = np.array(WIDTHS_OCTAVES)
+    away = (octaves[None, None] - middles[None, :, None]) / widths[:, None, None]
+    found = np.exp(-0.5 * away**2).reshape(-1, octaves.size)
+    return found, np.full(found.shape[0], 3.0)
+
+
+def held(stretch: Stretch) -> tuple[Float64s, Float64s]:
+    """Bands in which a limiter takes 1 dB, (N, K) of −1 to 0, and how many numbers were chosen (N,)."""
+    bands, ends = stretch.bands()
+    return -bands, 1.0 + ends
+
+
+def courses_of_bells(stretch: Stretch) -> Float64s:
+    """How a driver's bend grows with the drive, re that at the highest, (P, D)."""
+    below = (stretch.gain_db - stretch.gain_db[-1]) / 20.0
+    return np.asarray(10.0 ** (np.array(POWERS)[:, None] * below[None]))
+
+
+def courses_of_held(stretch: Stretch, top_db: float) -> Float64s:
+    """What a limiter takes at each drive if it takes `top_db` of the highest, dB re that, (S, D)."""
+    below = stretch.gain_db[-1] - stretch.gain_db
+    return np.asarray(np.maximum(top_db - np.array(SLOPES)[:, None] * below[None], 0.0) / top_db)
+
+
+def harmonics_of(change_db: float) -> float:
+    """Third harmonic re the fundamental of a memoryless bend that changes it by so much."""
+    return abs(1.0 - float(10.0 ** (change_db / 20.0))) / 3.0
