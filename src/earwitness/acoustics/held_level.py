@@ -273,67 +273,96 @@ def _whitened(losses: Losses) -> _White:
     return _White(-losses.change_db, np.linalg.inv(np.linalg.cholesky(covariance)))
 
 
+@dataclass(frozen=True)
+class _Paths:
+    """Paths of neighbouring bands, shapes (P, B): bands of each, and those that count for it.
+
+    Those beside it that may hold some of it are left out: there each is free.
+    """
+
+    ends: list[tuple[int, int]]
+    inside: npt.NDArray[np.bool_]
+    counted: npt.NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, bands: int) -> _Paths:
+        ends = [(a, b) for a in range(bands) for b in range(a + LEAST_BANDS - 1, bands)]
+        first, last = np.array(ends).T[:, :, None]
+        number = np.arange(bands)
+        inside = (number >= first) & (number <= last)
+        near = (number >= first - BESIDE) & (number <= last + BESIDE)
+        return cls(ends, inside, inside | ~near)
+
+
 def _fits(white: _White, gain_db: Floats) -> list[_Fit]:
     """All hypotheses: nothing, heat by band, heat alike on a path, a flat reduction, and that with heat."""
     drives, bands = white.loss_db.shape
-    everywhere, none = (0, bands - 1), np.zeros(drives)
-    told = white.of(white.loss_db)
-    count = math.log(told.size)
-    fits = [_Fit(float(np.sum(told**2)), none, 0.0, everywhere)]
-    paths = [(a, b) for a in range(bands) for b in range(a + LEAST_BANDS - 1, bands)]
-    rises = heat_courses(gain_db)
-    for rise in rises:
-        course = white.of(rise)
-        size, along = np.sum(course**2, axis=1), np.sum(course * told, axis=1)
-        amounts = np.maximum(along / size, 0.0)
-        chi = float(np.sum((told - amounts[:, None] * course) ** 2))
-        fits.append(_Fit(chi + (bands + 1) * count, none, float(amounts.max()), everywhere))
-        for path in paths:
-            inside, free = _places(path, bands)
-            amount = max(float(along[inside].sum() / size[inside].sum()), 0.0)
-            left = told - np.where(inside, amount, 0.0)[:, None] * course
-            chi = float(np.sum(left[~free] ** 2))
-            fits.append(_Fit(chi + (4 + free.sum()) * count, none, amount, path))
-    for path in paths:
-        fits.append(_flat(white, told, path, None))
-        fits += [_flat(white, told, path, rise) for rise in rises]
+    told, paths = white.of(white.loss_db), _Paths.of(bands)
+    fits = [_Fit(float(np.sum(told**2)), np.zeros(drives), 0.0, (0, bands - 1))]
+    courses = [white.of(rise) for rise in heat_courses(gain_db)]
+    for course in courses:
+        fits += [_heat_by_band(told, course), *_heat_alike(told, course, paths)]
+    for each in (None, *courses):
+        fits += _flat(white, told, paths, each)
     return fits
 
 
-def _places(path: tuple[int, int], bands: int) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-    """Bands of a path, and those beside it that hold some of it: there each is free."""
-    number = np.arange(bands)
-    inside = (number >= path[0]) & (number <= path[1])
-    near = (number >= path[0] - BESIDE) & (number <= path[1] + BESIDE)
-    return inside, near & ~inside
+def _heat_by_band(told: Floats, course: Floats) -> _Fit:
+    bands, drives = told.shape
+    amounts = np.maximum(np.sum(course * told, axis=1) / np.sum(course**2, axis=1), 0.0)
+    chi = float(np.sum((told - amounts[:, None] * course) ** 2))
+    criterion = chi + (bands + 1) * math.log(told.size)
+    return _Fit(criterion, np.zeros(drives), float(amounts.max()), (0, bands - 1))
 
 
-def _flat(white: _White, told: Floats, path: tuple[int, int], rise: Floats | None) -> _Fit:
-    """A reduction that is alike on a path at each drive, and with `rise` heat by band too."""
-    drives, bands = white.loss_db.shape
-    inside, free = _places(path, bands)
-    used = ~free
-    left, roots = told[used], np.where(inside[used, None, None], white.root[used], 0.0)
-    parameters = min(drives, 3) + 2 + drives * int(free.sum())
-    course = None
-    if rise is not None:
-        course = white.of(rise)[used]
+def _heat_alike(told: Floats, course: Floats, paths: _Paths) -> list[_Fit]:
+    """A flat impedance: heat takes the same all along a path."""
+    bands, drives = told.shape
+    along, size = paths.inside @ np.sum(course * told, axis=1), paths.inside @ np.sum(course**2, axis=1)
+    amounts = np.maximum(along / size, 0.0)
+    chi = paths.counted @ np.sum(told**2, axis=1) - 2.0 * amounts * along + amounts**2 * size
+    criteria = chi + (4 + bands - paths.counted.sum(axis=1)) * math.log(told.size)
+    none = np.zeros(drives)
+    every = zip(criteria.tolist(), amounts.tolist(), paths.ends, strict=True)
+    return [_Fit(criterion, none, amount, ends) for criterion, amount, ends in every]
+
+
+def _flat(white: _White, told: Floats, paths: _Paths, course: Floats | None) -> list[_Fit]:
+    """Reductions that are alike on a path at each drive, and with a `course` of heat by band too.
+
+    What heat may take of a band is taken off beforehand, so that the squares of all bands add up: each path
+    is a fit of one number a drive, none of them negative, to the sums of its bands' normal equations.
+    """
+    bands, drives = told.shape
+    left, roots = told, white.root
+    parameters = min(drives, 3) + 2 + drives * (bands - paths.counted.sum(axis=1))
+    if course is not None:
         norm = np.sum(course**2, axis=1)
-        left = left - (np.sum(course * left, axis=1) / norm)[:, None] * course
+        left = told - (np.sum(course * told, axis=1) / norm)[:, None] * course
         along = np.einsum("bi,bij->bj", course, roots)
         roots = roots - course[:, :, None] * (along / norm[:, None])[:, None, :]
-        parameters += int(used.sum()) + 1
-    amounts, miss = nnls(roots.reshape(-1, drives), left.ravel())
-    heat, possible = 0.0, True
+        parameters = parameters + paths.counted.sum(axis=1) + 1
+    squares = np.einsum("pb,bjk->pjk", paths.inside, np.einsum("bij,bik->bjk", roots, roots))
+    sums = paths.inside @ np.einsum("bij,bi->bj", roots, left)
+    values, vectors = np.linalg.eigh(squares)
+    size = np.sqrt(np.maximum(values, 0.0))
+    known = size > 1e-7 * size[:, -1:]
+    turned = np.einsum("pji,pj->pi", vectors, sums)
+    target = np.where(known, turned / np.where(known, size, 1.0), 0.0)
+    factor = np.where(known, size, 0.0)[:, :, None] * np.swapaxes(vectors, -1, -2)
+    found = [nnls(one, at) for one, at in zip(factor, target, strict=True)]
+    amounts, miss = np.stack([x for x, _ in found]), np.array([m for _, m in found])
+    chi = np.maximum(paths.counted @ np.sum(left**2, axis=1) - np.sum(target**2, axis=1), 0.0) + miss**2
+    criteria = chi + parameters * math.log(told.size)
+    heat = np.zeros(len(paths.ends))
     if course is not None:
-        taken = told[used] - np.einsum(
-            "bij,j->bi", np.where(inside[used, None, None], white.root[used], 0.0), amounts
+        parts = np.sum(course * told, axis=1) / norm - np.where(
+            paths.inside, amounts @ (along / norm[:, None]).T, 0.0
         )
-        parts = np.sum(course * taken, axis=1) / np.sum(course**2, axis=1)
-        possible = parts.min() >= -LEAST_DB
-        heat = float(max(parts.max(), 0.0))
-    criterion = (float(miss) if possible else math.inf) ** 2 + parameters * math.log(told.size)
-    return _Fit(criterion, np.asarray(amounts), heat, path)
+        criteria = np.where(np.where(paths.counted, parts, np.inf).min(axis=1) >= -LEAST_DB, criteria, np.inf)
+        heat = np.maximum(np.where(paths.counted, parts, 0.0).max(axis=1), 0.0)
+    every = zip(criteria.tolist(), amounts, heat.tolist(), paths.ends, strict=True)
+    return [_Fit(*one) for one in every]
 
 
 def _third_part(losses: Losses, fit: _Fit) -> tuple[float, bool]:
