@@ -42,6 +42,10 @@ GREAT, SMALL = 0.66, 0.40
 SOURCE: Final = Source("Earwitness", "", "change with the level and its causes", Standing.OWN)
 #: A band that is wider is told by its ends and not by its middle.
 BROAD_OCTAVES: Final = 3.0
+CAUTION: Final = (
+    " Such levels can hurt hearing and the loudspeaker: leave the room or wear protection; local law and "
+    "qualified advice come first."
+)
 #: What its figure is called that is told with it.
 COMPRESSION: Final = "figure-compression"
 #: What its figure is called that tells what holds the level down.
@@ -71,7 +75,7 @@ def change_statements(curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]
 
 
 def told_once(
-    of_figures: Sequence[Finding], changes: Sequence[Finding]
+    of_figures: Sequence[Finding], changes: Sequence[Finding], level: ChangeWithLevel | None
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Figures of the level and changes, each thing once.
 
@@ -81,9 +85,9 @@ def told_once(
     figures, left = list(of_figures), list(changes)
     for index, held in enumerate(figures):
         same = next((one for one in left if held.id == HELD and _overlap(held.place, one.change)), None)
-        if same is not None:
+        if same is not None and level is not None:
             left.remove(same)
-            figures[index] = _held(held, same)
+            figures[index] = _held(held, same, level)
     compression = next((one for one in figures if one.id == COMPRESSION), None)
     for found in (left, figures):
         for index, one in enumerate(found):
@@ -108,9 +112,10 @@ def _within(compression: Finding, change: LevelChange | None) -> bool:
     return change is not None and any(change.band_hz[0] <= hertz <= change.band_hz[1] for hertz in named)
 
 
-def _held(held: Finding, change: Finding) -> Finding:
+def _held(held: Finding, change: Finding, level: ChangeWithLevel) -> Finding:
     return replace(
         held,
+        explanation=say(held.explanation, " To find it, it played ", _exposure(level)),
         importance=max(held.importance, change.importance),
         evidence=Evidence(
             held.evidence.curves, tuple(sorted({*held.evidence.takes, *change.evidence.takes}))
@@ -188,11 +193,11 @@ def _drive(value: float, unit: str, reference: str) -> Number:
 def _explanation(change: LevelChange, here: str, level: ChangeWithLevel) -> Sentence:
     narrow = octaves_wide(change) <= BROAD_OCTAVES
     where = (say("That is so from ", _band(change, here)), ", and gone") if narrow else ("That is gone",)
-    return say(*where, " at lower levels. To find it, it played ", _exposure(level))
+    return say(*where, " at lower levels. To find it, it played ", _exposure(level), CAUTION)
 
 
 def _exposure(level: ChangeWithLevel) -> Sentence:
-    """How loud the highest drive was, how long that is allowed, and the caution."""
+    """How loud the highest drive was, and how long that is allowed."""
     row = len(level.drives) - 1
     return say(
         quantity(float(level.arrived_db[row]), "dB", f"level:arrived_db/{row}", 0),
@@ -200,8 +205,7 @@ def _exposure(level: ChangeWithLevel) -> Sentence:
         Term("NIOSH 98-126"),
         " allows ",
         hours_a_day(level.hours, "level:hours"),
-        " there without protection. Such levels can hurt hearing and the loudspeaker: leave the room or wear "
-        "protection; local law and qualified advice come first.",
+        " there without protection.",
     )
 
 
@@ -238,4 +242,4 @@ def _settle(found: NextMeasurement | None, level: ChangeWithLevel) -> Sentence:
     told = say(WORDS[found.take], f" would tell most between {', '.join(names[:-1])} and {names[-1]}.")
     if found.take is NextTake.IMPEDANCE:
         return told
-    return told + say(" That is as loud again: ", _exposure(level))
+    return told + say(" That is as loud again: ", _exposure(level), CAUTION)

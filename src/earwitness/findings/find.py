@@ -48,7 +48,9 @@ def find(
         A number in a statement refers to nothing, or to another value: a defect of this program.
     """
     named = {figure.name: figure for figure in figures}
-    levels, changes = told_once(level_statements(curves, named), change_statements(curves, facts))
+    levels, changes = told_once(
+        level_statements(curves, named), change_statements(curves, facts), curves.level
+    )
     found = [
         *(() if responses is None else _features(responses, curves, facts)),
         *statements(curves, named),

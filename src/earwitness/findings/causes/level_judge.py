@@ -45,15 +45,21 @@ CAUSES: Final[Mapping[Part, Cause]] = {
     Part.MISSTATED: Cause.ARTEFACT,
 }
 #: How often each is there, before anything is looked at; a bend below and above a frequency, Hz.
-PRIOR: Final[Mapping[Part, float]] = {Part.HEAT: 0.5, Part.LIMITER: 0.2, Part.MISSTATED: 0.05}
+PRIOR: Final[Mapping[Part, float]] = {Part.HEAT: 0.5, Part.LIMITER: 0.15, Part.MISSTATED: 0.05}
 ACTIVE_LIMITER: Final = 0.5
+#: Where no impedance is known, heat and a limiter look alike, and none is preferred.
+ALIKE_PRIOR: Final = 0.3
+#: Then a cause is told where it is as probable as this; else so much of it can't be told.
+SURE, UNTOLD = 0.9, 0.6
 BEND_BELOW, BEND_ABOVE, BEND_HZ = 0.5, 0.1, 200.0
 #: What a model leaves of a change at least: dB, and part of the largest change.
-LEFT_DB, LEFT_PART = 0.04, 0.04
+LEFT_DB, LEFT_PART = 0.04, 0.08
 #: The same of how it grows with the drive.
 COURSE_DB, COURSE_PART = 0.04, 0.1
 #: lg of harmonics re a memoryless bend's: mean and spread where a bend acts, density a decade elsewhere.
 BEND_HARMONICS, BEND_SPREAD, ELSEWHERE = 0.2, 0.6, 0.25
+#: A bend may have any harmonics in this part of cases: one that shifts a resonance adds few.
+ODD_PART: Final = 0.1
 #: Odds by which a run under load raises what it saw act, and lowers what it didn't.
 LOAD_ODDS: Final = 4.0
 #: So many columns of each mechanism are tried in pairs; what is off by more than this counts no more.
@@ -96,10 +102,11 @@ class Columns:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A set of mechanisms at its best: parts with their effects over the band (dB, signed), and evidence.
+    """A set of mechanisms at its best: parts, their effects in the band's mean, and evidence.
 
-    `shape`, `course`, `harmonics` and `prior` are natural logarithms; `left` is what remains (K,); `ohms` is
-    the ΔR with its ends, where heat is in the set and the impedance is known.
+    Effects are dB to the change's sign. `shape`, `course`, `harmonics` and `prior` are natural logarithms;
+    `left` is what remains (K,); `ohms` is the ΔR with its ends, where heat is in the set and the impedance is
+    known.
     """
 
     parts: tuple[Part, ...]
@@ -118,11 +125,11 @@ class Told:
 
     @property
     def causes(self) -> dict[Cause, float]:
-        """Causes with the sizes of their effects, dB, those that count."""
-        most = max(abs(e) for e in self.effects)
+        """Causes with their effects, dB to the change's sign, those that count."""
+        most = max(self.effects)
         found: dict[Cause, float] = {}
         for part, effect in zip(self.parts, self.effects, strict=True):
-            if abs(effect) >= max(COUNTS * most, min(LEAST_DB, most)):
+            if effect > 0.0 and effect >= max(COUNTS * most, min(LEAST_DB, most)):
                 found[CAUSES[part]] = found.get(CAUSES[part], 0.0) + effect
         return found
 
@@ -151,6 +158,8 @@ def causes_of_change(stretch: Stretch, long_term: LongTerm, *, active: bool = Fa
     left = float(np.sqrt(np.mean(best.left[stretch.inside] ** 2))) / size
     doubt = float(np.clip((left - DOUBT) / (HOPELESS - DOUBT), 0.0, 1.0))
     why = "neither heat, nor a limiter, nor a drive unit at its limit explains it" if doubt > 0.0 else ""
+    if stretch.ohms is None and max(each.probability for each in said) < SURE and doubt < UNTOLD:
+        doubt, why = UNTOLD, "no impedance is known, which would tell heat from a limit"
     return FeatureCauses(tuple(sorted(said, key=lambda each: -each.probability)), doubt, why)
 
 
@@ -159,6 +168,9 @@ def sets_of(stretch: Stretch, long_term: LongTerm, *, active: bool) -> list[Told
     parts = columns(stretch)
     prior = priors(stretch, long_term, active=active)
     found = [_single(stretch, part, each, prior) for part, each in parts.items()]
+    if stretch.ohms is None:
+        # without a shape of its own heat would go with anything
+        return found
     pairs = {part: parts[part].kept(stretch.change_db) for part in parts if part is not Part.MISSTATED}
     found += [
         _pair(stretch, (one, other), (pairs[one], pairs[other]), prior)
@@ -191,6 +203,8 @@ def priors(stretch: Stretch, long_term: LongTerm, *, active: bool) -> dict[Part,
     found[Part.BEND] = BEND_BELOW if low else BEND_ABOVE
     if active:
         found[Part.LIMITER] = ACTIVE_LIMITER
+    elif stretch.ohms is None:
+        found[Part.HEAT] = found[Part.LIMITER] = ALIKE_PRIOR
     if long_term.endurance is not None:
         for part, cause in (
             (Part.HEAT, LoadCause.HEAT),
@@ -268,7 +282,8 @@ def _told(stretch: Stretch, fit: _Fit, prior: Mapping[Part, float]) -> Told:
     weight = sum(float(np.log(prior[part] if part in fit.parts else 1.0 - prior[part])) for part in prior)
     course = _course(stretch, fit.parts, fit.effects)
     harmonics = _harmonics(stretch, fit.parts, fit.effects)
-    return Told(fit.parts, fit.effects, fit.shape, course, harmonics, weight, fit.left, fit.ohms)
+    effects = tuple(stretch.change.sign * effect for effect in fit.effects)
+    return Told(fit.parts, effects, fit.shape, course, harmonics, weight, fit.left, fit.ohms)
 
 
 def _course(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]) -> float:
@@ -298,7 +313,8 @@ def _harmonics(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]
     if bend is None or abs(bend) < LEAST_DB:
         return float(np.log(ELSEWHERE))
     away = np.log10(stretch.distortion / nonlinear.harmonics_of(bend)) - BEND_HARMONICS
-    return float(-0.5 * (away / BEND_SPREAD) ** 2 - np.log(BEND_SPREAD * np.sqrt(2.0 * np.pi)))
+    dense = np.exp(-0.5 * (away / BEND_SPREAD) ** 2) / (BEND_SPREAD * np.sqrt(2.0 * np.pi))
+    return float(np.log((1.0 - ODD_PART) * dense + ODD_PART * ELSEWHERE))
 
 
 def _said(cause: Cause, stretch: Stretch, sets: Sequence[Told], share: Float64s) -> CauseSaid:
@@ -308,7 +324,7 @@ def _said(cause: Cause, stretch: Stretch, sets: Sequence[Told], share: Float64s)
     others = max((one for one in sets if cause not in one.causes), key=lambda one: one.weight, default=None)
     if mine is None:
         return CauseSaid(cause, probability, 0.0)
-    effect = stretch.change.sign * mine.causes[cause]
+    effect = mine.causes[cause]
     parameters: tuple[CauseParameter, ...] = ()
     if cause is thermal.CAUSE and mine.ohms is not None:
         parameters = (CauseParameter("added_ohm", *mine.ohms),)

@@ -22,7 +22,7 @@ EVERY: Final = 8
 #: What lies so far beside the band tells its shape, octaves.
 BESIDE_OCTAVES: Final = 1.0
 #: Points that err alike, after thinning.
-ALIKE: Final = 3.0
+ALIKE: Final = 4.0
 #: A mechanism that sets in or ends does so over about this, octaves.
 EDGE_OCTAVES: Final = 0.15
 #: Ends of mechanisms are tried so far apart, octaves.
