@@ -18,7 +18,7 @@ from earwitness.findings.causes import (
     spaced_sources,
     voicing,
 )
-from earwitness.findings.causes.form import parameter
+from earwitness.findings.causes.form import Judged, parameter
 from earwitness.findings.causes.judge import causes_of, judged, margins
 from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
 from earwitness.findings.features import find_features
@@ -191,17 +191,58 @@ def test_ways_in_step_are_in_step() -> None:
     assert abs(found.late_s) < 12e-6
 
 
-def test_a_broad_bell_in_both_ways_is_a_shape() -> None:
-    """4 dB, Q 0.7, less what smoothing over half an octave takes."""
+AXIS = (Orbit.HORIZONTAL, 0.0)
+
+
+def straight(lower: Complexes, upper: Complexes) -> Scene:
+    """As both are sent, on axis: with the ball's step from full to half space made up for."""
+    ball = scene(FLAT, FLAT)
+    axis = next(row for row, d in enumerate(ball.heard.directions) if d.angle_deg == 0.0)
+    step = np.abs(patterns(ball.heard, BALL)[0, axis])
+    return scene(lower / step, upper / step)
+
+
+def voiced(lower: Complexes, upper: Complexes, frequency_hz: float, sign: int) -> Judged:
+    found = straight(lower, upper)
+    return voicing.judge(found, feature(frequency_hz, sign, AXIS), voicing.shape(found, (), GATE_S))
+
+
+@pytest.mark.parametrize("gain", [4.0, -4.0])
+def test_a_broad_bell_in_both_ways_is_a_shape(gain: float) -> None:
+    """4 dB, Q 0.7, at 4 kHz; what plain loudspeakers have there, up to 0.8 dB, is left open."""
     lower, upper = ways()
-    plain, bell = voicing.shape_db(scene(lower, upper)), biquad(4000.0, 4.0, 0.7)
-    with_bell = voicing.shape_db(scene(lower * bell, upper * bell))
-    at = int(np.argmin(np.abs(FREQUENCY - 4000.0)))
-    told = voicing.judge(
-        scene(lower * bell, upper * bell), feature(4000.0, 1, (Orbit.HORIZONTAL, 0.0)), with_bell - plain
-    )
-    assert told.effect_db == pytest.approx((with_bell - plain)[at])
-    assert 2.0 < told.effect_db < 4.0
+    bell = biquad(4000.0, gain, 0.7)
+    told = voiced(lower * bell, upper * bell, 4000.0, int(np.sign(gain)))
+    assert told.effect_db == pytest.approx(abs(gain), abs=1.2)
+    assert told.evidence == ("all directions share it: a broad hump or hollow",)
+
+
+@pytest.mark.parametrize("step_db", [4.0, -4.0])
+def test_a_driver_too_loud_is_reckoned_from_the_lower_one(step_db: float) -> None:
+    """10^(4/20) times the tweeter: 4 dB far above the crossover at 2 kHz, nothing far below."""
+    lower, upper = ways()
+    louder = upper * 10.0 ** (step_db / 20.0)
+    sign = int(np.sign(step_db))
+    told = voiced(lower, louder, 8000.0, sign)
+    assert told.effect_db == pytest.approx(4.0, abs=1.0)
+    assert told.evidence == ("one drive unit is louder or softer than the other throughout",)
+    assert voiced(lower, louder, 700.0, sign).effect_db == pytest.approx(0.0, abs=0.4)
+
+
+def test_a_plain_pair_has_no_shape() -> None:
+    """What these ideal ways lack of a plain loudspeaker's falling is no fault."""
+    for frequency_hz in (700.0, 2000.0, 5000.0, 12_000.0):
+        assert abs(voiced(*ways(), frequency_hz, 1).effect_db) < voicing.LEAST_DB
+
+
+def test_what_rings_is_no_shape() -> None:
+    """A resonance of one driver is taken out before shapes are weighed."""
+    lower, upper = ways()
+    rings = straight(lower * biquad(900.0, 8.0, 6.0), upper)
+    found = resonance.ringings(rings, 0.1)
+    assert found
+    told = voicing.judge(rings, feature(900.0, 1, AXIS), voicing.shape(rings, found, 0.1))
+    assert told.effect_db < voicing.LEAST_DB
 
 
 @pytest.mark.parametrize(("part", "delay_s"), [(0.3, 3.0e-3), (-0.25, 1.7e-3)])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from earwitness.findings.causes import (
@@ -15,38 +16,47 @@ from earwitness.findings.causes import (
     voicing,
 )
 from earwitness.findings.causes.form import Judged
+from earwitness.findings.causes.resonance import Ringing
 from earwitness.findings.causes.scene import Scene
 from earwitness.records.features import Feature
 
 Judge = Callable[[Feature], Judged]
 
 
-def _resonance(scene: Scene, gate_s: float) -> Judge:
-    found = resonance.ringings(scene, gate_s)
-    return lambda feature: resonance.judge(scene, feature, found)
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The scene, the gate's length, and what rings in it, which is sought once for all modules."""
+
+    scene: Scene
+    gate_s: float
+    rings: list[Ringing]
 
 
-def _voicing(scene: Scene, _: float) -> Judge:
-    shape = voicing.shape_db(scene)
-    return lambda feature: voicing.judge(scene, feature, shape)
+def _resonance(ground: Ground) -> Judge:
+    return lambda feature: resonance.judge(ground.scene, feature, ground.rings)
 
 
-def _artefact(scene: Scene, gate_s: float) -> Judge:
-    found = artefact.reflection(scene, gate_s)
-    return lambda feature: artefact.judge(scene, feature, found)
+def _voicing(ground: Ground) -> Judge:
+    shape = voicing.shape(ground.scene, ground.rings, ground.gate_s)
+    return lambda feature: voicing.judge(ground.scene, feature, shape)
 
 
-def _misalignment(scene: Scene, _: float) -> Judge:
-    found = crossover_misalignment.step(scene)
-    return lambda feature: crossover_misalignment.judge(scene, feature, found)
+def _artefact(ground: Ground) -> Judge:
+    found = artefact.reflection(ground.scene, ground.gate_s)
+    return lambda feature: artefact.judge(ground.scene, feature, found)
 
 
-#: From a scene and the gate's length to a judge of features. A cause is added here, and nowhere else.
-MODULES: Final[tuple[Callable[[Scene, float], Judge], ...]] = (
+def _misalignment(ground: Ground) -> Judge:
+    found = crossover_misalignment.step(ground.scene)
+    return lambda feature: crossover_misalignment.judge(ground.scene, feature, found)
+
+
+#: From the ground to a judge of features. A cause is added here, and nowhere else.
+MODULES: Final[tuple[Callable[[Ground], Judge], ...]] = (
     _resonance,
-    lambda scene, _: lambda feature: spaced_sources.judge(scene, feature),
-    lambda scene, _: lambda feature: edge_diffraction.judge(scene, feature),
-    lambda scene, _: lambda feature: driver_directivity.judge(scene, feature),
+    lambda ground: lambda feature: spaced_sources.judge(ground.scene, feature),
+    lambda ground: lambda feature: edge_diffraction.judge(ground.scene, feature),
+    lambda ground: lambda feature: driver_directivity.judge(ground.scene, feature),
     _misalignment,
     _voicing,
     _artefact,
@@ -55,4 +65,5 @@ MODULES: Final[tuple[Callable[[Scene, float], Judge], ...]] = (
 
 def judges(scene: Scene, gate_s: float) -> tuple[Judge, ...]:
     """One a module."""
-    return tuple(module(scene, gate_s) for module in MODULES)
+    ground = Ground(scene, gate_s, resonance.ringings(scene, gate_s))
+    return tuple(module(ground) for module in MODULES)
