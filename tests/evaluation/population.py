@@ -7,6 +7,9 @@ use seeds below 1000, `make accuracy` 1000 to 1199.
 **The foreign family** has what no fit assumes: two woofers that differ, above and below the tweeter, in a
 ball or in a box, on a turntable that errs by 2 degrees; the front edges of every fourth case are bevelled,
 if it is a box; every other case has lost its phase. Its faults are drawn by the generator.
+
+**The family of second woofers** is for building scenes of more than two radiators. It is drawn otherwise: a
+second woofer of the same make lies below the first in a taller box, or in a ball with the tweeter on top.
 """
 
 from __future__ import annotations
@@ -25,6 +28,8 @@ from earwitness.virtual.toml_text import toml_text
 TUNING: Final = range(20_000, 30_000)
 HELD_OUT: Final = range(30_000, 40_000)
 FOREIGN: Final = range(40_000, 50_000)
+#: Of the tuning range: two-ways that are given a second woofer.
+SECOND_WOOFERS: Final = range(20_400, 20_500)
 
 #: Of the foreign family: share of the woofer's size that the second has, and how far the edges are bevelled.
 SECOND_WOOFER: Final = (0.6, 0.95)
@@ -32,6 +37,10 @@ EDGE_M: Final = (0.008, 0.025)
 ANGLE_SPREAD_DEG: Final = 2.0
 #: One box in so many has bevelled edges: it takes ten times as long.
 BEVELLED: Final = 4
+#: Of the family of second woofers: clear space between both, what takes back their sum, elevations in a ball.
+BETWEEN_M: Final = (0.015, 0.05)
+BOTH_DB: Final = 6.02
+IN_BALL_DEG: Final = {"woofer": 2.0, "lower woofer": -46.0, "tweeter": 44.0}
 #: Share of a ball's diameter by which a driver's centre lies above or below the middle, at most.
 WITHIN_BALL: Final = 0.46
 
@@ -49,6 +58,8 @@ def draw(seed: int) -> Drawn:
     """The case of a seed, of the family to which the seed belongs."""
     if seed in FOREIGN:
         return foreign(seed)
+    if seed in SECOND_WOOFERS:
+        return second_woofers(seed)
     texts = generate(seed)
     return Drawn(seed, from_text(f"drawn {seed}", texts.loudspeaker, texts.rig))
 
@@ -83,6 +94,32 @@ def foreign(seed: int) -> Drawn:
     rig["turntable"]["angle_spread_deg"] = ANGLE_SPREAD_DEG
     name = f"foreign {seed}"
     return Drawn(seed, from_text(name, toml_text(document), toml_text(rig)), has_phase=seed // 2 % 2 == 0)
+
+
+def second_woofers(seed: int) -> Drawn:
+    """What the generator draws, with another woofer of the same make below the first."""
+    texts = generate(seed)
+    document = tomllib.loads(texts.loudspeaker)
+    lots = np.random.default_rng([seed, 41])
+    cabinet, body = document["cabinet"], document["enclosures"][0]
+    first = body["drive_units"][0]
+    second = copy.deepcopy(first)
+    second["name"] = "lower woofer"
+    second.pop("bending", None)
+    tweeter = document["enclosures"][1]["drive_units"][0]
+    if cabinet["shape"] == "sphere":
+        for unit in (first, second, tweeter):
+            unit["at"] = {"elevation_deg": IN_BALL_DEG[unit["name"]]}
+            _shrink(unit, 0.38 * cabinet["diameter_m"])
+    else:
+        lower = first["diameter_m"] + float(f"{lots.uniform(*BETWEEN_M):.3g}")
+        cabinet["height_m"] += lower
+        cabinet["reference_up_m"] += lower / 2.0
+        second["at"] = {**first["at"], "up_m": first["at"]["up_m"] - lower}
+    body["drive_units"].append(second)
+    document["branches"][0]["drivers"].append(second["name"])
+    document["branches"][0]["pad_db"] = BOTH_DB
+    return Drawn(seed, from_text(f"second woofer {seed}", toml_text(document), texts.rig))
 
 
 def _second(first: dict[str, Any], share: float) -> dict[str, Any]:

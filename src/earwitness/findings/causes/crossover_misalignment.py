@@ -23,12 +23,16 @@ from earwitness.records.causes import Cause
 from earwitness.records.features import Feature
 
 Float64s = npt.NDArray[np.float64]
+Complex128s = npt.NDArray[np.complex128]
 
 CAUSE: Final = Cause.CROSSOVER_MISALIGNMENT
 #: Levels and phases are compared where the weaker has this share of the power, at so many points at least.
 HEARD, LEAST_POINTS = 0.03, 24
+LEAST: Final = 1e-30
 #: The ratio's slope, orders of filters and drivers.
 SLOPES: Final = (0.0, 8.0)
+#: Of more than two, a pair whose ratio rises less than this is none that a crossover divides.
+LEAST_SLOPE: Final = 1.0
 #: The upper driver's own resonance lies so far below the crossover, and makes it fall by this order more.
 RESONANCE_BELOW, RESONANCE_ORDER = 2.2, 2.0
 #: What these assumptions leave open, radians (computed for resonances 1.5 to 4 times below).
@@ -40,18 +44,33 @@ LONG_S, PREFERRED = 2e-4, 0.05
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The second driver turned over or not, how late it is, and how well that holds (0 … 1)."""
+    """A driver, and those that sound higher, re what sounds lower: turned over or not, and how late.
+
+    `coherence` says how well that holds (0 … 1). `else_late_s` is the delay that explains it best with no
+    turn over, `else_coherence` how well.
+    """
 
     turned: bool
     late_s: float
     late_u_s: float
     coherence: float
+    else_late_s: float = 0.0
+    else_coherence: float = 0.0
+    driver: int = 1
 
 
 def step(scene: Scene) -> Step | None:
-    """None where they are nowhere heard together."""
+    """Of all crossovers the one that is most out of step; None where no two are heard together."""
+    found = [one for one in (_step(scene, driver) for driver in range(1, len(scene.amplitude))) if one]
+    return max(found, key=lambda one: (one.turned, abs(one.late_s)), default=None)
+
+
+def _step(scene: Scene, driver: int) -> Step | None:
+    """Between a driver and the sum of those that sound lower."""
     frequency = scene.heard.frequency_hz
-    weight = np.minimum(scene.share, 1.0 - scene.share)
+    lower, upper = scene.amplitude[:driver].sum(axis=0), scene.amplitude[driver]
+    power = np.stack([np.abs(lower) ** 2, np.abs(upper) ** 2])
+    weight = power.min(axis=0) / np.maximum(power.sum(axis=0), LEAST)
     middle = int(np.argmax(weight))
     quiet = np.flatnonzero(weight < HEARD)
     first = int(max(quiet[quiet < middle], default=-1)) + 1
@@ -59,9 +78,11 @@ def step(scene: Scene) -> Step | None:
     if last - first < LEAST_POINTS:
         return None
     band = slice(first, last)
-    ratio = scene.amplitude[1, band] / scene.amplitude[0, band]
+    ratio = upper[band] / lower[band]
     logs, level = np.log(frequency[band]), np.log(np.abs(ratio))
     slope = float(np.clip(np.polyfit(logs, level, 1)[0], *SLOPES))
+    if len(scene.amplitude) > 2 and slope < LEAST_SLOPE:
+        return None
     demanded = minimum_phase(level, float(logs[1] - logs[0]), slope, slope)
     above = np.log(frequency[band] / (frequency[middle] / RESONANCE_BELOW))
     demanded = demanded + RESONANCE_ORDER * tail(np.maximum(above, 0.0)) / np.pi
@@ -70,23 +91,42 @@ def step(scene: Scene) -> Step | None:
     omega = 2.0 * np.pi * frequency[band]
     sums = (np.exp(1j * np.multiply.outer(TRIED_S, omega)) @ left).real / some.sum()
     best = int(np.argmax(np.abs(sums) - PREFERRED * (TRIED_S / LONG_S) ** 2))
+    alone = int(np.argmax(sums - PREFERRED * (TRIED_S / LONG_S) ** 2))
     late, coherence = float(TRIED_S[best]), float(abs(sums[best]))
     open_s = OPEN_RAD / float(np.average(omega, weights=some))
     # what the assumptions may explain is taken for explained
-    return Step(bool(sums[best] < 0.0), late**3 / (late**2 + open_s**2), open_s, coherence)
+    return Step(
+        bool(sums[best] < 0.0),
+        late**3 / (late**2 + open_s**2),
+        open_s,
+        coherence,
+        float(TRIED_S[alone]),
+        float(max(sums[alone], 0.0)),
+        driver,
+    )
+
+
+def in_step(scene: Scene, found: Step) -> Complex128s:
+    """Amplitudes with the driver, and those that sound higher, turned back, (S, F)."""
+    sent = scene.amplitude.copy()
+    turn = np.exp(2j * np.pi * scene.heard.frequency_hz * found.late_s) * (-1.0 if found.turned else 1.0)
+    sent[found.driver :] = sent[found.driver :] * turn
+    return np.asarray(sent)
 
 
 def judge(scene: Scene, feature: Feature, found: Step | None) -> Judged:
     """By what is left between the fitted amplitudes."""
     if found is None:
         return Judged(CAUSE, 0.0, against=("the drivers are nowhere heard together",))
-    sent = scene.amplitude.copy()
-    sent[1] = sent[1] * np.exp(2j * np.pi * scene.heard.frequency_hz * found.late_s)
-    sent[1] *= -1.0 if found.turned else 1.0
-    effect = effect_db(scene, feature, scene.pressure(amplitude=sent))
+    effect = effect_db(scene, feature, scene.pressure(amplitude=in_step(scene, found)))
+    if not found.turned:
+        return Judged(CAUSE, effect, (parameter("late_s", found.late_s, found.late_u_s),))
     return Judged(
         CAUSE,
         effect,
-        (parameter("late_s", found.late_s, found.late_u_s),),
-        ("one driver is turned over",) if found.turned else (),
+        (
+            parameter("turned_late_s", found.late_s, found.late_u_s),
+            parameter("else_late_s", found.else_late_s, found.late_u_s),
+        ),
+        ("half a turn is left over at all frequencies of the crossover alike, no slope",),
     )

@@ -19,8 +19,10 @@ CAUSE: Final = Cause.EDGE_DIFFRACTION
 
 def judge(scene: Scene, feature: Feature) -> Judged:
     """By the fitted face; nothing on a ball."""
+    told = scene.other_body is None
     if scene.geometry.body == "ball":
-        return Judged(CAUSE, 0.0, against=("a body without edges fits all directions better",))
+        why = "a ball has no edges" if told else "a body without edges fits all directions better"
+        return Judged(CAUSE, 0.0, against=(why,))
     found = effect_db(scene, feature, scene.pressure(Without(edges=True)))
     names = ("edge_to_side_m", "edge_up_m", "edge_down_m")
     return Judged(
@@ -28,7 +30,7 @@ def judge(scene: Scene, feature: Feature) -> Judged:
         found,
         tuple(
             parameter(name, value, float(spread))
-            for name, value, spread in zip(names, scene.geometry.size_m, scene.uncertainty[4:], strict=True)
+            for name, value, spread in zip(names, scene.geometry.size_m, scene.uncertainty[-3:], strict=True)
         ),
-        ("one face fits both orbits better than a ball",),
+        ("the case states a box",) if told else ("one face fits both orbits better than a ball",),
     )

@@ -16,8 +16,10 @@ import numpy as np
 from earwitness.findings.causes.form import Judged, nearest
 from earwitness.findings.causes.registry import judges
 from earwitness.findings.causes.scene import Scene, fit_scene, hear
+from earwitness.findings.causes.stated import Stated
 from earwitness.findings.causes.weights import PRIOR, PRIOR_WEIGHT, WEIGHTS, band
 from earwitness.records.causes import OF_RESPONSE, Cause, CauseSaid, FeatureCauses
+from earwitness.records.facts import Unit
 from earwitness.records.features import Feature
 from earwitness.records.responses import Responses
 
@@ -27,21 +29,28 @@ LEAST_DB, LEAST_PART = 1.0, 0.5
 MOST_MARGIN_DB: Final = 3.0
 #: Misfit of the scene about the feature: from the first on doubt grows, at the second nothing can be told.
 DOUBT, HOPELESS = 0.25, 0.6
+#: What came without a gate is taken for gated so late.
+UNGATED_S: Final = 0.02
 #: About the feature: points to either side.
 ABOUT: Final = 16
 
 
 def causes_of(
-    responses: Responses, features: Sequence[Feature], speed_m_s: float
+    responses: Responses, features: Sequence[Feature], speed_m_s: float, unit: Unit | None = None
 ) -> tuple[FeatureCauses, ...]:
     """Of each feature, in their order. A scene rests on the ways to the microphone (`microphone_m`)."""
-    return causes_in(scene_of(responses, speed_m_s), responses, features)
+    return causes_in(scene_of(responses, speed_m_s, unit), responses, features)
 
 
-def scene_of(responses: Responses, speed_m_s: float) -> Scene | None:
-    """The fitted scene; None where none can be fitted."""
-    heard = hear(responses, speed_m_s)
-    return None if heard is None or gate_of(responses) is None else fit_scene(heard)
+def scene_of(responses: Responses, speed_m_s: float, unit: Unit | None = None) -> Scene | None:
+    """The scene, fitted from what the case states of the unit; None where none can be fitted.
+
+    Levels alone bear a scene only where radiators are stated.
+    """
+    heard, stated = hear(responses, speed_m_s), None if unit is None else Stated.of(unit)
+    if heard is None or (gate_of(responses) is None if heard.has_phase else stated is None):
+        return None
+    return fit_scene(heard, stated)
 
 
 def gate_of(responses: Responses) -> float | None:
@@ -55,9 +64,9 @@ def causes_in(
 ) -> tuple[FeatureCauses, ...]:
     """Of each feature, in their order, from a scene that is fitted already."""
     gate_s = gate_of(responses)
-    if scene is None or gate_s is None:
+    if scene is None:
         return tuple(_not_told(each) for each in features)
-    return judged(scene, gate_s, features)
+    return judged(scene, UNGATED_S if gate_s is None else gate_s, features)
 
 
 def judged(scene: Scene, gate_s: float, features: Sequence[Feature]) -> tuple[FeatureCauses, ...]:
@@ -92,7 +101,7 @@ def weighed(scene: Scene, feature: Feature, found: Sequence[Judged]) -> FeatureC
     return FeatureCauses(
         tuple(sorted(said, key=lambda each: -each.probability)),
         doubt,
-        "two drivers on one body don't explain what is heard here" if doubt > 0.0 else "",
+        "drivers on one body don't explain what is heard here" if doubt > 0.0 else "",
     )
 
 

@@ -9,12 +9,14 @@ numbers does. The complex fit is the test of phase: a resonance's level without 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.acoustics.phase import minimum_phase
 from earwitness.acoustics.sections import gated_sections
 from earwitness.findings.causes.form import Judged, effect_db, parameter
 from earwitness.findings.causes.scene import Scene
@@ -69,22 +71,38 @@ class _Sought:
 
 
 def ringings(scene: Scene, gate_s: float) -> list[Ringing]:
-    """Of both drivers, the clearest of each first."""
+    """Of all drivers, the clearest of each first.
+
+    Where phase is lost each driver is taken for one of minimum phase: then its level alone tells, and the
+    test of phase falls away.
+    """
     found = []
-    for driver in (0, 1):
-        share = scene.share if driver == 0 else 1.0 - scene.share
+    for driver, share in enumerate(scene.shares):
         heard = np.flatnonzero(share >= HEARD)
         if heard.size < LEAST_POINTS:
             continue
         band = slice(int(heard[0]), int(heard[-1]) + 1)
-        rest = scene.amplitude[driver].copy()
+        rest = _sent_by(scene, driver, band)
+        turned_by = np.exp(1j * (np.angle(scene.amplitude[driver]) - np.angle(rest)))
         for _ in range(MOST_EACH):
             one = _clearest(_Sought(scene.heard.frequency_hz, rest, band, gate_s), driver)
             if one is None:
                 break
             rest = rest - one.sound
-            found.append(one)
+            found.append(replace(one, sound=one.sound * turned_by))
     return found
+
+
+def _sent_by(scene: Scene, driver: int, band: slice) -> Complex128s:
+    """Its amplitude (F,), as of minimum phase within a band where phase is lost."""
+    sent = scene.amplitude[driver].copy()
+    if scene.heard.has_phase:
+        return sent
+    logs = np.log(scene.heard.frequency_hz[band])
+    level = np.log(np.maximum(np.abs(sent[band]), 1e-15))
+    slope = float(np.clip(np.polyfit(logs, level, 1)[0], -8.0, 8.0))
+    sent[band] = np.exp(level + 1j * minimum_phase(level, float(logs[1] - logs[0]), slope, slope))
+    return np.asarray(sent)
 
 
 def _clearest(sought: _Sought, driver: int) -> Ringing | None:
@@ -172,7 +190,7 @@ def _spread(sought: _Sought, octave: float, q: float, best: float) -> tuple[floa
     return min(spreads[0], 0.5), min(spreads[1], 1.0)
 
 
-def judge(scene: Scene, feature: Feature, found: list[Ringing]) -> Judged:
+def judge(scene: Scene, feature: Feature, found: Sequence[Ringing]) -> Judged:
     """By the oscillation that does most there, near by or at its skirts."""
     if not found:
         return Judged(CAUSE, 0.0, against=("no driver rings",))

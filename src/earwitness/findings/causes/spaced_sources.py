@@ -1,7 +1,8 @@
-"""Two drivers apart: the ways to the listener differ by direction.
+"""Drivers apart: the ways to the listener differ by direction.
 
-Prediction: with both at the mean of their places the interference over the angle goes, and nothing else.
-In the plane across the line between them it does nothing (a far listener).
+Prediction: with all at the mean of their places the interference over the angle goes, and nothing else.
+In the plane across the line between them it does nothing (a far listener). The spacing that is told is that
+of the two that are heard most.
 """
 
 from __future__ import annotations
@@ -24,11 +25,14 @@ def judge(scene: Scene, feature: Feature) -> Judged:
     """By the fitted heights."""
     found = effect_db(scene, feature, scene.pressure(Without(spacing=True)))
     points = scene.geometry.points_m()
-    spacing = float(np.linalg.norm(points[1] - points[0]))
+    if len(points) < 2:
+        return Judged(CAUSE, 0.0, against=("one driver alone is heard",))
+    shares = scene.shares[:, nearest(scene.heard.frequency_hz, feature.frequency_hz)]
+    pair = np.argsort(shares)[-2:]
+    spacing = float(np.linalg.norm(points[pair[1]] - points[pair[0]]))
     scale = 1.0 if scene.geometry.body == "box" else scene.geometry.size_m[0]
-    spread = scale * float(np.hypot(*scene.uncertainty[:2]))
-    share = scene.share[nearest(scene.heard.frequency_hz, feature.frequency_hz)]
-    both = HEARD <= share <= 1.0 - HEARD
+    spread = scale * float(np.hypot(*scene.uncertainty[pair]))
+    both = shares[pair[0]] >= HEARD
     return Judged(
         CAUSE,
         found,
