@@ -69,7 +69,7 @@ class LargeCase:
 
     scenario: Scenario
     series: LevelSeries
-    near: LevelSeries | None
+    near: tuple[LevelSeries, ...]
 
     @cached_property
     def tones(self) -> Tones:
@@ -164,7 +164,7 @@ def record(scenario: Scenario, folder: Path, sweep_s: float = SWEEP_S) -> LargeC
     responses = reduce(facts, takes, heard, folder)
     found = level_series(facts, takes, heard, responses, folder)
     on = next(one for one in found if one.radiator is None)
-    return LargeCase(scenario, on, next((one for one in found if one.radiator), None))
+    return LargeCase(scenario, on, tuple(one for one in found if one.radiator))
 
 
 def _facts(scenario: Scenario) -> CaseFacts:

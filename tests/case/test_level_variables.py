@@ -9,7 +9,7 @@ import numpy as np
 import specimen
 
 from earwitness.case.datasets import load_curves, save_curves
-from earwitness.records.distortion import ChangeWithLevel
+from earwitness.records.distortion import ChangeWithLevel, NearDistortion
 from earwitness.records.takes import Drive, TakeId
 
 RANDOM = np.random.default_rng(7)
@@ -38,6 +38,22 @@ def some() -> ChangeWithLevel:
         told=np.arange(5, dtype=np.uint8),
         notes=("A note, with a comma.", "Another ü."),
     )
+
+
+def test_radiators_near_by_come_back(tmp_path: Path) -> None:
+    points = specimen.GRID.size
+    near = tuple(
+        NearDistortion(name, drive, RANDOM.random(points), RANDOM.random(points))
+        for name, drive in (("woofer", Drive(8.0)), ("port", Drive(-3.0, "dBu")))
+    )
+    level = dataclasses.replace(some(), near=near)
+    save_curves(tmp_path / "curves.nc", dataclasses.replace(specimen.curve_set(), level=level))
+    found = load_curves(tmp_path / "curves.nc").level
+    assert found is not None
+    for one, other in zip(found.near, near, strict=True):
+        assert (one.radiator, one.drive) == (other.radiator, other.drive)
+        np.testing.assert_array_equal(one.ratio, other.ratio)
+        np.testing.assert_array_equal(one.at_1m, other.at_1m)
 
 
 def test_all_of_it_comes_back(tmp_path: Path) -> None:

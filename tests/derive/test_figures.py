@@ -26,6 +26,7 @@ OF_OTHER_TAKES = {
     FigureName.COMPRESSION_NARROW,
     FigureName.HELD_LEVEL,
     FigureName.LIMITER_THRESHOLD,
+    FigureName.NEAR_DISTORTION,
     FigureName.CLEAN_OUTPUT,
     FigureName.IMPEDANCE_MINIMUM,
     FigureName.IMPEDANCE_RATING,
@@ -40,6 +41,7 @@ OF_OTHER_TAKES = {
     FigureName.MODULATION_SECOND,
     FigureName.MODULATION_THIRD,
     FigureName.MULTITONE,
+    FigureName.RATTLE,
 }
 FACTS = CaseFacts(
     Unit("Cobble"), uncertainty=StatedUncertainty(microphone_db=0.3, level_db=0.2, angle_deg=1.0)

@@ -18,7 +18,8 @@ from earwitness.exhibits.distortion import distortion
 from earwitness.exhibits.line_ends import line_ends
 from earwitness.findings.references import Referent
 from earwitness.records.curves import CurveSet
-from earwitness.records.distortion import LevelSeries, Told
+from earwitness.records.distortion import LevelSeries, NearDistortion, Told
+from earwitness.records.takes import Drive
 
 A2, A3 = 0.01, -5e-4
 
@@ -175,3 +176,25 @@ def test_at_most_five_drives_the_stated_and_the_highest_among_them() -> None:
             assert len(rows) == min(5, count)
             assert rows[-1] == count - 1
             assert stated in rows
+
+
+def test_radiators_by_themselves_have_a_panel_of_their_own(bent: CurveSet) -> None:
+    assert bent.level is not None
+    points = bent.frequency_hz.size
+    known = np.where(bent.frequency_hz < 300.0, 0.02, np.nan)
+    near = (
+        NearDistortion("lower_woofer", Drive(8.0), np.full(points, 0.01), known),
+        NearDistortion("port", Drive(8.0), np.full(points, 0.001), np.full(points, np.nan)),
+    )
+    exhibit = shown(distortion(replace(bent, level=replace(bent.level, near=near))))
+    panel = exhibit.panels[-1]
+    assert panel.y_axis.label == "one radiator at 8 V"
+    assert [line.label for line in panel.lines] == [
+        "lower woofer, at 1 m",
+        "lower woofer, near",
+        "port, near",
+    ]
+    assert at(panel.lines[0], 100.0) == pytest.approx(2.0)
+    assert not np.isfinite(at(panel.lines[0], 1000.0))
+    assert "each radiator by itself" in str(exhibit.caption)
+    assert len(shown(distortion(bent)).panels) == 2

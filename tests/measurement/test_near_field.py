@@ -117,11 +117,19 @@ def test_each_counts_for_itself_where_all_were_measured(bench: Bench) -> None:
 def test_two_near_fields_of_one_radiator_are_refused(bench: Bench) -> None:
     names = [
         bench.recording("near_field_woofer_5mm_0.283V.wav", 0.05, 0.283),
-        bench.recording("near_field_woofer_5mm_0.1V.wav", 0.05, 0.1),
+        bench.recording("near_field_woofer_8mm_0.283V.wav", 0.05, 0.283),
     ]
     with pytest.raises(CaseError, match="both the near field"):
         measured(bench.folder, names, Unit(name="x", radiators=(WOOFER,)))
     assert measured(bench.folder, [], Unit(name="x")) is None
+
+
+def test_of_several_drives_the_lowest_tells_the_response(bench: Bench) -> None:
+    loud = bench.recording("near_field_woofer_5mm_0.5V.wav", 0.05, 0.5)
+    quiet = bench.recording("near_field_woofer_5mm_0.283V.wav", 0.05, 0.283)
+    found = measured(bench.folder, [loud, quiet], Unit(name="x", radiators=(WOOFER,)))
+    assert found is not None
+    assert found.takes == (quiet,)
 
 
 @pytest.mark.parametrize("late_s", [4e-3, -4e-3, 0.02])

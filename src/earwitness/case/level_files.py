@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import count, takewhile
 from pathlib import Path
 from typing import Final, cast
 
@@ -12,13 +13,17 @@ from earwitness.case.netcdf_file import NetcdfReader, NetcdfWriter, Variable, ne
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.takes import Drive, DriveUnit, TakeId
 
-#: What the variables of a series begin with.
-_PLACES: Final = ("on_axis", "near_field")
+#: What the variables of a series begin with: on axis, and near radiators, the first, second and so on.
+_ON_AXIS: Final = "on_axis"
+_NEAR: Final = "near_field"
 
 
 def save_levels(path: Path, series: Sequence[LevelSeries]) -> None:
-    """Write at most one series on axis and one near a radiator as NetCDF-4."""
-    named = {_PLACES[one.radiator is not None]: one for one in series}
+    """Write at most one series on axis and one near each radiator as NetCDF-4."""
+    near = [one for one in series if one.radiator is not None]
+    on_axis = [one for one in series if one.radiator is None]
+    named = dict(zip([_ON_AXIS] * len(on_axis), on_axis, strict=True))
+    named |= {_near(number): one for number, one in enumerate(near)}
     dims: dict[str, int] = {}
     for place, one in named.items():
         dims |= {f"{place}_drive": len(one.drives), f"{place}_note": len(one.notes)}
@@ -32,6 +37,11 @@ def save_levels(path: Path, series: Sequence[LevelSeries]) -> None:
             file.numbers(
                 "order", Variable(("order",), "1", "order of the harmonic; 1 is the fundamental"), orders
             )
+
+
+def _near(number: int) -> str:
+    """``near_field``, ``near_field_2``, and so on."""
+    return _NEAR if not number else f"{_NEAR}_{number + 1}"
 
 
 def load_levels(path: Path) -> tuple[LevelSeries, ...]:
@@ -57,9 +67,9 @@ def _write(file: NetcdfWriter, place: str, one: LevelSeries) -> None:
     drives = np.array([d.value for d in one.drives], dtype=np.float64)
     file.numbers(f"{place}_drive", Variable(along, "1", "electrical drive, in drive_unit"), drives)
     texts("notes", (f"{place}_note",), "what was decided", one.notes)
-    words = {"re": "real", "im": "imaginary"}
+    words, where = {"re": "real", "im": "imaginary"}, " at 1 m" if one.radiator is None else ""
     for part, values in (("re", one.pressure.real), ("im", one.pressure.imag)):
-        meaning = f"{words[part]} part of the RMS sound pressure of the order at 1 m at its drive"
+        meaning = f"{words[part]} part of the RMS sound pressure of the order at its drive{where}"
         file.numbers(f"{place}_pressure_{part}", Variable(grid, "Pa", meaning), values)
     noise = Variable(grid, "Pa2", "what noise alone adds to the square of the pressure")
     file.numbers(f"{place}_noise_power", noise, one.noise_power)
@@ -67,10 +77,15 @@ def _write(file: NetcdfWriter, place: str, one: LevelSeries) -> None:
     file.flags(f"{place}_valid", held, one.valid)
     free = Variable(("order", "frequency"), "1", "whether the level is that of the free field")
     file.flags(f"{place}_free_field", free, one.free_field)
+    if one.carried is not None:
+        carried = Variable(("order", "frequency"), "1", "pressure at 1 m re that in front of the radiator")
+        file.numbers(f"{place}_carried", carried, one.carried)
 
 
 def _read(file: NetcdfReader) -> tuple[LevelSeries, ...]:
-    return tuple(_one(file, place) for place in _PLACES if file.has(f"{place}_drive"))
+    near = takewhile(lambda place: file.has(f"{place}_drive"), map(_near, count()))
+    places = [place for place in (_ON_AXIS,) if file.has(f"{place}_drive")]
+    return tuple(_one(file, place) for place in (*places, *near))
 
 
 def _one(file: NetcdfReader, place: str) -> LevelSeries:
@@ -90,4 +105,5 @@ def _one(file: NetcdfReader, place: str) -> LevelSeries:
         valid=file.truths(f"{place}_valid"),
         free_field=file.truths(f"{place}_free_field"),
         notes=tuple(file.texts(f"{place}_notes")),
+        carried=file.numbers(f"{place}_carried") if file.has(f"{place}_carried") else None,
     )

@@ -8,7 +8,7 @@ from typing import Final, cast
 import numpy as np
 
 from earwitness.case.netcdf_file import NetcdfReader, NetcdfWriter, Variable
-from earwitness.records.distortion import ChangeWithLevel, Told
+from earwitness.records.distortion import ChangeWithLevel, NearDistortion, Told
 from earwitness.records.takes import Drive, DriveUnit, TakeId
 
 _BY_DRIVE: Final = ("level_drive", "frequency")
@@ -25,6 +25,9 @@ _NUMBERS: Final = (
 )
 
 
+_NEAR: Final = "level_near"
+
+
 def level_dims(level: ChangeWithLevel | None) -> Mapping[str, int]:
     """Lengths of the dimensions that it adds."""
     if level is None:
@@ -34,6 +37,7 @@ def level_dims(level: ChangeWithLevel | None) -> Mapping[str, int]:
         "level_order": len(level.order),
         "level_band": len(level.band_hz),
         "level_note": len(level.notes),
+        **({_NEAR: len(level.near)} if level.near else {}),
     }
 
 
@@ -58,6 +62,31 @@ def write_level(file: NetcdfWriter, level: ChangeWithLevel) -> None:
     drives = np.array([d.value for d in level.drives], dtype=np.float64)
     file.numbers("level_drive", Variable(along, "1", "electrical drive, in level_drive_unit"), drives)
 
+    if level.near:
+        _write_near(file, level.near)
+
+
+def _write_near(file: NetcdfWriter, near: tuple[NearDistortion, ...]) -> None:
+    along, grid = (_NEAR,), (_NEAR, "frequency")
+    file.texts(f"{_NEAR}_radiator", Variable(along, "1", "radiator"), [one.radiator for one in near])
+    file.texts(f"{_NEAR}_unit", Variable(along, "1", "V, dBFS or dBu"), [one.drive.unit for one in near])
+    drives = np.array([one.drive.value for one in near], dtype=np.float64)
+    file.numbers(f"{_NEAR}_drive", Variable(along, "1", "highest drive, in its unit"), drives)
+    for name, meaning in (("ratio", "in front of it"), ("at_1m", "carried to 1 m on axis")):
+        told = Variable(grid, "1", f"total harmonic distortion of a radiator by itself, {meaning}")
+        file.numbers(f"{_NEAR}_{name}", told, np.stack([getattr(one, name) for one in near]))
+
+
+def _read_near(file: NetcdfReader) -> tuple[NearDistortion, ...]:
+    if not file.has(f"{_NEAR}_radiator"):
+        return ()
+    names, units = file.texts(f"{_NEAR}_radiator"), file.texts(f"{_NEAR}_unit")
+    numbers = [file.numbers(f"{_NEAR}_{name}") for name in ("drive", "ratio", "at_1m")]
+    return tuple(
+        NearDistortion(name, Drive(float(value), cast(DriveUnit, unit)), ratio, carried)
+        for name, unit, value, ratio, carried in zip(names, units, *numbers, strict=True)
+    )
+
 
 def read_level(file: NetcdfReader) -> ChangeWithLevel | None:
     """What `write_level` wrote; None where it wrote nothing."""
@@ -74,5 +103,6 @@ def read_level(file: NetcdfReader) -> ChangeWithLevel | None:
         order=tuple(int(n) for n in file.numbers("level_order")),
         told=file.numbers("level_told").astype(np.uint8),
         notes=tuple(file.texts("level_notes")),
+        near=_read_near(file),
         **{field: file.numbers(name) for field, name, *_ in _NUMBERS},
     )

@@ -18,6 +18,7 @@ from earwitness.derive.distortion import (
     total_distortion,
 )
 from earwitness.derive.distortion_figures import STATED_AT_DB
+from earwitness.derive.near_distortion import near_distortion
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.records.distortion import ChangeWithLevel, LevelSeries, Told
 from earwitness.records.grid import POINTS_PER_OCTAVE, Bytes, Floats
@@ -53,6 +54,7 @@ def change_with_level(series: Sequence[LevelSeries]) -> ChangeWithLevel | None:
         output_db=clean.output.level_db,
         told=_told(clean),
         notes=one.notes,
+        near=tuple(near_distortion(each) for each in series if each.radiator and len(each.drives) > 1),
     )
 
 

@@ -19,6 +19,7 @@ from earwitness.derive.impedance_figures import impedance_figures
 from earwitness.derive.in_room_figures import in_room_smoothness, in_room_tilt, in_room_trend
 from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.long_term_figures import long_term_figures
+from earwitness.derive.near_distortion import near_figures
 from earwitness.derive.orbit_figures import orbit_agreement
 from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
@@ -85,6 +86,7 @@ def derive(
         orbit_agreement(derived),
         *time_figures(derived, time, extensions, responses.pressure[0 if row is None else row]),
         *distortion_figures(series, derived.component_draws_db.get(CurveName.ON_AXIS, {})),
+        *near_figures(series),
         *impedance_figures(impedance, facts.unit),
         *long_term_figures(long_term),
         *tone_figures(tones),

@@ -25,6 +25,7 @@ READ_OUT_HZ: Final = (50.0, 100.0, 200.0, 1_000.0, 5_000.0)
 ORDER_ROLES: Final = (Role.LISTENING_WINDOW, Role.EARLY_REFLECTIONS, Role.SOUND_POWER, Role.QUIET)
 ORDER_NAMES: Final = {2: "second", 3: "third", 4: "fourth", 5: "fifth"}
 TOTAL: Final = "total_distortion"
+NEAR: Final = "near_distortion"
 
 
 def distortion(curves: CurveSet) -> Exhibit | None:
@@ -42,6 +43,7 @@ def distortion(curves: CurveSet) -> Exhibit | None:
             "Harmonics against the frequency that is played. Above: all of them together, a line a level; "
             "where noise hides them, the line goes on in dots, and distortion is somewhere below those. "
             "Below: single orders at one level, each as far as it is heard.",
+            *_near_caption(level),
             *(say(" ", note) for note in level.notes),
         ),
         conditions=_conditions(level),
@@ -60,8 +62,41 @@ def distortion(curves: CurveSet) -> Exhibit | None:
                 _orders(level, hertz),
                 height_per_width=HEIGHT,
             ),
+            *_near_panel(level, hertz),
         ),
     )
+
+
+def _near_caption(level: ChangeWithLevel) -> tuple[str, ...]:
+    if not level.near:
+        return ()
+    return (
+        " Last: each radiator by itself, heard near by, and carried to one metre where its way there is "
+        "known.",
+    )
+
+
+def _near_panel(level: ChangeWithLevel, hertz: Floats) -> tuple[Panel, ...]:
+    """Each radiator by itself at its highest drive, near it and at 1 m; none where none is heard."""
+    lines: list[Line] = []
+    for one, role in zip(level.near, ORDER_ROLES, strict=False):
+        name = one.radiator.replace("_", " ")
+        for values, label, drawn in (
+            (one.at_1m, f"{name}, at 1 m", role),
+            (one.ratio, f"{name}, near", Role.TREND),
+        ):
+            shown = 100.0 * thinned(values)
+            if np.isfinite(shown).any():
+                lines.append(Line(NEAR, label, drawn, hertz, shown))
+    if not lines:
+        return ()
+    drives = ", ".join(dict.fromkeys(one.drive.label for one in level.near))
+    tops = np.concatenate([line.y[np.isfinite(line.y)] for line in lines])
+    low = max([tick for tick in TICKS if tick <= min(ALWAYS[0], tops.min())], default=TICKS[0])
+    high = min([tick for tick in TICKS if tick >= max(ALWAYS[1], tops.max())], default=TICKS[-1])
+    ticks = tuple((tick, f"{tick:g}") for tick in TICKS if low <= tick <= high)
+    axis = Axis(f"one radiator at {drives}", "%", low, high, ticks, logarithmic=True, decimals=3)
+    return (Panel("near", frequency_axis(), axis, tuple(lines), height_per_width=HEIGHT),)
 
 
 def _axis(level: ChangeWithLevel) -> Axis:

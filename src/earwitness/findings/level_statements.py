@@ -9,6 +9,7 @@ from earwitness.derive.compression_figures import CHANGES_DB, FREQUENCY, GREATES
 from earwitness.derive.distortion_figures import HOURS, LEVEL, LIMITS, LOUDEST
 from earwitness.derive.formatting import value_text
 from earwitness.derive.level_form import drive_in
+from earwitness.derive.near_distortion import NEAR_BY
 from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.derive.wording import module_number
 from earwitness.findings.held_statements import held_statements
@@ -16,14 +17,17 @@ from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
-from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
+from earwitness.records.sentences import EMPTY, Number, Quoted, Sentence, Term, say
 
 #: The printed order.
 IMPORTANCE: Final[Mapping[FigureName, float]] = {
     FigureName.DISTORTION_1: 0.75,
     FigureName.CLEAN_OUTPUT: 0.68,
     FigureName.COMPRESSION: 0.66,
+    FigureName.NEAR_DISTORTION: 0.48,
 }
+#: What exhibits call a radiator's distortion by itself.
+NEAR_CURVE: Final = "near_distortion"
 #: A place that marks one frequency reaches so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
 
@@ -35,6 +39,8 @@ def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> 
     if FigureName.COMPRESSION in figures:
         narrow = figures.get(FigureName.COMPRESSION_NARROW)
         found.append(_compression(figures[FigureName.COMPRESSION], narrow, curves))
+    if FigureName.NEAR_DISTORTION in figures:
+        found.append(_near(figures[FigureName.NEAR_DISTORTION], curves))
     found += held_statements(curves, figures)
     return tuple(finding for finding in found if finding is not None)
 
@@ -65,6 +71,37 @@ def _distortion(figure: Figure, curves: CurveSet) -> Finding | None:
         "of whether it is heard."
     )
     place = Place("total_distortion", figure.valid_band_hz, "on axis", curves.drive)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
+
+
+def _near(figure: Figure, curves: CurveSet) -> Finding | None:
+    """The radiator that distorts most by itself."""
+    if not isinstance(figure.value, Quantity):
+        return None
+    root = f"figure:{figure.name}"
+    radiator = Quoted(figure.reading.replace("_", " "), "case:unit.radiators")
+    at_hz, drive = figure.also[FREQUENCY], drive_in(figure)
+    statement = say(
+        "Of the radiators the ",
+        radiator,
+        " distorts most: ",
+        *(("at ", drive, " ") if drive is not None else ()),
+        "its harmonics are ",
+        quantity(figure.value.value, "%", f"{root}/value/value"),
+        " of its fundamental at one metre, at ",
+        frequency(at_hz, f"{root}/also/{FREQUENCY}"),
+        ".",
+    )
+    explanation = say(
+        "In front of it they are ",
+        quantity(figure.also[NEAR_BY], "%", f"{root}/also/{NEAR_BY}"),
+        "; the cabinet carries what sounds higher better. Each radiator was heard by itself, before the "
+        "room, and what its microphone may hear of the others counts as noise. ",
+        "Such drives can hurt hearing and the loudspeaker: leave the room or wear protection; local law and "
+        "qualified advice come first.",
+    )
+    band = (at_hz * 2.0**-MARK_OCTAVES, at_hz * 2.0**MARK_OCTAVES)
+    place = Place(NEAR_CURVE, band, "on axis", curves.drive)
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
 
 

@@ -80,6 +80,41 @@ def carried(
     return pressure, noise_power
 
 
+def reaching(
+    near: NearField, cabinet: PlacedCabinet, frequency_hz: Float64s, speed_m_s: float
+) -> tuple[Float64s, Float64s]:
+    """How strongly each of K near pressures alone reaches 1 m, and the other near microphones.
+
+    Shapes (K, F), pressure at 1 m towards the first microphone re that in front of the radiator, and
+    (K, K, F): of radiator i at the near microphone j re that at its own; its own is left out, 0.
+    """
+    count = len(near.radiators)
+    if isinstance(cabinet, PlacedBox):
+        heard = cabinet.best.heard(2.0 * np.pi * frequency_hz / speed_m_s)
+        reference = float(np.linalg.norm(cabinet.microphone_m[0]))
+        far = np.abs(heard.carrying[:, cabinet.at[0], :]).T * reference
+        own = heard.near[np.arange(count), np.arange(count)]
+        leak = np.abs(heard.near[:count] / own[:, None])
+    else:
+        parts = []
+        for number in range(count):
+            alone = np.zeros((count, frequency_hz.size), dtype=np.complex128)
+            alone[number] = 1.0
+            one = dataclasses.replace(near, pressure=alone, noise_power=0.0 * np.abs(alone))
+            parts.append(np.abs(carried(one, cabinet, frequency_hz, speed_m_s)[0][0]))
+        far = np.stack(parts)
+        some = _knots(frequency_hz, 2.0 * np.pi * frequency_hz / speed_m_s * cabinet.radius_m)
+        coarse = np.abs(_leaks(near, cabinet.radius_m, 2.0 * np.pi * frequency_hz[some] / speed_m_s))[:count]
+        leak = np.stack(
+            [
+                [np.interp(np.log(frequency_hz), np.log(frequency_hz[some]), each) for each in row]
+                for row in coarse
+            ]
+        )
+    leak[np.arange(count), np.arange(count)] = 0.0
+    return np.asarray(far), np.asarray(leak)
+
+
 def _transfer(
     cap: radiation.Cap, distance_m: Float64s, angle_rad: Float64s, frequency_hz: Float64s, speed_m_s: float
 ) -> Complex128s:

@@ -21,10 +21,11 @@ from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.given_impulse import in_pascals
 from earwitness.measurement.impulse_response import ImpulseResponse, drive_of, drive_units
 from earwitness.measurement.level_repeats import agrees, alike, averaged
+from earwitness.measurement.near_levels import by_radiator, near_series
 from earwitness.measurement.order_responses import OrderResponses
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
-from earwitness.records.responses import Origin, Responses
+from earwitness.records.responses import Responses
 from earwitness.records.takes import Drive, Take, TakeId, TakeKind
 
 Float64s = npt.NDArray[np.float64]
@@ -34,7 +35,6 @@ IN_ROOM: Final = (
     "Where the free field isn't known at a frequency or at its harmonics, distortion is that of the "
     "microphone's place, with the room's part in it."
 )
-NEAR: Final = "Distortion near a radiator is carried to one metre by its linear response; others add none."
 UNSETTLED: Final = (
     "Somewhere in the bass the sweeps rise faster than the loudspeaker settles: harmonics there are less "
     "sure, and those that are too unsure aren't told; sweeps that last twice as long halve this."
@@ -48,8 +48,6 @@ CHANGED: Final = (
 )
 #: It is told where the sum of harmonics is unsure by more than this part, half a decibel.
 SETTLED_PART: Final = 0.059
-#: Parts of a response that the near fields alone make.
-_NEAR_ORIGINS: Final = (Origin.NEAR_FIELD, Origin.BLENDED, Origin.NEAR_FIELD_INTO_SEPARATED)
 
 
 def level_series(
@@ -59,7 +57,7 @@ def level_series(
     responses: Responses,
     raw: Path,
 ) -> tuple[LevelSeries, ...]:
-    """The series on axis, and that near the one radiator that has near fields; none without their takes.
+    """The series on axis, and those near radiators where one was heard at several drives; none without takes.
 
     Repeats at one drive are averaged where their level is the same (`level_repeats`), those on the horizontal
     orbit where there are any; a repeat that was set aside doesn't count. Drives in different units don't
@@ -73,17 +71,13 @@ def level_series(
     told = {t.id: r.orders for t in takes if (r := impulse_responses.get(t.id)) and r.orders is not None}
     chosen = [t for t in takes if t.id in told and t.id not in responses.set_aside]
     on_axis = _one_a_drive([t for t in chosen if t.key.kind is TakeKind.SWEEP])
-    near = [t for t in chosen if t.key.kind is TakeKind.NEAR_FIELD]
     found = []
-    reference = _reference(responses, on_axis)
     if on_axis:
-        in_room = _in_room(facts, takes, on_axis, raw)
-        found.append(_series(None, on_axis, _repeats(on_axis, chosen, told), reference, in_room))
-    if reference is not None and len({t.key.radiator for t in near}) == 1:
-        only = _by_near_field(reference, responses)
-        drives = _one_a_drive(near)
-        series = _series(near[0].key.radiator, drives, _repeats(drives, near, told), only, None)
-        found.append(series)
+        reference, in_room = _reference(responses, on_axis), _in_room(facts, takes, on_axis, raw)
+        found.append(_series(on_axis, _repeats(on_axis, chosen, told), reference, in_room))
+    near = by_radiator(chosen, told)
+    if any(len(drives) > 1 for drives in near.values()):
+        found += near_series(facts, takes, impulse_responses, near, raw)
     return tuple(found)
 
 
@@ -135,12 +129,6 @@ def _reference(responses: Responses, on_axis: Sequence[Take]) -> _Reference | No
     return magnitude, np.asarray(responses.valid[row] & (magnitude > 0.0)), row
 
 
-def _by_near_field(reference: _Reference, responses: Responses) -> _Reference:
-    """The part of the reference that the near field alone makes."""
-    magnitude, valid, row = reference
-    return magnitude, valid & np.isin(responses.origin[row], _NEAR_ORIGINS), row
-
-
 def _in_room(facts: CaseFacts, takes: Sequence[Take], on_axis: Sequence[Take], raw: Path) -> _InRoom:
     """Pa at 1 m per full scale, by frequency, of sound as the microphone had it."""
     distance_m = stated.distance_m(facts.rig)
@@ -156,19 +144,18 @@ def _in_room(facts: CaseFacts, takes: Sequence[Take], on_axis: Sequence[Take], r
 
 
 def _series(
-    radiator: str | None,
     takes: Sequence[Take],
     repeats: _Repeats,
     reference: _Reference | None,
-    in_room: _InRoom | None,
+    in_room: _InRoom,
 ) -> LevelSeries:
-    """One place's orders, referred to 1 m."""
+    """The orders on axis, referred to 1 m."""
     told = {take: mean for take, (mean, _) in repeats.items()}
     orders = [told[take.id].orders for take in takes]
     factor, known, free = _factors(told[takes[0].id], drive_of(takes[0]), reference, in_room)
     scaled = [one.scaled(factor, known) for one in orders]
-    notes = [NEAR] if radiator is not None else []
-    if in_room is not None and not free[0, known[0]].all():
+    notes = []
+    if not free[0, known[0]].all():
         notes.append(IN_ROOM)
     gain = np.abs(factor) ** 2
     if any(_unsettled(one, told[take.id].unsettled * gain) for one, take in zip(scaled, takes, strict=True)):
@@ -176,7 +163,7 @@ def _series(
     decided = {note for _, each in repeats.values() for note in each}
     notes += [note for note in (REPEATED, CHANGED) if note in decided]
     return LevelSeries(
-        radiator=radiator,
+        radiator=None,
         takes=tuple(take.id for take in takes),
         drives=tuple(drive_of(take) for take in takes),
         frequency_hz=orders[0].frequency_hz,
@@ -201,7 +188,7 @@ def _unsettled(orders: Orders, unsettled: Float64s) -> bool:
 
 
 def _factors(
-    lowest: OrderResponses, drive: Drive, reference: _Reference | None, in_room: _InRoom | None
+    lowest: OrderResponses, drive: Drive, reference: _Reference | None, in_room: _InRoom
 ) -> tuple[Float64s, Bools, Bools]:
     """Pa at 1 m per full scale for each order and frequency, where known, and where of the free field.
 
@@ -209,9 +196,7 @@ def _factors(
     were in the room, so that their ratio is of one place.
     """
     sounds_at = lowest.orders.sounds_at_hz
-    as_heard, heard = np.zeros(sounds_at.shape), np.zeros(sounds_at.shape, dtype=np.bool_)
-    if in_room is not None:
-        as_heard, heard = in_room(sounds_at)
+    as_heard, heard = in_room(sounds_at)
     if reference is None:
         return as_heard, heard, np.zeros(heard.shape, dtype=np.bool_)
     magnitude, valid, _ = reference

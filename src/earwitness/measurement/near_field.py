@@ -102,7 +102,7 @@ def read_near_field(
         doesn't state its distance, or takes begin further apart than one clock allows.
     """
     frequency_hz, calibration = setting.frequency_hz, setting.calibration
-    near = sorted((t for t in takes if t.key.kind is TakeKind.NEAR_FIELD), key=lambda t: t.id)
+    near = at_lowest_drives(takes)
     if not near:
         return None
     heard = [_radiator(unit, take) for take in near]
@@ -137,6 +137,22 @@ def read_near_field(
         alike=alike,
         unheard=missing,
     )
+
+
+def at_lowest_drives(takes: Sequence[Take]) -> list[Take]:
+    """Of each radiator the near fields at its lowest drive, which the response rests on, in order of ids.
+
+    Drives in different units, and none, don't compare: then all are kept, and `near_repeats` refuses them.
+    """
+    near = sorted((t for t in takes if t.key.kind is TakeKind.NEAR_FIELD), key=lambda t: t.id)
+    found = []
+    for take in near:
+        drives = [other.key.drive for other in near if other.key.radiator == take.key.radiator]
+        units = {None if drive is None else drive.unit for drive in drives}
+        least = min((drive for drive in drives if drive is not None), default=None)
+        if len(units) > 1 or take.key.drive == least:
+            found.append(take)
+    return found
 
 
 def _alike(unit: Unit, heard: Sequence[Radiator]) -> tuple[tuple[Radiator, int], ...]:

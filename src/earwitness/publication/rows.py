@@ -62,6 +62,7 @@ NEVER_NEGATIVE: Final = frozenset(
         FigureName.TOTAL_Q,
         FigureName.COIL_TIME,
         FigureName.MAGNET_TIME,
+        FigureName.NEAR_DISTORTION,
         FigureName.MULTITONE,
         FigureName.MODULATION_SECOND,
         FigureName.MODULATION_THIRD,

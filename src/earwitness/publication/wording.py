@@ -43,6 +43,7 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.CLEAN_OUTPUT: say("Clean output"),
     FigureName.HELD_LEVEL: say("Held down at the highest drive"),
     FigureName.LIMITER_THRESHOLD: say("Limiter sets in at"),
+    FigureName.NEAR_DISTORTION: say("Distortion of one radiator"),
     FigureName.LOAD_CHANGE: say("Change under a load"),
     FigureName.LIMITING: say("Limiter under a load"),
     FigureName.COIL_TIME: say("Time constant of a voice coil"),
@@ -51,6 +52,7 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.MODULATION_SECOND: say("Modulation, second order"),
     FigureName.MODULATION_THIRD: say("Modulation, third order"),
     FigureName.MULTITONE: say("Between many tones"),
+    FigureName.RATTLE: say("A rattle or a rub"),
 }
 
 

@@ -24,7 +24,8 @@ class LevelSeries:
     order
         N orders from 1, the fundamental.
     pressure
-        Shape (D, N, F), complex64: Pa RMS at 1 m at that drive. 0 where not valid.
+        Shape (D, N, F), complex64: Pa RMS at that drive, at 1 m on axis, or in front of the radiator. 0 where
+        not valid.
     noise_power
         Shape (D, N, F): what noise alone adds to the square of its magnitude, and in the bass as much again
         as stands for a sweep that is too fast (`settling.unsettled_power`); NaN where it can't be told.
@@ -35,6 +36,9 @@ class LevelSeries:
         elsewhere the room has its part in it.
     notes
         What was decided, in words.
+    carried
+        Shape (N, F): near a radiator, pressure at 1 m on axis re that in front of it, at n·f; NaN where not
+        known. None on axis.
     """
 
     radiator: str | None
@@ -47,6 +51,7 @@ class LevelSeries:
     valid: Bools
     free_field: Bools
     notes: tuple[str, ...] = ()
+    carried: Floats | None = None
 
 
 class Told(IntEnum):
@@ -57,6 +62,26 @@ class Told(IntEnum):
     CHANGE = 2
     AT_LEAST = 3
     LESS_THAN = 4
+
+
+@dataclass(frozen=True)
+class NearDistortion:
+    """Total harmonic distortion of one radiator by itself, at the highest drive of its near fields.
+
+    Attributes
+    ----------
+    radiator, drive
+        Which, and at what.
+    ratio
+        Shape (F,): re its own fundamental, in front of it; NaN where not heard.
+    at_1m
+        Shape (F,): both carried to 1 m on axis; NaN where not heard or not known.
+    """
+
+    radiator: str
+    drive: Drive
+    ratio: Floats
+    at_1m: Floats
 
 
 @dataclass(frozen=True)
@@ -90,6 +115,8 @@ class ChangeWithLevel:
         Shape (B,): middles of third octaves, clean output, and what is known of it (`Told`).
     notes
         What was decided, in words.
+    near
+        Of each radiator that was heard near by at several drives.
     """
 
     takes: tuple[TakeId, ...]
@@ -108,3 +135,4 @@ class ChangeWithLevel:
     output_db: Floats
     told: Bytes
     notes: tuple[str, ...] = ()
+    near: tuple[NearDistortion, ...] = ()

@@ -43,6 +43,7 @@ class FigureName(StrEnum):
     CLEAN_OUTPUT = "clean_output"
     HELD_LEVEL = "held_level"
     LIMITER_THRESHOLD = "limiter_threshold"
+    NEAR_DISTORTION = "near_distortion"
     IMPEDANCE_MINIMUM = "impedance_minimum"
     IMPEDANCE_RATING = "impedance_rating"
     AMPLIFIER_LOAD = "amplifier_load"
@@ -56,6 +57,7 @@ class FigureName(StrEnum):
     MODULATION_SECOND = "modulation_second"
     MODULATION_THIRD = "modulation_third"
     MULTITONE = "multitone_distortion"
+    RATTLE = "rattle"
 
 
 @dataclass(frozen=True, slots=True)
