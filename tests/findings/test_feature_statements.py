@@ -16,7 +16,7 @@ from earwitness.findings.feature_places import place_of, where
 from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.find import find
 from earwitness.findings.merging import Told, merged
-from earwitness.findings.next_measurement import SHOWS, Possible
+from earwitness.findings.next_table import SHOWS, Possible
 from earwitness.findings.references import Referent
 from earwitness.records.audibility import Heard
 from earwitness.records.causes import Cause

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.feature_statements import feature_statements
-from earwitness.findings.next_measurement import SHOWS, Possible
+from earwitness.findings.next_table import SHOWS, Possible
 from earwitness.publication.context import PublicationContext, assemble
 from earwitness.publication.origins import anchor, numbers_in
 from earwitness.publication.page import page

@@ -20,13 +20,16 @@ from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
-from earwitness.findings.next_measurement import Possible, next_measurement, settle_sentence
+from earwitness.findings.next_from_scene import Ask, no_scene
+from earwitness.findings.next_measurement import next_measurement, settle_sentence, with_exposure
+from earwitness.findings.next_table import Possible
 from earwitness.records.audibility import Audibility, Heard
 from earwitness.records.correctability import Correctable, Mends
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.features import Feature, FeatureKind
 from earwitness.records.figures import Evidence
 from earwitness.records.findings import Finding, Place, Story
+from earwitness.records.next_measurement import NextMeasurement
 from earwitness.records.responses import Directivity, Responses
 from earwitness.records.sentences import EMPTY, Number, Sentence, say
 from earwitness.records.sources import Source, Standing
@@ -63,8 +66,13 @@ _HEARD: Final[Mapping[Heard, str]] = {
 }
 
 
-def feature_statements(
-    responses: Responses, field: Directivity, curves: CurveSet, told: Sequence[Told], possible: Possible
+def feature_statements(  # noqa: PLR0917
+    responses: Responses,
+    field: Directivity,
+    curves: CurveSet,
+    told: Sequence[Told],
+    possible: Possible,
+    ask: Ask = no_scene,
 ) -> tuple[Finding, ...]:
     """One finding a feature, numbered in their order, and a glad one where none would be heard.
 
@@ -74,11 +82,16 @@ def feature_statements(
         Of all directions, for what a feature does in the room.
     possible
         What could be measured next.
+    ask
+        What is in question of a feature, as the fitted scene has it.
     """
     rows = by_direction(responses)
+    written = [
+        _finding(number, one, field, curves, takes_of(one[0], rows)) for number, one in enumerate(told, 1)
+    ]
     found = tuple(
-        _settled(_finding(number, one, field, curves, takes_of(one[0], rows)), possible)
-        for number, one in enumerate(told, 1)
+        _settled(finding, with_exposure(_next(finding, possible, ask), possible, curves, responses))
+        for finding in written
     )
     heard = [
         one for one in found if one.audibility is not None and one.audibility.verdict is not Heard.UNLIKELY
@@ -161,16 +174,21 @@ def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> 
     return replace(finding, audibility=heard, correctable=mends, story=story, importance=importance)
 
 
-def _settled(finding: Finding, possible: Possible) -> Finding:
-    """With what to measure next, of what may be heard."""
-    assert finding.causes is not None
-    assert finding.story is not None
+def _next(finding: Finding, possible: Possible, ask: Ask) -> NextMeasurement | None:
+    """What to measure next, of what may be heard."""
     if finding.audibility is None or finding.audibility.verdict is Heard.UNLIKELY:
-        return finding
-    found = next_measurement(finding.causes, possible)
-    return replace(
-        finding, next_measurement=found, story=replace(finding.story, settle=settle_sentence(found))
-    )
+        return None
+    assert finding.feature is not None
+    assert finding.causes is not None
+    return next_measurement(finding.causes, possible, ask(finding.feature, finding.causes))
+
+
+def _settled(finding: Finding, found: NextMeasurement | None) -> Finding:
+    """With what to measure next."""
+    assert finding.story is not None
+    here = f"feature:{finding.id.removeprefix('feature-')}/next_measurement"
+    settle = settle_sentence(found, here)
+    return replace(finding, next_measurement=found, story=replace(finding.story, settle=settle))
 
 
 def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:

@@ -8,7 +8,7 @@ from typing import Final
 
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.derive.directivity import directivity, take_powers
-from earwitness.findings.causes.judge import causes_of
+from earwitness.findings.causes.judge import causes_in, scene_of
 from earwitness.findings.change_statements import change_statements, told_once
 from earwitness.findings.claims import judge_claims
 from earwitness.findings.feature_statements import feature_statements
@@ -17,7 +17,8 @@ from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
 from earwitness.findings.merging import merged
-from earwitness.findings.next_measurement import Possible
+from earwitness.findings.next_from_scene import asking
+from earwitness.findings.next_table import Possible
 from earwitness.findings.references import Referent
 from earwitness.findings.statements import statements
 from earwitness.findings.testimony import held, note_statements
@@ -27,20 +28,24 @@ from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.findings import Finding
 from earwitness.records.responses import Responses
+from earwitness.records.takes import Take
 from earwitness.records.testimony import Note
 
 #: Features are sought from so many times the gate's reciprocal up.
 GATES: Final = 2.0
 
 
-def find(
+def find(  # noqa: PLR0917
     curves: CurveSet,
     figures: tuple[Figure, ...],
     facts: CaseFacts,
     responses: Responses | None = None,
     notes: Sequence[Note] = (),
+    takes: Sequence[Take] = (),
 ) -> tuple[Finding, ...]:
     """Findings on figures, claims, features of the responses and listening notes, the most important first.
+
+    `takes` are all of the case, which tell what was measured already.
 
     Raises
     ------
@@ -52,7 +57,7 @@ def find(
         level_statements(curves, named), change_statements(curves, facts), curves.level
     )
     found = [
-        *(() if responses is None else _features(responses, curves, facts)),
+        *(() if responses is None else _features(responses, curves, facts, takes)),
         *statements(curves, named),
         *levels,
         *changes,
@@ -69,14 +74,17 @@ def find(
     return tuple(sorted(found, key=lambda finding: (-finding.importance, finding.id)))
 
 
-def _features(responses: Responses, curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]:
+def _features(
+    responses: Responses, curves: CurveSet, facts: CaseFacts, takes: Sequence[Take]
+) -> tuple[Finding, ...]:
     heard = gated(responses)
     features = find_features(heard)
-    causes = causes_of(heard, features, speed_of_sound_m_s(facts.rig.temperature_c))
+    scene = scene_of(heard, speed_of_sound_m_s(facts.rig.temperature_c), facts.unit)
+    causes = causes_in(scene, heard, features)
     field = directivity(take_powers(responses, facts.unit.symmetry))
-    return feature_statements(
-        responses, field, curves, merged(features, causes), Possible.of(responses, facts)
-    )
+    possible = Possible.of(responses, facts, takes)
+    ask = asking(scene, heard, facts.uncertainty.angle_deg)
+    return feature_statements(responses, field, curves, merged(features, causes), possible, ask)
 
 
 def gated(responses: Responses) -> Responses:

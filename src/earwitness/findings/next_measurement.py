@@ -1,91 +1,64 @@
-"""What to measure next: the take whose outcome is expected to tell most about which cause it is.
+"""What to measure next: the take whose outcome is expected to tell most about which causes act.
 
-Each take either shows what a cause foretells or doesn't; how often it shows is stated below for every cause,
-after what each mechanism does (the table's own judgement, to a tenth; defined here). The expected information
-is the mutual information of cause and outcome, I = H(c) − Σ P(o)·H(c|o) (C. E. Shannon, 1948; recalled), over
-the causes that are in question, each by its probability. What was measured already is no candidate, and where
-one cause is sure nothing is proposed.
+Where a scene was fitted it foretells outcomes (`findings.next_from_scene`). Where none was, causes are known
+by their frequency alone, and each take either shows what a cause foretells or doesn't, as often as the table
+says (`findings.next_table`). Then the expected information is the mutual information of cause and outcome,
+I = H(c) − Σ P(o)·H(c|o) (C. E. Shannon, 1948; recalled), over the causes in question by their probability.
+What was measured already is no candidate; of what tells alike the quickest is proposed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.cause_words import LOST, NAMES
+from earwitness.findings.next_from_scene import Question, proposed
+from earwitness.findings.next_table import COLUMNS, EFFORT_MIN, SHOWS, Possible
+from earwitness.findings.outcomes import entropy_bits, information_bits
+from earwitness.findings.take_exposure import CLOSE, caution, exposure_of
 from earwitness.records.causes import Cause, FeatureCauses
-from earwitness.records.facts import CaseFacts
-from earwitness.records.next_measurement import NextMeasurement, NextTake
+from earwitness.records.curves import CurveSet
+from earwitness.records.next_measurement import Apart, NextMeasurement, NextTake, Steps
 from earwitness.records.responses import Responses
-from earwitness.records.sentences import EMPTY, Sentence, say
-from earwitness.records.takes import Orbit
+from earwitness.records.sentences import EMPTY, Number, Quoted, Sentence, say
 
-Float64s = npt.NDArray[np.float64]
+__all__ = [
+    "COLUMNS",
+    "LEAST_BITS",
+    "SHOWS",
+    "WORDS",
+    "Possible",
+    "entropy_bits",
+    "in_question",
+    "information_bits",
+    "next_measurement",
+    "settle_sentence",
+    "with_exposure",
+]
 
 #: A cause is in question between these probabilities; so many at most are.
 IN_QUESTION: Final = (0.1, 0.9)
 MOST: Final = 3
-#: A take that tells less isn't worth the walk, bits.
-LEAST_BITS: Final = 0.1
-#: An orbit is fine where neighbouring angles lie no farther apart than this.
-FINE_DEG: Final = 5.0
-#: The columns of the table below.
-COLUMNS: Final = (
-    Cause.RESONANCE,
-    Cause.EDGE_DIFFRACTION,
-    Cause.SPACED_SOURCES,
-    Cause.CROSSOVER_MISALIGNMENT,
-    Cause.DRIVER_DIRECTIVITY,
-    Cause.VOICING,
-    Cause.PORT_OR_CAVITY,
-    Cause.ARTEFACT,
-)
-#: How often each take shows the feature (near fields), a wrinkle there (impedance), a dip that moves with the
-#: angle as two ways foretell (fine steps), or a change (felt, another place), by cause.
-SHOWS: Final[Mapping[NextTake, tuple[float, ...]]] = {
-    NextTake.NEAR_DRIVERS: (0.9, 0.1, 0.1, 0.1, 0.1, 0.5, 0.2, 0.1),
-    NextTake.NEAR_PORT: (0.2, 0.1, 0.1, 0.1, 0.1, 0.2, 0.9, 0.1),
-    NextTake.IMPEDANCE: (0.6, 0.1, 0.1, 0.1, 0.1, 0.1, 0.5, 0.1),
-    NextTake.FINE_VERTICAL: (0.1, 0.4, 0.9, 0.9, 0.2, 0.1, 0.1, 0.1),
-    NextTake.FINE_HORIZONTAL: (0.1, 0.9, 0.1, 0.1, 0.3, 0.1, 0.2, 0.1),
-    NextTake.FELT: (0.1, 0.9, 0.1, 0.1, 0.2, 0.1, 0.1, 0.1),
-    NextTake.ELSEWHERE: (0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.9),
-}
+#: A take that tells less isn't worth the walk, bits; what tells alike within this is tied.
+LEAST_BITS, TIED_BITS = 0.1, 0.03
 
 
-@dataclass(frozen=True, slots=True)
-class Possible:
-    """Takes that a case hasn't, and whether it has a port and lacks a common clock."""
+def next_measurement(
+    causes: FeatureCauses, possible: Possible, asked: Question | None = None
+) -> NextMeasurement | None:
+    """The take that tells most; None where nothing is open, or nothing that is left would tell.
 
-    takes: frozenset[NextTake]
-    needs_clock: bool
-
-    @classmethod
-    def of(cls, responses: Responses, facts: CaseFacts) -> Possible:
-        """What is not measured yet; a near field of the port only where one is stated."""
-        takes = set(SHOWS)
-        near = any(responses.near_field_takes)
-        ports = any("port" in str(radiator.name) for radiator in facts.unit.radiators)
-        takes -= {NextTake.NEAR_DRIVERS} if near else set()
-        takes -= set() if ports and not near else {NextTake.NEAR_PORT}
-        takes -= {NextTake.IMPEDANCE} if responses.impedance is not None else set()
-        for orbit, take in (
-            (Orbit.VERTICAL, NextTake.FINE_VERTICAL),
-            (Orbit.HORIZONTAL, NextTake.FINE_HORIZONTAL),
-        ):
-            takes -= {take} if _is_fine(responses, orbit) else set()
-        clock = responses.microphone_m is None or bool(np.isnan(responses.microphone_m).all())
-        return cls(frozenset(takes), clock)
-
-
-def next_measurement(causes: FeatureCauses, possible: Possible) -> NextMeasurement | None:
-    """The take that tells most; None where nothing is open, or nothing that is left would tell."""
+    `asked` is the question as the fitted scene has it, where there is one.
+    """
     if causes.cannot_tell >= LOST and possible.needs_clock:
         return NextMeasurement(NextTake.SHARED_CLOCK, 0.0, 0.0, ())
+    if asked is not None and causes.cannot_tell < LOST:
+        return proposed(asked, possible)
     between = in_question(causes)
     if len(between) < 2:
         return None
@@ -96,14 +69,28 @@ def next_measurement(causes: FeatureCauses, possible: Possible) -> NextMeasureme
         for take in SHOWS
         if take in possible.takes
     }
-    if not told:
+    most = max(told.values(), default=0.0)
+    if most < LEAST_BITS:
         return None
-    best = max(told, key=lambda take: told[take])
-    if told[best] < LEAST_BITS:
-        return None
+    best = min((take for take in told if told[take] >= most - TIED_BITS), key=lambda take: EFFORT_MIN[take])
+    radiators = [one.name for one in possible.near if one.is_port == (best is NextTake.NEAR_PORT)]
     return NextMeasurement(
-        best, told[best], entropy_bits(odds / odds.sum()), tuple(cause for cause, _ in between)
+        best,
+        told[best],
+        entropy_bits(odds / odds.sum()),
+        tuple(cause for cause, _ in between),
+        radiator=radiators[0] if best in CLOSE and len(radiators) == 1 else None,
     )
+
+
+def with_exposure(
+    found: NextMeasurement | None, possible: Possible, curves: CurveSet, responses: Responses
+) -> NextMeasurement | None:
+    """With what it does to ears, where that can be worked out."""
+    if found is None:
+        return None
+    sizes = [one.radius_m for one in possible.near if one.name == found.radiator and one.radius_m]
+    return replace(found, exposure=exposure_of(found.take, min(sizes, default=None), curves, responses))
 
 
 def in_question(causes: FeatureCauses) -> tuple[tuple[Cause, float], ...]:
@@ -115,33 +102,65 @@ def in_question(causes: FeatureCauses) -> tuple[tuple[Cause, float], ...]:
     return tuple((cause, p) for cause, p in ranked if p >= low)[:MOST]
 
 
-def information_bits(odds: Sequence[float] | Float64s, shows: Sequence[float] | Float64s) -> float:
-    """Mutual information of K causes, by their odds, and an outcome that shows by `shows` for each."""
-    prior, shown = np.asarray(odds, dtype=np.float64), np.asarray(shows, dtype=np.float64)
-    prior = prior / prior.sum()
-    left = 0.0
-    for likelihood in (shown, 1.0 - shown):
-        joint = prior * likelihood
-        if joint.sum() > 0.0:
-            left += float(joint.sum()) * entropy_bits(joint / joint.sum())
-    return max(entropy_bits(prior) - left, 0.0)
+def settle_sentence(found: NextMeasurement | None, here: str = "") -> Sentence:
+    """In words: ``The impedance … would tell most between … and …``, what is foretold, and the caution.
 
-
-def entropy_bits(probability: Float64s) -> float:
-    """−Σ p·log₂ p."""
-    some = probability[probability > 0.0]
-    return float(-np.sum(some * np.log2(some)))
-
-
-def settle_sentence(found: NextMeasurement | None) -> Sentence:
-    """In words: ``The impedance … would tell most between … and …``."""
+    `here` is the reference of the measurement.
+    """
     if found is None:
         return EMPTY
-    words = WORDS[found.take]
+    said = say(_what(found, here), f" would {_tells(found)}.")
+    if found.apart is not None:
+        said += _foretold(found.apart, here)
+    return said + say(" ") + caution(found.exposure, f"{here}/exposure")
+
+
+def _tells(found: NextMeasurement) -> str:
     if not found.between:
-        return say(words, " would let causes be told at all.")
+        return "let causes be told at all"
     names = [NAMES[cause] for cause in found.between]
-    return say(words, f" would tell most between {', '.join(names[:-1])} and {names[-1]}.")
+    if len(names) == 1:
+        return f"tell most of whether {names[0]} takes part"
+    return f"tell most between {', '.join(names[:-1])} and {names[-1]}"
+
+
+def _what(found: NextMeasurement, here: str) -> Sentence:
+    if found.steps is not None:
+        return _steps(found.steps, f"{here}/steps")
+    if found.radiator is not None:
+        name = Quoted(found.radiator.replace("_", " "), "case:unit.radiators")
+        return say("The near field of the ", name, ", at a low drive,")
+    return say(WORDS[found.take])
+
+
+def _steps(steps: Steps, here: str) -> Sentence:
+    step = quantity(steps.step_deg, "°", f"{here}/step_deg", 0)
+    low, high = (angle(getattr(steps, end), f"{here}/{end}") for end in ("low_deg", "high_deg"))
+    if steps.new_side:
+        return say(
+            f"The other side of the {steps.orbit} plane, from ", low, " to ", high, " in steps of ", step, ","
+        )
+    return say("Steps of ", step, " between ", low, " and ", high, f" in the {steps.orbit} plane")
+
+
+def _foretold(apart: Apart, here: str) -> Sentence:
+    size = abs(apart.difference_db)
+    shown = Number(f"{size:.0f} dB", apart.difference_db, f"{here}/apart/difference_db")
+    more = "more" if apart.difference_db > 0.0 else "less"
+    return say(
+        " Foretold at ",
+        angle(apart.angle_deg, f"{here}/apart/angle_deg"),
+        " and ",
+        frequency(apart.frequency_hz, f"{here}/apart/frequency_hz", 2),
+        ": ",
+        shown,
+        f" {more} with {NAMES[apart.cause]} than without.",
+    )
+
+
+def angle(degrees: float, reference: str) -> Number:
+    """``+10°``."""
+    return Number(f"{degrees:+.0f}°".replace("-", "−"), degrees, reference)
 
 
 WORDS: Final[Mapping[NextTake, str]] = {
@@ -157,16 +176,3 @@ WORDS: Final[Mapping[NextTake, str]] = {
     NextTake.LOAD: "A load that lasts, with weak probes among it,",
     NextTake.DRIVE_AGAIN: "The highest drive again, with the voltage at the terminals measured,",
 }
-
-
-def _is_fine(responses: Responses, orbit: Orbit) -> bool:
-    """Whether an orbit has steps of five degrees about the axis."""
-    angles = sorted(
-        {
-            take.key.direction.angle_deg
-            for take in responses.takes
-            if take.key.direction is not None and take.key.direction.orbit is orbit
-        }
-    )
-    steps = np.diff([angle for angle in angles if abs(angle) <= 30.0])
-    return bool(steps.size) and float(steps.max()) <= FINE_DEG

@@ -191,7 +191,7 @@ class _Steps:
         self._progress("finding", 0, 1)
         curves, figures = self._derived_from(derived)
         notes, elsewhere = self._stated.notes, self._stated.notes_elsewhere
-        found = find(curves, figures, self._facts, self._responses_from(reduced), notes)
+        found = find(curves, figures, self._facts, self._responses_from(reduced), notes, self._takes)
         told = [finding.testimony for finding in found if finding.testimony is not None]
         together = tally(told, held(elsewhere, curves)) if told else None
         self._found = Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together)

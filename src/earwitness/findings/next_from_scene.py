@@ -1,0 +1,379 @@
+"""The take that tells most by the fitted scene: new directions, a near field, felt, or what the table knows.
+
+A cause is in question where it is neither sure nor ruled out: the scene then knows what the mechanism does at
+the feature to some `EFFECT_U_DB`, and the threshold from which it counts lies within that. A take measures
+that effect again, to an uncertainty of its own: in new directions by what the scene foretells there with and
+without the mechanism (`findings.predicted`), beyond what measured neighbours tell already, against the case's
+noise, its uncertainty of angles times the level's slope over the angle, and what the scene leaves
+unexplained. What that is expected to tell is in `findings.outcomes`. Of takes that tell alike, the one that
+takes least time is proposed (minutes in `findings.next_table`: common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from earwitness.findings.causes.judge import LEAST_DB as COUNTS_DB
+from earwitness.findings.causes.judge import LEAST_PART as COUNTS_PART
+from earwitness.findings.causes.judge import gate_of
+from earwitness.findings.causes.scene import Scene
+from earwitness.findings.next_table import (
+    A_DIRECTION_MIN,
+    BY_CHANCE,
+    COLUMNS,
+    EFFORT_MIN,
+    SHOWS,
+    Possible,
+    column,
+)
+from earwitness.findings.outcomes import information_bits, open_bits, threshold_bits
+from earwitness.findings.predicted import FLOOR, Foretold, about
+from earwitness.records.causes import Cause, FeatureCauses
+from earwitness.records.features import Feature
+from earwitness.records.next_measurement import Apart, NextMeasurement, NextTake, Steps
+from earwitness.records.responses import Responses
+from earwitness.records.takes import Direction, Orbit
+from earwitness.records.uncertainty import ComponentName
+
+Float64s = npt.NDArray[np.float64]
+
+#: A cause is in question between these probabilities; so many at most are, the most open first.
+IN_QUESTION: Final = (0.1, 0.9)
+MOST: Final = 3
+#: A take that tells less isn't worth the walk, bits; takes that tell alike within this are tied.
+LEAST_BITS, TIED_BITS = 0.1, 0.03
+#: What fits know of an effect, dB: the logistics of `causes.weights` have slopes of 2 to 4 a decibel, and one
+#: of slope k is nearly the integral of a normal distribution of 1.7/k (D. C. Haley 1952, recalled).
+EFFECT_U_DB: Final = 0.7
+#: New directions lie at these steps, so far from the axis at most; a side that is new, at these.
+FINE_DEG, REACH_DEG, COARSE_DEG = 5.0, 60.0, 10.0
+#: Of what a side's directions tell, the stretch that is proposed has this part.
+KEPT_PART: Final = 0.8
+#: Where the case states no uncertainty of angles, plans reckon with this one; no result rests on it.
+PLANNED_DEG: Final = 1.0
+#: No scene is taken for better than this, dB, since one that errs in neighbours errs between them; a near
+#: field tells what rings to this; an effect is taken for no less than this.
+SCENE_DB, NEAR_DB, LEAST_DB = 1.0, 1.0, 0.5
+#: Felt over the edges takes this part of what they do, in decibels; so much it may be off; and so well a take
+#: can be taken again, dB.
+FELT_PART, FELT_PART_U, AGAIN_DB = 0.5, 0.15, 0.4
+#: A driver is told by its near field where it has this share of the power.
+HEARD: Final = 0.05
+#: What the scene leaves unexplained is alike over so many degrees, but for this part of its power.
+ALIKE_DEG, NUGGET = 15.0, 0.02
+#: Slopes over the angle are taken across so many degrees to either side.
+SLOPE_DEG: Final = 1.0
+#: What is the same in all of a driver's directions, or in all, isn't told by more of them.
+IN_ALL_DIRECTIONS: Final = (Cause.RESONANCE, Cause.VOICING, Cause.PORT_OR_CAVITY, Cause.ARTEFACT)
+NOTHING: Final[frozenset[Cause]] = frozenset()
+
+
+@dataclass(frozen=True)
+class Rigged:
+    """What the case's rig is known to do: directions that are there, noise (dB), uncertainty of angles."""
+
+    measured: frozenset[Direction]
+    noise_db: float
+    angle_deg: float | None
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One possible take: what it is expected to tell, and how long it takes."""
+
+    found: NextMeasurement
+    minutes: float
+
+
+@dataclass(frozen=True)
+class InQuestion:
+    """A cause that may act: how probable that is, what it does to the feature, from where on that counts."""
+
+    cause: Cause
+    probability: float
+    effect_db: float
+    counts_db: float
+
+
+@dataclass(frozen=True)
+class Side:
+    """New directions of one side of one orbit, and what each tells of the causes.
+
+    `worth` is (C, D): 1/σ² of each effect as a direction measures it, dB⁻².
+    """
+
+    directions: tuple[Direction, ...]
+    step_deg: float
+    is_new: bool
+    worth: Float64s
+
+
+@dataclass(frozen=True)
+class Question:
+    """One feature, and which of its causes are in question."""
+
+    foretold: Foretold
+    feature: Feature
+    asked: tuple[InQuestion, ...]
+    rig: Rigged
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """The most probable first."""
+        return tuple(one.cause for one in self.asked)
+
+    @cached_property
+    def at(self) -> npt.NDArray[np.intp]:
+        """Frequencies that count."""
+        return about(self.foretold.scene.heard.frequency_hz, self.feature)
+
+    @cached_property
+    def unexplained_db(self) -> float:
+        """What the scene leaves about the feature."""
+        misfit = float(np.median(self.foretold.scene.misfit[self.at]))
+        return max(20.0 * float(np.log10(1.0 + misfit)), SCENE_DB)
+
+    def levels_db(self, removed: frozenset[Cause], directions: Sequence[Direction]) -> Float64s:
+        """What is shown in directions of one orbit without some mechanisms, (D, N).
+
+        What that leaves unexplained in measured directions carries over to their neighbours: with and
+        without a mechanism differ only by what measured ones don't tell already.
+        """
+        there, weights = self._neighbours(directions)
+        heard = self.foretold.scene.heard
+        rows = [heard.directions.index(d.shared) for d in there]
+        measured = 20.0 * np.log10(np.maximum(np.abs(heard.pressure[rows][:, self.at]), FLOOR))
+        both = self.foretold.levels_db(self.at, removed, [*directions, *there])
+        return np.asarray(both[: len(directions)] + weights @ (measured - both[len(directions) :]))
+
+    def spread_db(self, directions: Sequence[Direction]) -> Float64s:
+        """Standard uncertainty of a level there, (D, N)."""
+        sides = [
+            self.foretold.levels_db(
+                self.at, NOTHING, [Direction(d.orbit, d.angle_deg + s * SLOPE_DEG) for d in directions]
+            )
+            for s in (-1.0, 1.0)
+        ]
+        slope = (sides[1] - sides[0]) / (2.0 * SLOPE_DEG)
+        angle = PLANNED_DEG if self.rig.angle_deg is None else self.rig.angle_deg
+        steady = float(np.hypot(self.rig.noise_db, self.unexplained_db))
+        return np.asarray(np.hypot(steady, slope * angle))
+
+    def _neighbours(self, directions: Sequence[Direction]) -> tuple[list[Direction], Float64s]:
+        """Measured directions of the same orbit, and their weights (D, M).
+
+        What is left unexplained is taken for a smooth random course over the angle (Gaussian correlation;
+        linear prediction, C. E. Rasmussen and C. K. I. Williams 2006, equations 2.25 and 2.26; recalled).
+        """
+        orbit = directions[0].orbit
+        heard = self.foretold.scene.heard.directions
+        angles = sorted({d.angle_deg for d in heard if d.orbit is orbit or d.angle_deg == 0.0})
+        there, new = np.array(angles), np.array([d.angle_deg for d in directions])
+        own = _alike(there, there) + NUGGET * np.eye(there.size)
+        across = _alike(new, there)
+        weights = np.linalg.solve(own, across.T).T
+        return [Direction(orbit, a) for a in angles], np.asarray(weights)
+
+    def next(self, take: NextTake, bits: float, **more: object) -> NextMeasurement:
+        """A measurement that is expected to tell so much."""
+        left = sum(open_bits(one.probability) for one in self.asked)
+        return NextMeasurement(take, bits, left, self.causes, **more)  # type: ignore[arg-type]
+
+
+Ask = Callable[[Feature, FeatureCauses], Question | None]
+
+
+def no_scene(_: Feature, __: FeatureCauses) -> None:
+    """Nothing is asked where no scene was fitted."""
+
+
+def asking(scene: Scene | None, responses: Responses, angle_deg: float | None) -> Ask:
+    """Questions about features of a case; `angle_deg` is the stated uncertainty of its angles."""
+    gate_s = gate_of(responses)
+    if scene is None or gate_s is None or not getattr(scene.heard, "has_phase", True):
+        return no_scene
+    foretold: list[Foretold] = []
+
+    def ask(feature: Feature, causes: FeatureCauses) -> Question | None:
+        asked = in_question(causes)
+        if not asked:
+            return None
+        if not foretold:
+            foretold.append(Foretold.of(scene, gate_s))
+        return Question(foretold[0], feature, asked, rigged(responses, feature, angle_deg))
+
+    return ask
+
+
+def in_question(causes: FeatureCauses) -> tuple[InQuestion, ...]:
+    """Causes that are neither sure nor ruled out, the most open of them, by probability."""
+    low, high = IN_QUESTION
+    effects = [each.effect_db for each in causes.said if each.effect_db is not None]
+    counts = max(COUNTS_DB, COUNTS_PART * max(effects, default=0.0))
+    some = [each for each in causes.said if low <= each.probability <= high]
+    some = sorted(some, key=lambda each: abs(each.probability - 0.5))[:MOST]
+    return tuple(
+        InQuestion(each.cause, each.probability, each.effect_db or 0.0, counts)
+        for each in sorted(some, key=lambda each: -each.probability)
+    )
+
+
+def rigged(responses: Responses, feature: Feature, angle_deg: float | None) -> Rigged:
+    """Directions that count, and the noise about a feature, dB, in the median of takes."""
+    there = frozenset(
+        take.key.direction
+        for take in responses.takes
+        if take.key.direction is not None and take.id not in responses.set_aside
+    )
+    at = int(np.argmin(np.abs(np.log(responses.frequency_hz / feature.frequency_hz))))
+    noise = responses.components.get(ComponentName.NOISE)
+    here = np.zeros(1) if noise is None else np.asarray(noise[:, at], dtype=np.float64)
+    known = here[np.isfinite(here)]
+    return Rigged(there, float(np.median(known)) if known.size else 0.0, angle_deg)
+
+
+def proposed(asked: Question, possible: Possible) -> NextMeasurement | None:
+    """The take that tells most, the quickest of those that tell as much; None where none tells anything."""
+    offers = [*_directions(asked, possible), *_near_fields(asked, possible), *_others(asked, possible)]
+    most = max((offer.found.information_bits for offer in offers), default=0.0)
+    if most < LEAST_BITS:
+        return None
+    tied = [offer for offer in offers if offer.found.information_bits >= most - TIED_BITS]
+    return min(tied, key=lambda offer: (offer.minutes, -offer.found.information_bits)).found
+
+
+def told_part(worth: float) -> float:
+    """ρ² of an effect that is measured again with 1/σ² = `worth`, dB⁻²."""
+    return EFFECT_U_DB**2 * worth / (1.0 + EFFECT_U_DB**2 * worth)
+
+
+def _directions(asked: Question, possible: Possible) -> Iterator[Proposal]:
+    """Of each side of each orbit, the stretch of new directions that tells most of it."""
+    for orbit, take in (
+        (Orbit.HORIZONTAL, NextTake.FINE_HORIZONTAL),
+        (Orbit.VERTICAL, NextTake.FINE_VERTICAL),
+    ):
+        for towards in (1.0, -1.0):
+            side = side_of(asked, orbit, towards) if take in possible.takes else None
+            if side is None:
+                continue
+            first, last = stretch(side.worth.sum(axis=0))
+            worth = side.worth[:, first : last + 1].sum(axis=1)
+            bits = sum(
+                threshold_bits(one.probability, told_part(float(w)))
+                for one, w in zip(asked.asked, worth, strict=True)
+            )
+            chosen = side.directions[first : last + 1]
+            reach = 0.0 if side.is_new else FINE_DEG
+            ends = sorted((chosen[0].angle_deg - towards * reach, chosen[-1].angle_deg + towards * reach))
+            steps = Steps(orbit, ends[0], ends[1], side.step_deg, side.is_new)
+            found = asked.next(take, bits, steps=steps, apart=_apart(asked, chosen))
+            yield Proposal(found, EFFORT_MIN[take] + A_DIRECTION_MIN * len(chosen))
+
+
+def side_of(asked: Question, orbit: Orbit, towards: float) -> Side | None:
+    """New directions of a side and what each tells; None where nothing is new there."""
+    there = {abs(d.angle_deg) for d in asked.rig.measured if d.orbit is orbit and d.angle_deg * towards > 0.0}
+    step = FINE_DEG if there else COARSE_DEG
+    angles = [float(a) for a in np.arange(step, REACH_DEG + 1.0, step) if float(a) not in there]
+    if not angles:
+        return None
+    directions = tuple(Direction(orbit, towards * angle) for angle in angles)
+    spread, whole = asked.spread_db(directions), asked.levels_db(NOTHING, directions)
+    worth = []
+    for one in asked.asked:
+        if one.cause in IN_ALL_DIRECTIONS:
+            worth.append(np.zeros(len(directions)))
+            continue
+        change = whole - asked.levels_db(frozenset({one.cause}), directions)
+        a_decibel = np.abs(change) / max(abs(one.effect_db), LEAST_DB)
+        worth.append(np.max(a_decibel / spread, axis=1) ** 2)
+    # neighbours that err alike count once together
+    return Side(directions, step, not there, np.array(worth) * min(step / ALIKE_DEG, 1.0))
+
+
+def stretch(worth: Float64s) -> tuple[int, int]:
+    """First and last of the shortest stretch that has its part of the whole."""
+    wanted = KEPT_PART * float(worth.sum())
+    total = np.concatenate([[0.0], np.cumsum(worth)])
+    count = worth.size
+    pairs = ((last - first, first, last) for first in range(count) for last in range(first, count))
+    fits = (pair for pair in pairs if total[pair[2] + 1] - total[pair[1]] >= wanted)
+    _, first, last = min(fits, default=(0, 0, count - 1))
+    return first, last
+
+
+def _apart(asked: Question, directions: Sequence[Direction]) -> Apart:
+    """Where taking one of the causes away changes most."""
+    whole = asked.levels_db(NOTHING, directions)
+    hz = asked.foretold.scene.heard.frequency_hz[asked.at]
+    found = []
+    for cause in asked.causes:
+        change = whole - asked.levels_db(frozenset({cause}), directions)
+        row, place = (int(i) for i in np.unravel_index(int(np.argmax(np.abs(change))), change.shape))
+        found.append(Apart(cause, directions[row].angle_deg, float(hz[place]), float(change[row, place])))
+    return max(found, key=lambda one: abs(one.difference_db))
+
+
+def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
+    """Of each radiator that has none: what rings in its driver; a port's by the table."""
+    scene = asked.foretold.scene
+    heights = scene.geometry.points_m()[:, 2]
+    shares = np.median(asked.foretold.shares[:, asked.at], axis=1)
+    louder = int(np.argmax(shares))
+    for radiator in possible.near:
+        if radiator.is_port:
+            bits = _by_table(asked, NextTake.NEAR_PORT)
+            found = asked.next(NextTake.NEAR_PORT, bits, radiator=radiator.name)
+            yield Proposal(found, EFFORT_MIN[NextTake.NEAR_PORT])
+            continue
+        driver = louder if radiator.up_m is None else int(np.argmin(np.abs(heights - radiator.up_m)))
+        rings = asked.foretold.ringing_driver(asked.feature.frequency_hz, louder)
+        if driver != rings or float(shares[driver]) < HEARD:
+            continue
+        told = told_part(NEAR_DB**-2)
+        ringing = [one for one in asked.asked if one.cause is Cause.RESONANCE]
+        bits = sum(threshold_bits(one.probability, told) for one in ringing)
+        found = asked.next(NextTake.NEAR_DRIVERS, bits, radiator=radiator.name)
+        yield Proposal(found, EFFORT_MIN[NextTake.NEAR_DRIVERS])
+
+
+def _others(asked: Question, possible: Possible) -> Iterator[Proposal]:
+    """Felt by what it takes of the edges' effect; the rest by the table."""
+    for take in (NextTake.IMPEDANCE, NextTake.ELSEWHERE):
+        if take in possible.takes:
+            yield Proposal(asked.next(take, _by_table(asked, take)), EFFORT_MIN[take])
+    edges = [one for one in asked.asked if one.cause is Cause.EDGE_DIFFRACTION]
+    if edges and NextTake.FELT in possible.takes:
+        bits = threshold_bits(edges[0].probability, told_part(felt_u_db(asked, edges[0]) ** -2))
+        places = len({place.direction for place in asked.feature.places})
+        minutes = EFFORT_MIN[NextTake.FELT] + A_DIRECTION_MIN * places
+        yield Proposal(asked.next(NextTake.FELT, bits), minutes)
+
+
+def felt_u_db(asked: Question, edges: InQuestion) -> float:
+    """Standard uncertainty to which felt tells what edges do, dB."""
+    again = float(np.hypot(np.sqrt(2.0) * asked.rig.noise_db, AGAIN_DB)) / FELT_PART
+    return float(np.hypot(again, FELT_PART_U / FELT_PART * abs(edges.effect_db)))
+
+
+def _by_table(asked: Question, take: NextTake) -> float:
+    """What a take tells that shows or doesn't."""
+    return sum(
+        information_bits(
+            [one.probability, 1.0 - one.probability], [SHOWS[take][column(one.cause)], BY_CHANCE]
+        )
+        for one in asked.asked
+        if one.cause in COLUMNS
+    )
+
+
+def _alike(one_deg: Float64s, other_deg: Float64s) -> Float64s:
+    """Correlation of what is left unexplained at angles of one orbit."""
+    return np.asarray(np.exp(-0.5 * (np.subtract.outer(one_deg, other_deg) / ALIKE_DEG) ** 2))
