@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from earwitness.records.takes import Direction
 
-FeatureKind = Literal["peak", "dip"]
+FeatureKind = Literal["peak", "dip", "shelf", "tilt"]
+BROAD: Final[tuple[FeatureKind, ...]] = ("shelf", "tilt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,8 @@ class FeaturePlace:
 
     `gain_db` is the height of the fitted shape as it would be without the gate; `width_octaves` the width at
     half of it. `seen_db` is how far the gated response itself stands out there, of its chord over that width.
-    The `_u` are standard uncertainties.
+    Of a shelf or a tilt, both heights are by how much it lies higher above `frequency_hz` than below, and the
+    width is that from a tenth to nine tenths of it. The `_u` are standard uncertainties.
     """
 
     direction: Direction
@@ -34,11 +36,13 @@ class Feature:
 
     Attributes
     ----------
+    kind
+        A peak, a dip, or what is broad: a shelf (a step of the level) or a tilt over the whole band.
     frequency_hz, gain_db
-        Where it is most pronounced.
+        Where it is most pronounced; of what is broad, its middle.
     q
         Frequency over width in hertz at half its decibels. None where the gate only bounds it
-        (`q_at_least`).
+        (`q_at_least`), and of what is broad.
     q_at_least
         A bound where the gate is too short to tell.
     """
@@ -61,6 +65,11 @@ class Feature:
     def on_axis(self) -> FeaturePlace | None:
         """Its place on axis; None where it isn't seen there."""
         return next((place for place in self.places if place.direction.angle_deg == 0.0), None)
+
+    @property
+    def broad(self) -> bool:
+        """Whether it is a shelf or a tilt."""
+        return self.kind in BROAD
 
     @property
     def sign(self) -> int:

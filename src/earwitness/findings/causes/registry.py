@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from earwitness.findings.causes import (
@@ -32,12 +33,23 @@ class Ground:
     rings: list[Ringing]
 
 
+@lru_cache(maxsize=2)
+def ground_of(scene: Scene, gate_s: float) -> Ground:
+    """Made once for a scene."""
+    return Ground(scene, gate_s, resonance.ringings(scene, gate_s))
+
+
+def shape_of(ground: Ground) -> voicing.Shape:
+    """The broad shape that all directions share."""
+    return voicing.shape(ground.scene, ground.rings, ground.gate_s)
+
+
 def _resonance(ground: Ground) -> Judge:
     return lambda feature: resonance.judge(ground.scene, feature, ground.rings)
 
 
 def _voicing(ground: Ground) -> Judge:
-    shape = voicing.shape(ground.scene, ground.rings, ground.gate_s)
+    shape = shape_of(ground)
     return lambda feature: voicing.judge(ground.scene, feature, shape)
 
 
@@ -65,5 +77,5 @@ MODULES: Final[tuple[Callable[[Ground], Judge], ...]] = (
 
 def judges(scene: Scene, gate_s: float) -> tuple[Judge, ...]:
     """One a module."""
-    ground = Ground(scene, gate_s, resonance.ringings(scene, gate_s))
+    ground = ground_of(scene, gate_s)
     return tuple(module(ground) for module in MODULES)

@@ -136,7 +136,7 @@ class Without:
 NOTHING_TAKEN: Final = Without()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Scene:
     """A fitted scene: geometry, amplitudes (S, F), misfit (F,) as a share; what sounds lowest comes first.
 

@@ -21,7 +21,7 @@ import numpy.typing as npt
 from earwitness.findings.causes.form import Judged
 from earwitness.findings.causes.resonance import Ringing
 from earwitness.findings.causes.scene import Scene, Without, patterns
-from earwitness.findings.shapes_fit import KINDS, MADE_DB, Candidates, Weighed, candidates, weigh
+from earwitness.findings.shapes_fit import KINDS, MADE_DB, Candidates, Kind, Weighed, candidates, weigh
 from earwitness.records.causes import Cause
 from earwitness.records.features import Feature
 
@@ -43,7 +43,7 @@ PLAIN_DB: Final[Mapping[str, tuple[float, ...]]] = {
 #: How much of that is expected, and its standard deviation: other loudspeakers may be straighter.
 PLAIN_MEAN, PLAIN_U = 0.7, 0.3
 #: What is said for it, by the likeliest kind of shape.
-SAID: Final[Mapping[str, str]] = {
+SAID: Final[Mapping[Kind, str]] = {
     "shelf": "all directions share it: a shelf",
     "tilt": "all directions share it: a tilt over the whole band",
     "hump": "all directions share it: a broad hump or hollow",
@@ -55,10 +55,11 @@ LEAST_DB: Final = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """The shape (F,) in dB from where it counts, and its likeliest kind."""
+    """The shape (F,) in dB from where it counts, its likeliest kind, and all that were weighed."""
 
     level_db: Float64s
-    kind: str
+    kind: Kind
+    weighed: Weighed
 
 
 def shape(scene: Scene, rings: Sequence[Ringing], gate_s: float) -> Shape:
@@ -70,7 +71,7 @@ def shape(scene: Scene, rings: Sequence[Ringing], gate_s: float) -> Shape:
     level = 20.0 * np.log10(whole) - PLAIN_MEAN * plain
     shapes = _with_steps(candidates(frequency, gate_s), frequency, levels)
     weighed = weigh(np.asarray(level), shapes, PLAIN_U * plain)
-    return Shape(_counted(weighed, frequency), max(KINDS, key=weighed.of))
+    return Shape(_counted(weighed, frequency), max(KINDS, key=weighed.of), weighed)
 
 
 def _in_step(scene: Scene, rings: Sequence[Ringing]) -> Float64s:
