@@ -274,7 +274,7 @@ def test_every_cause_has_its_say() -> None:
     lower, upper = ways()
     (told,) = judged(scene(lower, upper), GATE_S, [feature(2000.0, -1, (Orbit.VERTICAL, 20.0))])
     fitted = {each.cause for each in told.said if each.effect_db is not None}
-    assert fitted == set(OF_RESPONSE) - {Cause.PORT_OR_CAVITY}
+    assert fitted == set(OF_RESPONSE)
     assert [each.probability for each in told.said] == sorted(
         (each.probability for each in told.said), reverse=True
     )

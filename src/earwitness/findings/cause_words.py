@@ -134,6 +134,7 @@ PARAMETERS: Final[Mapping[str, Callable[[CauseParameter, str], Sentence]]] = {
     "delay_s": lambda one, root: say("a copy ", _scaled(one, root, "ms", 1e3), " late"),
     "frequency_hz": lambda one, root: say("at ", frequency(one.value, f"{root}/value")),
     "q": lambda one, root: say("Q ", _scaled(one, root, "")),
+    "apart_m": lambda one, root: say(_scaled(one, root, "m"), " from the nearest drive unit"),
     "added_ohm": lambda one, root: say("by ", _scaled(one, root, "Ω"), " more"),
 }
 #: In what unit and scale an interval is printed.

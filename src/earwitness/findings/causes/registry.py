@@ -12,6 +12,7 @@ from earwitness.findings.causes import (
     crossover_misalignment,
     driver_directivity,
     edge_diffraction,
+    port_or_cavity,
     resonance,
     spaced_sources,
     voicing,
@@ -63,6 +64,12 @@ def _misalignment(ground: Ground) -> Judge:
     return lambda feature: crossover_misalignment.judge(ground.scene, feature, found)
 
 
+def _port(ground: Ground) -> Judge:
+    heard = ground.scene.heard
+    seek = port_or_cavity.seeker(heard, ground.gate_s, ground.scene.geometry.points_m())
+    return lambda feature: port_or_cavity.judge(heard, feature, seek(feature))
+
+
 #: From the ground to a judge of features. A cause is added here, and nowhere else.
 MODULES: Final[tuple[Callable[[Ground], Judge], ...]] = (
     _resonance,
@@ -72,6 +79,7 @@ MODULES: Final[tuple[Callable[[Ground], Judge], ...]] = (
     _misalignment,
     _voicing,
     _artefact,
+    _port,
 )
 
 
