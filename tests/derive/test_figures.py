@@ -41,6 +41,8 @@ OF_OTHER_TAKES = {
     FigureName.MODULATION_SECOND,
     FigureName.MODULATION_THIRD,
     FigureName.MULTITONE,
+    FigureName.LEVEL_AT_DRIVE,
+    FigureName.LATENCY,
     FigureName.RATTLE,
 }
 FACTS = CaseFacts(

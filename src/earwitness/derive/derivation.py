@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from earwitness.derive.active_figures import active_figures
 from earwitness.derive.change_with_level import change_with_level
 from earwitness.derive.correctability import correctability
 from earwitness.derive.coverage import orbit_coverage
@@ -27,6 +28,7 @@ from earwitness.derive.time_behaviour import spokesman, time_behaviour
 from earwitness.derive.time_figures import time_figures
 from earwitness.derive.tone_figures import tone_figures
 from earwitness.derive.uncertainty import take_errors
+from earwitness.records.active import NOT_DETERMINED, Latency
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
@@ -51,11 +53,13 @@ def derive(
     series: Sequence[LevelSeries] = (),
     long_term: LongTerm = NO_LONG_TERM,
     tones: ToneSet = NO_TONES,
+    *,
+    late: Latency = NOT_DETERMINED,
 ) -> Derivation:
     """Curves, coverage and figures of merit of a case at its reference drive, and what its other drives tell.
 
     `series` are the orders of distortion at several drives, `long_term` what a load that lasts does,
-    `tones` what is added to steady tones.
+    `tones` what is added to steady tones, `late` how late it plays.
 
     Raises
     ------
@@ -90,6 +94,7 @@ def derive(
         *impedance_figures(impedance, facts.unit),
         *long_term_figures(long_term),
         *tone_figures(tones),
+        *active_figures(derived, late, facts),
     )
     curves = CurveSet(
         frequency_hz=takes.frequency_hz,

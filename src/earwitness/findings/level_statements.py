@@ -12,6 +12,7 @@ from earwitness.derive.level_form import drive_in
 from earwitness.derive.near_distortion import NEAR_BY
 from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
 from earwitness.derive.wording import module_number
+from earwitness.findings.active_statements import active_statements
 from earwitness.findings.held_statements import held_statements
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
@@ -41,7 +42,7 @@ def level_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> 
         found.append(_compression(figures[FigureName.COMPRESSION], narrow, curves))
     if FigureName.NEAR_DISTORTION in figures:
         found.append(_near(figures[FigureName.NEAR_DISTORTION], curves))
-    found += held_statements(curves, figures)
+    found += [*held_statements(curves, figures), *active_statements(curves, figures)]
     return tuple(finding for finding in found if finding is not None)
 
 

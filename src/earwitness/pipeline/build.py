@@ -29,6 +29,7 @@ from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.electrical import measured_impedance
 from earwitness.measurement.endurance import endured
 from earwitness.measurement.impulse_response import ImpulseResponse
+from earwitness.measurement.latency import latency
 from earwitness.measurement.levels import level_series
 from earwitness.measurement.reduction import reduce
 from earwitness.measurement.self_noise import self_noise
@@ -36,6 +37,7 @@ from earwitness.measurement.toned import toned
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
 from earwitness.pipeline.stated import FIND_FLOORS, Stated, Step
+from earwitness.records.active import Latency
 from earwitness.records.curves import CurveSet
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.figures import Figure, Results
@@ -54,6 +56,7 @@ CURVES: Final = "curves.nc"
 DISTORTION: Final = "distortion.nc"
 LONG_TERM: Final = "long_term.json"
 TONES: Final = "tones.json"
+LATENCY: Final = "latency.json"
 RESULTS: Final = "results.json"
 FINDINGS: Final = "findings.json"
 QUALITY: Final = "quality.json"
@@ -152,6 +155,8 @@ class _Steps:
         )
         (folder / LONG_TERM).write_bytes(to_json(long_term, indent=None))
         (folder / TONES).write_bytes(to_json(toned(self._facts, self._takes, self._case.raw), indent=None))
+        late = latency(self._facts.rig, self._takes, self._heard)
+        (folder / LATENCY).write_bytes(to_json(late, indent=None))
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -181,7 +186,8 @@ class _Steps:
         series = load_levels(reduced / DISTORTION) if self._series is None else self._series
         long_term = from_json(LongTerm, (reduced / LONG_TERM).read_bytes())
         tones = from_json(ToneSet, (reduced / TONES).read_bytes())
-        derivation = derive(self._responses_from(reduced), self._facts, series, long_term, tones)
+        late = from_json(Latency, (reduced / LATENCY).read_bytes())
+        derivation = derive(self._responses_from(reduced), self._facts, series, long_term, tones, late=late)
         save_curves(folder / CURVES, derivation.curves)
         (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures), indent=None))
         self._derived = derivation.curves, derivation.figures

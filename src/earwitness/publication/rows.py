@@ -24,12 +24,14 @@ from earwitness.records.sentences import Number, Sentence, say
 #: The rows of the table at the top, in order; what isn't available has no row.
 TABLED: Final = (
     FigureName.SENSITIVITY,
+    FigureName.LEVEL_AT_DRIVE,
     FigureName.CLEAN_OUTPUT,
     FigureName.DISTORTION_1,
     FigureName.MULTITONE,
     FigureName.IMPEDANCE_MINIMUM,
     FigureName.LOAD_CHANGE,
     FigureName.SELF_NOISE,
+    FigureName.LATENCY,
     FigureName.F6,
     FigureName.F3,
     FigureName.F10,

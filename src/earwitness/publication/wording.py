@@ -52,6 +52,8 @@ FIGURE_LABELS: Final[Mapping[FigureName, Sentence]] = {
     FigureName.MODULATION_SECOND: say("Modulation, second order"),
     FigureName.MODULATION_THIRD: say("Modulation, third order"),
     FigureName.MULTITONE: say("Between many tones"),
+    FigureName.LEVEL_AT_DRIVE: say("Level at that drive"),
+    FigureName.LATENCY: say("Latency"),
     FigureName.RATTLE: say("A rattle or a rub"),
 }
 

@@ -57,6 +57,8 @@ class FigureName(StrEnum):
     MODULATION_SECOND = "modulation_second"
     MODULATION_THIRD = "modulation_third"
     MULTITONE = "multitone_distortion"
+    LEVEL_AT_DRIVE = "level_at_drive"
+    LATENCY = "latency"
     RATTLE = "rattle"
 
 

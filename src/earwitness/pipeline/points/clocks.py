@@ -105,6 +105,12 @@ def flight(material: Material) -> Point:
         )
     due_s = rig.distance_m / speed_of_sound_m_s(rig.temperature_c)
     late = late_in_treble_s(wired, material.impulse_responses, due_s)
+    if material.facts.unit.active and not np.any(late <= -TOO_SOON_S):
+        return tell.cannot_tell(
+            "An active loudspeaker's own latency is in the time after the loopback, so that the way through "
+            "the air can't be held against it.",
+            "Its latency is among the figures; a wrong temperature or distance can't be told here.",
+        )
     if not np.isfinite(late).any():
         return tell.cannot_tell(
             "No direct sound lies near its place by distance and temperature after the loopback.",
