@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from evaluation.physics import Made, make
 from evaluation.population import draw
+from evaluation.ruler import unit
 from evaluation.scores import Statement
 from evaluation.truth import Spot, TrueFeature, causes, meets, real, true_features
 
@@ -77,7 +78,8 @@ def look(seed: int) -> Looked:
     between = time.perf_counter()
     found = find_features(made.responses)
     looked_s = time.perf_counter() - between
-    told = causes_of(made.responses, found, made.drawn.scenario.air.speed)
+    scenario = made.drawn.scenario
+    told = causes_of(made.responses, found, scenario.air.speed, unit(scenario))
     told_s = time.perf_counter() - between - looked_s
     return looked(made, true, [spots(each) for each in found], told, (between - start, looked_s, told_s))
 

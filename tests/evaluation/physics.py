@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -291,15 +292,16 @@ def _microphone_m(scenario: Scenario) -> Floats:
 
 
 def _parameters(scenario: Scenario, fault: Fault) -> dict[str, float]:
-    """What a fit could find: a resonance's frequency and Q, a spacing, a delay."""
+    """What a fit could find: a resonance's frequency and Q, the spacing of each pair (numbered)."""
     source = scenario.loudspeaker.source
     found: dict[str, float] = {}
     for own in source.faults(scenario.air):
         if own.name in fault.silences:
             found["frequency_hz"], found["q"] = source.ringing(own.name, scenario.air)
     if fault.together:
-        places = [scenario.loudspeaker.in_front_of(name, 0.0) for name in fault.together[:2]]
-        found["spacing_m"] = float(np.linalg.norm(places[0] - places[1]))
+        places = [scenario.loudspeaker.in_front_of(name, 0.0) for name in fault.together]
+        pairs = combinations(places, 2)
+        found |= {f"spacing_m {n}": float(np.linalg.norm(a - b)) for n, (a, b) in enumerate(pairs)}
     return found
 
 

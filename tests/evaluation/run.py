@@ -139,7 +139,7 @@ def parameter_errors(some: Sequence[Looked], cause: str, name: str) -> list[floa
     """Relative errors of a fitted parameter against the nearest true one, of features where both say so."""
     errors = []
     for case in some:
-        true = [p[name] for of, p in case.faults if of == cause and name in p]
+        true = [p[key] for of, p in case.faults if of == cause for key in p if key.split()[0] == name]
         for (_, causes), told in zip(case.found_examples, case.told, strict=True):
             said = next((each for each in told.said if each.cause.value == cause), None)
             if said is None or cause not in causes or said.probability < SAID or not true:

@@ -21,6 +21,7 @@ from evaluation.baselines import Frequencies, base_rates
 from evaluation.case import Looked, looked, spots
 from evaluation.physics import make
 from evaluation.population import draw
+from evaluation.ruler import unit
 from evaluation.run import feature_table, found_table
 from evaluation.truth import true_features
 
@@ -47,7 +48,7 @@ def look_through_files(seed: int) -> Looked:
     found = find_features(responses)
     looked_s = time.perf_counter() - start
     speed = speed_of_sound_m_s(recorded.facts().rig.temperature_c)
-    told = causes_of(responses, found, speed)
+    told = causes_of(responses, found, speed, unit(drawn.scenario))
     told_s = time.perf_counter() - start - looked_s
     truth = make(drawn, float(responses.gate_s[responses.gate_s > 0.0].min()))
     true = tuple(true_features(truth))

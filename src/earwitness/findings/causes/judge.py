@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.acoustics.gating import VALID_FROM_GATES
 from earwitness.findings.causes.form import Judged, nearest
 from earwitness.findings.causes.registry import judges
 from earwitness.findings.causes.scene import Scene, fit_scene, hear
@@ -29,8 +30,6 @@ LEAST_DB, LEAST_PART = 1.0, 0.5
 MOST_MARGIN_DB: Final = 3.0
 #: Misfit of the scene about the feature: from the first on doubt grows, at the second nothing can be told.
 DOUBT, HOPELESS = 0.25, 0.6
-#: What came without a gate is taken for gated so late.
-UNGATED_S: Final = 0.02
 #: About the feature: points to either side.
 ABOUT: Final = 16
 
@@ -62,11 +61,16 @@ def gate_of(responses: Responses) -> float | None:
 def causes_in(
     scene: Scene | None, responses: Responses, features: Sequence[Feature]
 ) -> tuple[FeatureCauses, ...]:
-    """Of each feature, in their order, from a scene that is fitted already."""
+    """Of each feature, in their order, from a scene that is fitted already.
+
+    Levels without a gate of their own are taken for gated as long as their lowest valid frequency demands.
+    """
     gate_s = gate_of(responses)
     if scene is None:
         return tuple(_not_told(each) for each in features)
-    return judged(scene, UNGATED_S if gate_s is None else gate_s, features)
+    return judged(
+        scene, VALID_FROM_GATES / scene.heard.frequency_hz[0] if gate_s is None else gate_s, features
+    )
 
 
 def judged(scene: Scene, gate_s: float, features: Sequence[Feature]) -> tuple[FeatureCauses, ...]:

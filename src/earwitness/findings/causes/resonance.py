@@ -71,38 +71,48 @@ class _Sought:
 
 
 def ringings(scene: Scene, gate_s: float) -> list[Ringing]:
-    """Of all drivers, the clearest of each first.
-
-    Where phase is lost each driver is taken for one of minimum phase: then its level alone tells, and the
-    test of phase falls away.
-    """
+    """Of all drivers, the clearest of each first; where phase is lost, of all in one."""
+    if not scene.heard.has_phase:
+        return _of_levels(scene, gate_s)
     found = []
     for driver, share in enumerate(scene.shares):
         heard = np.flatnonzero(share >= HEARD)
         if heard.size < LEAST_POINTS:
             continue
         band = slice(int(heard[0]), int(heard[-1]) + 1)
-        rest = _sent_by(scene, driver, band)
-        turned_by = np.exp(1j * (np.angle(scene.amplitude[driver]) - np.angle(rest)))
-        for _ in range(MOST_EACH):
-            one = _clearest(_Sought(scene.heard.frequency_hz, rest, band, gate_s), driver)
-            if one is None:
-                break
-            rest = rest - one.sound
-            found.append(replace(one, sound=one.sound * turned_by))
+        found += _all_of(_Sought(scene.heard.frequency_hz, scene.amplitude[driver], band, gate_s), driver)
     return found
 
 
-def _sent_by(scene: Scene, driver: int, band: slice) -> Complex128s:
-    """Its amplitude (F,), as of minimum phase within a band where phase is lost."""
-    sent = scene.amplitude[driver].copy()
-    if scene.heard.has_phase:
-        return sent
-    logs = np.log(scene.heard.frequency_hz[band])
-    level = np.log(np.maximum(np.abs(sent[band]), 1e-15))
+def _of_levels(scene: Scene, gate_s: float) -> list[Ringing]:
+    """What all send together, taken for a sum of minimum phase.
+
+    Levels hardly tell drivers apart where their ways are short against the wave, but they tell the sum. What
+    rings is then told of the driver that is heard most, by its part of the sum.
+    """
+    frequency = scene.heard.frequency_hz
+    whole = scene.amplitude.sum(axis=0)
+    logs, level = np.log(frequency), np.log(np.maximum(np.abs(whole), 1e-15))
     slope = float(np.clip(np.polyfit(logs, level, 1)[0], -8.0, 8.0))
-    sent[band] = np.exp(level + 1j * minimum_phase(level, float(logs[1] - logs[0]), slope, slope))
-    return np.asarray(sent)
+    sent = np.exp(level + 1j * minimum_phase(level, float(logs[1] - logs[0]), slope, slope))
+    found = []
+    for one in _all_of(_Sought(frequency, sent, slice(0, frequency.size), gate_s), 0):
+        at = int(np.argmin(np.abs(frequency - one.frequency_hz)))
+        driver = int(np.argmax(scene.shares[:, at]))
+        found.append(replace(one, driver=driver, sound=scene.amplitude[driver] * one.sound / sent))
+    return found
+
+
+def _all_of(sought: _Sought, driver: int) -> list[Ringing]:
+    """The clearest, then the clearest of what it leaves."""
+    found = []
+    for _ in range(MOST_EACH):
+        one = _clearest(sought, driver)
+        if one is None:
+            break
+        sought = replace(sought, sent=sought.sent - one.sound)
+        found.append(one)
+    return found
 
 
 def _clearest(sought: _Sought, driver: int) -> Ringing | None:

@@ -20,8 +20,9 @@ import numpy.typing as npt
 from scipy.optimize import OptimizeResult, least_squares
 
 from earwitness.acoustics.source_patterns import Rim, disc, on_ball, rimmed
-from earwitness.findings.causes.levels import of_levels
+from earwitness.findings.causes.levels import of_levels, of_levels_of_ways
 from earwitness.findings.causes.stated import DISC_PART, PLACE_M, SIZE_M, Body, Stated
+from earwitness.records.grid import POINTS_PER_OCTAVE
 from earwitness.records.responses import Responses
 from earwitness.records.takes import Direction, Orbit
 
@@ -54,6 +55,8 @@ DISCS_M: Final = (0.055, 0.011)
 STATED_COUNTS: Final = 0.2
 #: A radiator that nowhere sends this share isn't one of the scene's.
 SILENT: Final = 0.03
+#: Discs are used between these ka: smaller ones move too little air, larger ones beam (common practice).
+SMALLEST_KA, LARGEST_KA = 0.3, 4.0
 #: Steps by which slopes are found where only levels are known.
 LEVEL_STEP: Final = 1e-3
 
@@ -276,16 +279,28 @@ def fit_scene(heard: Heard, stated: Stated | None = None) -> Scene:
     cost, values, uncertainty = fits[body]
     others = [float(np.sqrt(fits[each][0] / cost)) for each in bodies if each != body]
     geometry = Geometry.of(body, values)
-    sent, left = amplitudes(heard, patterns(heard, geometry))
+    sent, left = _sent(heard, geometry)
     kept = _by_pitch(heard.frequency_hz, sent)
     if [*kept] != [*range(len(sent))]:
         count = len(sent)
         geometry = geometry.keeping(kept)
-        sent, left = amplitudes(heard, patterns(heard, geometry))
+        sent, left = _sent(heard, geometry)
         uncertainty = uncertainty[[*kept, *(kept + count), *range(2 * count, uncertainty.size)]]
     size = np.sqrt(np.mean(np.abs(heard.pressure) ** 2, axis=0))
     misfit = np.sqrt(np.mean(np.abs(left) ** 2, axis=0)) / size
     return Scene(heard, geometry, uncertainty, sent, misfit, others[0] if others else None)
+
+
+def _sent(heard: Heard, geometry: Geometry) -> tuple[Complex128s, Complex128s]:
+    """As `amplitudes`, on a whole grid, where levels of neighbours tell more, and sizes of discs too."""
+    kernel = patterns(heard, geometry)
+    if not heard.has_phase:
+        size = np.multiply.outer(np.array(geometry.disc_m), heard.wavenumber)
+        ridge = RIDGE * (1.0 + (SMALLEST_KA / size) ** 4 + (size / LARGEST_KA) ** 4)
+        sent = of_levels_of_ways(kernel, np.abs(heard.pressure), ridge, POINTS_PER_OCTAVE // 2)
+        left = np.abs(heard.pressure) - np.abs(np.einsum("sdf,sf->df", kernel, sent))
+        return sent, np.asarray(left + 0j)
+    return amplitudes(heard, kernel)
 
 
 def _by_pitch(frequency_hz: Float64s, sent: Complex128s) -> npt.NDArray[np.intp]:
