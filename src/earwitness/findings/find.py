@@ -8,6 +8,7 @@ from typing import Final
 
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.derive.directivity import directivity, take_powers
+from earwitness.findings.causes.beside import Beside, with_beside
 from earwitness.findings.causes.judge import causes_in, scene_of
 from earwitness.findings.change_statements import change_statements, told_once
 from earwitness.findings.claims import judge_claims
@@ -80,7 +81,7 @@ def _features(
     heard = gated(responses)
     features = find_features(heard)
     scene = scene_of(heard, speed_of_sound_m_s(facts.rig.temperature_c), facts.unit)
-    causes = causes_in(scene, heard, features)
+    causes = with_beside(features, causes_in(scene, heard, features), Beside.of(curves, facts, heard))
     field = directivity(take_powers(responses, facts.unit.symmetry))
     possible = Possible.of(responses, facts, takes)
     ask = asking(scene, heard, facts.uncertainty.angle_deg)
