@@ -16,7 +16,8 @@ from earwitness.case.manifest import new_case
 from earwitness.case.testimony import LONGEST_TEXT, Said, notes_of, read_notes, seal_note
 from earwitness.case.verify import verify
 from earwitness.records.errors import CallError, CaseError, EarwitnessError, IntegrityError
-from earwitness.records.testimony import Amount, HeardFrom, Note
+from earwitness.records.qualities import MEANINGS
+from earwitness.records.testimony import Amount, HeardAt, HeardFrom, Note, Quality
 
 NOON = "2026-11-20T12:00:00+00:00"
 THIN = Said("thin “voices”\nnear 3 kHz", Amount.TOO_LITTLE, (2000.0, 4000.0), HeardFrom.STRAIGHT_AHEAD)
@@ -45,6 +46,19 @@ def test_what_is_sealed_reads_back(case: CaseFolder) -> None:
     )
     assert (second.previous, second.amount, second.built) == (first.seal, None, "f" * 16)
     assert verify(case).fine
+
+
+def test_a_word_brings_its_band_and_amount_and_a_band_of_ones_own_comes_first(case: CaseFolder) -> None:
+    word = seal(case, Said("sharp on voices", quality=Quality.HARSH, heard_at=HeardAt.HIGH_LEVEL))
+    own = seal(case, Said("sharp on voices", band_hz=(3000.0, 4000.0), quality=Quality.HARSH))
+    meaning = MEANINGS[Quality.HARSH]
+    assert (word.amount, word.band_hz, word.heard_at) == (
+        meaning.amount,
+        meaning.band_hz,
+        HeardAt.HIGH_LEVEL,
+    )
+    assert (own.amount, own.band_hz, own.quality) == (meaning.amount, (3000.0, 4000.0), Quality.HARSH)
+    assert read_notes(case) == (word, own)
 
 
 def test_the_seal_is_a_hash_that_anybody_can_work_out(case: CaseFolder) -> None:
@@ -114,6 +128,10 @@ def test_a_chain_that_was_resealed_from_the_middle_is_noticed(case: CaseFolder, 
         (Said("a\x1b[2J"), "control"),
         (Said("thin \udcff"), "UTF-8"),
         (Said("x", Amount.TOO_MUCH), "both"),
+        (Said("x", Amount.TOO_MUCH, quality=Quality.BOOMY), "leave out --amount"),
+        (Said("x", heard_at=HeardAt.HIGH_LEVEL), "--heard-at alone"),
+        (Said("x", None, None, HeardFrom.STANDING, Quality.HARSH, HeardAt.HIGH_LEVEL), "not both"),
+        (Said("x", band_hz=(200.0, 100.0), quality=Quality.BOOMY), "isn't one"),
         (Said("x", None, (100.0, 200.0)), "both"),
         (Said("x", Amount.TOO_MUCH, (200.0, 100.0)), "isn't one"),
         (Said("x", Amount.TOO_MUCH, (1000.0, 1010.0)), "isn't one"),
@@ -135,6 +153,8 @@ def test_what_is_no_note_is_refused_and_nothing_is_written(case: CaseFolder, sai
         ('colour = "red"\n', "is no field"),
         ("text = 3\n", "isn't text"),
         ("band_hz = [1, 2]\n", "isn't a band"),
+        ('quality = "chocolatey"\n', "isn't one of the words"),
+        ('heard_at = "low level"\n', "isn't one of the words"),
         ("band_hz = [nan, 2000.0]\n", "isn't a band"),
     ],
 )

@@ -10,7 +10,7 @@ from told import Call
 from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import new_case
 from earwitness.case.testimony import read_notes
-from earwitness.records.testimony import Amount, HeardFrom
+from earwitness.records.testimony import Amount, HeardAt, HeardFrom, Quality
 
 
 @pytest.fixture
@@ -32,6 +32,13 @@ def test_a_note_is_sealed_and_listed(call: Call, root: Path) -> None:
     assert "thin voices (too little, 2000 to 4000 Hz, in the room)" in listed.out
     assert "before any results were built" in listed.out
     assert call("testify", root, "--json").json["notes"][0]["seal"] == note.seal
+
+
+def test_a_word_of_the_vocabulary_is_sealed_and_listed(call: Call, root: Path) -> None:
+    call("testify", root, "--note", "drums bark", "--quality", "boxy", "--heard-at", "high level")
+    (note,) = read_notes(CaseFolder.open(root))
+    assert (note.quality, note.heard_at) == (Quality.BOXY, HeardAt.HIGH_LEVEL)
+    assert "(boxy: too much, 250 to 800 Hz, at high level)" in call("testify", root).out
 
 
 def test_a_note_from_a_file(call: Call, root: Path, tmp_path: Path) -> None:
@@ -60,6 +67,9 @@ def test_nothing_sealed_yet_says_how(call: Call, root: Path) -> None:
         (("--note", "x", "--amount", "too much"), "has both"),
         (("--note", "x", "--amount", "too much", "--band", "200-100"), "isn't one"),
         (("--band", "100-200"), "there is no note"),
+        (("--quality", "thin"), "there is no note"),
+        (("--note", "x", "--quality", "thin", "--amount", "too much"), "leave out --amount"),
+        (("--note", "x", "--heard-at", "high level"), "--heard-at alone"),
         (("--note", ""), "says nothing"),
         (("--note", "x", "--note", "y"), "given twice"),
         (("--from", "nowhere.txt"), "no text file"),

@@ -7,12 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import specimen
+from closed_forms import omni, orbits, responses
+from features_made import causes, feature
 from scipy.stats import binom
 
+from earwitness.derive.directivity import directivity, take_powers
+from earwitness.findings.feature_statements import feature_statements
+from earwitness.findings.next_table import Possible
 from earwitness.findings.testimony import as_many_by_chance, held, note_statements, tally
+from earwitness.records.causes import Cause
 from earwitness.records.curves import CurveName, CurveSet
+from earwitness.records.distortion import ChangeWithLevel
 from earwitness.records.grid import Floats
-from earwitness.records.testimony import Amount, HeardFrom, Note, Outcome
+from earwitness.records.qualities import MEANINGS
+from earwitness.records.responses import Directivity
+from earwitness.records.sources import Standing
+from earwitness.records.takes import Direction, Drive, Orbit, TakeId
+from earwitness.records.testimony import Amount, HeardAt, HeardFrom, Note, Outcome, Quality
 
 GRID = specimen.GRID
 MUCH, LITTLE = Amount.TOO_MUCH, Amount.TOO_LITTLE
@@ -134,3 +145,135 @@ def test_a_statement_says_when_it_was_sealed() -> None:
     assert "before any results" in str(found[0].note)
     assert "after any results" in str(found[1].note)
     assert [f.id for f in found] == ["testimony-001", "testimony-002"]
+
+
+@pytest.mark.parametrize("quality", list(Quality))
+def test_every_word_has_a_band_that_can_be_held_against_data(quality: Quality) -> None:
+    """Inside the trend's band of 100 Hz to 16 kHz, an octave wide or more; the standard gives no bands."""
+    meaning = MEANINGS[quality]
+    low, high = meaning.band_hz
+    assert low >= 100.0
+    assert high <= 16_000.0
+    assert 2.0 * low <= high
+    assert meaning.source.standing in (Standing.RECALLED, Standing.COMMON_PRACTICE)
+    (found,) = held([note(meaning.amount, meaning.band_hz)], curves(hump(0.0)))
+    assert found.outcome is Outcome.NOT_SEEN
+
+
+def test_words_that_say_the_opposite_have_opposite_amounts() -> None:
+    for one, other in ((Quality.BRIGHT, Quality.DARK), (Quality.FORWARD, Quality.DISTANT)):
+        assert MEANINGS[one].band_hz == MEANINGS[other].band_hz
+        assert MEANINGS[one].amount is not MEANINGS[other].amount
+
+
+def lifted(only: Direction) -> Directivity:
+    """All directions alike, but one octave about 2.8 kHz 8 dB up in one."""
+    every = orbits()
+    inside = (GRID >= 2000.0) & (GRID < 4000.0)
+    power = np.stack([10.0 ** (0.8 * (inside & (d == only))) for d in every])
+    seen = np.array([d.angle_deg for d in every])
+    return Directivity(
+        Drive(2.83), GRID, every, power, np.ones(power.shape, dtype=bool), seen, ((),) * len(every)
+    )
+
+
+def test_what_was_heard_standing_is_held_against_directions_above() -> None:
+    """Half of a power of 6.31, half of 1: 5.6 dB in the mean of two directions, less the trend's part."""
+    standing = replace(note(MUCH, (2000.0, 4000.0)), heard_from=HeardFrom.STANDING)
+    case = curves(hump(0.0))
+    (found,) = held([standing], case, lifted(Direction(Orbit.VERTICAL, 20.0)))
+    assert found.outcome is Outcome.SUPPORTED
+    assert found.deviation_db == pytest.approx(10.0 * np.log10(0.5 * (10.0**0.8 + 1.0)), rel=0.2)
+    (below,) = held([standing], case, lifted(Direction(Orbit.VERTICAL, -20.0)))
+    assert below.outcome is Outcome.NOT_SEEN
+    (nowhere,) = held([standing], case)
+    assert nowhere.outcome is Outcome.NOT_TESTABLE
+    (finding,) = note_statements([found], case)
+    assert finding.place is not None
+    assert (finding.place.curve, finding.place.level_db) == ("coverage_vertical", 15.0)
+
+
+def test_what_was_heard_off_to_the_side_is_held_against_the_side() -> None:
+    aside = replace(note(MUCH, (2000.0, 4000.0)), heard_from=HeardFrom.OFF_TO_THE_SIDE)
+    (found,) = held([aside], curves(hump(4.0), CurveName.SIDE_REFLECTION))
+    assert found.outcome is Outcome.SUPPORTED
+    assert "side reflection" in str(found.reason)
+
+
+def loud(change_db: Floats, ratio: Floats | None = None) -> CurveSet:
+    """Two drives: the higher one changes so, and has so much distortion."""
+    nothing = np.zeros(GRID.size)
+    added = np.stack([nothing, nothing if ratio is None else ratio])
+    level = ChangeWithLevel(
+        takes=(TakeId("quiet.wav"), TakeId("loud.wav")),
+        drives=(Drive(2.83), Drive(11.3)),
+        stated=0,
+        arrived_db=np.array([86.0, 98.0]),
+        hours=0.4,
+        ratio=added,
+        re_mean=added,
+        heard=added > 0.0,
+        uncertainty=np.zeros(added.shape),
+        order=(2,),
+        order_ratio=added[:1],
+        change_db=np.stack([nothing, change_db]),
+        band_hz=np.array([1000.0]),
+        output_db=np.array([100.0]),
+        told=np.array([0], dtype=np.uint8),
+    )
+    return replace(specimen.curve_set(), level=level)
+
+
+@pytest.mark.parametrize(
+    ("amount", "change_db", "outcome"),
+    [
+        (LITTLE, -3.0, Outcome.SUPPORTED),
+        (MUCH, -3.0, Outcome.CONTRADICTED),
+        (MUCH, 3.0, Outcome.SUPPORTED),
+        (LITTLE, -0.4, Outcome.NOT_SEEN),
+    ],
+)
+def test_a_high_level_is_held_against_what_changes_there(
+    amount: Amount, change_db: float, outcome: Outcome
+) -> None:
+    """A loss that all bands share is no change of balance: −2 dB everywhere count for nothing."""
+    inside = (GRID >= 100.0) & (GRID < 200.0)
+    case = loud(np.asarray(-2.0 + change_db * inside))
+    at_level = replace(note(amount, (100.0, 199.0)), heard_at=HeardAt.HIGH_LEVEL)
+    (found,) = held([at_level], case)
+    assert found.outcome is outcome
+    assert found.deviation_db == pytest.approx(change_db, abs=0.01)
+    assert "heard at high level" in str(note_statements([found], case)[0].explanation)
+
+
+def test_harmonics_speak_for_too_much_at_a_high_level() -> None:
+    inside = (GRID >= 2000.0) & (GRID < 5000.0)
+    for percent, outcome in ((4.0, Outcome.SUPPORTED), (2.0, Outcome.NOT_SEEN)):
+        case = loud(np.zeros(GRID.size), np.asarray(0.01 * percent * inside))
+        harsh = replace(note(MUCH, (2000.0, 5000.0)), heard_at=HeardAt.HIGH_LEVEL)
+        (found,) = held([harsh], case)
+        assert found.outcome is outcome
+        assert found.by_chance is not None
+        assert found.by_chance < 1.0
+
+
+def test_a_level_that_was_not_looked_at_is_not_testable() -> None:
+    at_level = replace(note(MUCH, (100.0, 200.0)), heard_at=HeardAt.HIGH_LEVEL)
+    (found,) = held([at_level], replace(specimen.curve_set(), level=None))
+    assert found.outcome is Outcome.NOT_TESTABLE
+
+
+def test_a_feature_of_its_kind_in_the_band_is_told_beside() -> None:
+    case = curves(hump(4.0))
+    some = held([note(MUCH, (2000.0, 4000.0)), note(LITTLE, (2000.0, 4000.0), 2)], case)
+    peak = feature(2800.0, 4.0, [(Orbit.HORIZONTAL, 0.0)])
+    there = feature_statements(
+        responses(omni),
+        directivity(take_powers(responses(omni))),
+        specimen.curve_set(),
+        [(peak, causes((Cause.VOICING, 0.9)))],
+        Possible(frozenset(), needs_clock=False),
+    )
+    much, little = note_statements(some, case, there)
+    assert str(much.explanation).endswith("A peak of its kind stands at 2.8 kHz.")
+    assert "of its kind" not in str(little.explanation)

@@ -20,7 +20,8 @@ from earwitness.case.durable import write_atomically
 from earwitness.case.layout import CaseFolder
 from earwitness.case.toml_text import TomlText, read_toml
 from earwitness.records.errors import CallError, CaseError, FileError, IntegrityError
-from earwitness.records.testimony import Amount, HeardFrom, Note
+from earwitness.records.qualities import MEANINGS
+from earwitness.records.testimony import Amount, HeardAt, HeardFrom, Note, Quality
 
 LONGEST_TEXT: Final = 2000
 MOST_NOTES: Final = 999
@@ -28,8 +29,21 @@ BAND_HZ: Final = (20.0, 20_000.0)
 #: A band is no narrower than this.
 LEAST_OCTAVES: Final = 1.0 / 6.0
 _FIELDS: Final = frozenset(
-    {"text", "amount", "band_hz", "heard_from", "sealed_at", "built", "raw_digest", "previous", "seal"}
+    {
+        "text",
+        "quality",
+        "amount",
+        "band_hz",
+        "heard_from",
+        "heard_at",
+        "sealed_at",
+        "built",
+        "raw_digest",
+        "previous",
+        "seal",
+    }
 )
+_OPTIONAL: Final = frozenset({"quality", "amount", "band_hz", "heard_at"})
 #: Control characters, and what stands for bytes that aren't UTF-8.
 _UNWANTED: Final = frozenset({"Cc", "Cs"})
 _REMEDY: Final = "put the sealed file back from a copy; a note can't be changed, but another can be added"
@@ -37,12 +51,25 @@ _REMEDY: Final = "put the sealed file back from a copy; a note can't be changed,
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What a reviewer says: words, and what of them can be held against data."""
+    """What a reviewer says: words, and what of them can be held against data.
+
+    A `quality` brings its amount, and its band where none is given.
+    """
 
     text: str
     amount: Amount | None = None
     band_hz: tuple[float, float] | None = None
     heard_from: HeardFrom = HeardFrom.IN_THE_ROOM
+    quality: Quality | None = None
+    heard_at: HeardAt | None = None
+
+    @property
+    def meant(self) -> tuple[Amount | None, tuple[float, float] | None]:
+        """Amount and band."""
+        if self.quality is None:
+            return self.amount, self.band_hz
+        meaning = MEANINGS[self.quality]
+        return meaning.amount, meaning.band_hz if self.band_hz is None else self.band_hz
 
 
 def seal_note(case: CaseFolder, said: Said, *, sealed_at: str, built: str, raw_digest: str) -> Note:
@@ -59,17 +86,20 @@ def seal_note(case: CaseFolder, said: Said, *, sealed_at: str, built: str, raw_d
     before = read_notes(case)
     if len(before) >= MOST_NOTES:
         raise CallError(f"there are {MOST_NOTES} notes already; start another case")
+    amount, band_hz = said.meant
     unsealed = Note(
         number=len(before) + 1,
         text=said.text,
-        amount=said.amount,
-        band_hz=said.band_hz,
+        amount=amount,
+        band_hz=band_hz,
         heard_from=said.heard_from,
         sealed_at=sealed_at,
         built=built,
         raw_digest=raw_digest,
         previous=before[-1].seal if before else "",
         seal="",
+        quality=said.quality,
+        heard_at=said.heard_at,
     )
     values = _values(unsealed)
     note = _note(unsealed.number, {**values, "seal": _seal(unsealed.number, values)})
@@ -133,8 +163,19 @@ def _require(said: Said) -> None:
         raise CallError(
             "the band isn't one: two frequencies from 20 Hz to 20 kHz, a sixth of an octave apart"
         )
-    if (said.band_hz is None) != (said.amount is None):
+    if said.quality is not None and said.amount is not None:
+        raise CallError(f"--quality {said.quality} says the amount already; leave out --amount")
+    amount, band_hz = said.meant
+    if (band_hz is None) != (amount is None):
         raise CallError("a note that can be tested has both: --band and --amount; give both or neither")
+    if said.heard_at is not None and band_hz is None:
+        raise CallError(
+            "--heard-at alone can't be tested; say of what, with --quality or --band and --amount"
+        )
+    if said.heard_at is not None and said.heard_from is not HeardFrom.IN_THE_ROOM:
+        raise CallError(
+            "what changes with the level is measured on axis alone; give --heard-at or --heard-from, not both"
+        )
 
 
 def _is_band(band_hz: tuple[float, float]) -> bool:
@@ -146,8 +187,12 @@ def _is_band(band_hz: tuple[float, float]) -> bool:
 def _values(note: Note) -> dict[str, Any]:
     """A note as its file holds it."""
     values: dict[str, Any] = {"text": note.text}
+    if note.quality is not None:
+        values["quality"] = str(note.quality)
     if note.amount is not None and note.band_hz is not None:
         values |= {"amount": str(note.amount), "band_hz": [float(edge) for edge in note.band_hz]}
+    if note.heard_at is not None:
+        values["heard_at"] = str(note.heard_at)
     values |= {
         "heard_from": str(note.heard_from),
         "sealed_at": note.sealed_at,
@@ -185,14 +230,15 @@ def _read(toml: TomlText, number: int) -> Note:
                 raise file.refuse((key,), "isn't a band", _REMEDY)
         elif not isinstance(value, str):
             raise file.refuse((key,), "isn't text", _REMEDY)
-    missing = sorted(_FIELDS - {"amount", "band_hz"} - file.values.keys())
+    words_of = {"amount": Amount, "heard_from": HeardFrom, "quality": Quality, "heard_at": HeardAt}
+    for key, words in words_of.items():
+        if key in file.values and file.values[key] not in {str(word) for word in words}:
+            raise file.refuse((key,), "isn't one of the words for it", _REMEDY)
+    missing = sorted(_FIELDS - _OPTIONAL - file.values.keys())
     if missing:
         raise CaseError(file.file, f"has no {missing[0]}", _REMEDY)
     if ("amount" in file.values) != ("band_hz" in file.values):
         raise CaseError(file.file, "has a band or an amount without the other", _REMEDY)
-    for key, words in (("amount", Amount), ("heard_from", HeardFrom)):
-        if key in file.values and file.values[key] not in {str(word) for word in words}:
-            raise file.refuse((key,), "isn't one of the words for it", _REMEDY)
     return _note(number, file.values)
 
 
@@ -209,4 +255,6 @@ def _note(number: int, values: dict[str, Any]) -> Note:
         raw_digest=values["raw_digest"],
         previous=values["previous"],
         seal=values["seal"],
+        quality=Quality(values["quality"]) if "quality" in values else None,
+        heard_at=HeardAt(values["heard_at"]) if "heard_at" in values else None,
     )

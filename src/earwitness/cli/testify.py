@@ -11,7 +11,7 @@ import typer
 
 from earwitness.cli.arguments import CaseArgument, JsonOption
 from earwitness.cli.console import print_json
-from earwitness.records.testimony import Amount, HeardFrom
+from earwitness.records.testimony import Amount, HeardAt, HeardFrom, Quality
 
 if TYPE_CHECKING:
     from earwitness.records.testimony import Note
@@ -26,6 +26,9 @@ def testify(
     file: Annotated[
         Path | None, typer.Option("--from", metavar="FILE", help="A text file that holds the note.")
     ] = None,
+    quality: Annotated[
+        Quality | None, typer.Option("--quality", help="A word for it, which brings its band and amount.")
+    ] = None,
     amount: Annotated[
         Amount | None, typer.Option("--amount", help="Of what the note says of a band.")
     ] = None,
@@ -35,14 +38,17 @@ def testify(
     heard_from: Annotated[
         HeardFrom, typer.Option("--heard-from", help="Where you listened.")
     ] = HeardFrom.IN_THE_ROOM,
+    heard_at: Annotated[
+        HeardAt | None, typer.Option("--heard-at", help="How loud it was, if that matters.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Seal what you heard, before you see the data.
 
-    Without a note it lists what is sealed. A sealed note can't be changed. One with a band and an amount is
-    held against the data when they are built. The seal shows that the words weren't changed since; it doesn't
-    prove when they were written, for the clock is yours. Give its hash to somebody else at once where that
-    matters.
+    Without a note it lists what is sealed. A sealed note can't be changed. One with a quality, or with a band
+    and an amount, is held against the data when they are built. The seal shows that the words weren't changed
+    since; it doesn't prove when they were written, for the clock is yours. Give its hash to somebody else at
+    once where that matters.
     """
     from earwitness.case.documents import plain
     from earwitness.case.layout import CaseFolder
@@ -55,7 +61,7 @@ def testify(
     folder = CaseFolder.open(case)
     given = [*(note or ()), *(() if file is None else (_text(file),))]
     if not given:
-        if amount is not None or band is not None:
+        if any(part is not None for part in (amount, band, quality, heard_at)):
             raise CallError("there is no note to seal; give its words with --note")
         with shared(folder):
             notes = read_notes(folder)
@@ -63,7 +69,7 @@ def testify(
         return
     if len(given) > 1:
         raise CallError("the note is given twice; seal one at a time, with --note or --from")
-    said = Said(given[0], amount, _band(band), heard_from)
+    said = Said(given[0], amount, _band(band), heard_from, quality, heard_at)
     with exclusive(folder):
         _, _, named = inspect_set(folder)
         sealed = seal_note(
@@ -92,7 +98,9 @@ def _show(notes: tuple[Note, ...], *, as_json: bool) -> None:
     for one in notes:
         about = ""
         if one.band_hz is not None:
-            about = f" ({one.amount}, {one.band_hz[0]:g} to {one.band_hz[1]:g} Hz, {one.heard_from})"
+            word = "" if one.quality is None else f"{one.quality}: "
+            where = one.heard_from if one.heard_at is None else f"at {one.heard_at}"
+            about = f" ({word}{one.amount}, {one.band_hz[0]:g} to {one.band_hz[1]:g} Hz, {where})"
         when = "after results were built" if one.built else "before any results were built"
         print(f"{one.number}. {one.text}{about}\n   sealed {one.sealed_at}, {when}: {one.seal}")
     if not notes:

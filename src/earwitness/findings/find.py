@@ -28,7 +28,7 @@ from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
 from earwitness.records.figures import Figure
 from earwitness.records.findings import Finding
-from earwitness.records.responses import Responses
+from earwitness.records.responses import Directivity, Responses
 from earwitness.records.takes import Take
 from earwitness.records.testimony import Note
 
@@ -57,8 +57,10 @@ def find(  # noqa: PLR0917
     levels, changes = told_once(
         level_statements(curves, named), change_statements(curves, facts), curves.level
     )
+    field = None if responses is None else field_of(responses, facts)
+    features = () if responses is None or field is None else _features(responses, field, curves, facts, takes)
     found = [
-        *(() if responses is None else _features(responses, curves, facts, takes)),
+        *features,
         *statements(curves, named),
         *levels,
         *changes,
@@ -66,7 +68,7 @@ def find(  # noqa: PLR0917
         *long_term_statements(curves, named),
         *tone_statements(curves, named),
         *judge_claims(curves, named, facts),
-        *note_statements(held(notes, curves), curves),
+        *note_statements(held(notes, curves, field), curves, features),
     ]
     referent = Referent(facts, figures, curves, tuple(found))
     for finding in found:
@@ -75,14 +77,18 @@ def find(  # noqa: PLR0917
     return tuple(sorted(found, key=lambda finding: (-finding.importance, finding.id)))
 
 
+def field_of(responses: Responses, facts: CaseFacts) -> Directivity:
+    """All directions, at the case's drive."""
+    return directivity(take_powers(responses, facts.unit.symmetry))
+
+
 def _features(
-    responses: Responses, curves: CurveSet, facts: CaseFacts, takes: Sequence[Take]
+    responses: Responses, field: Directivity, curves: CurveSet, facts: CaseFacts, takes: Sequence[Take]
 ) -> tuple[Finding, ...]:
     heard = gated(responses)
     features = find_features(heard)
     scene = scene_of(heard, speed_of_sound_m_s(facts.rig.temperature_c), facts.unit)
     causes = with_beside(features, causes_in(scene, heard, features), Beside.of(curves, facts, heard))
-    field = directivity(take_powers(responses, facts.unit.symmetry))
     possible = Possible.of(responses, facts, takes)
     ask = asking(scene, heard, facts.uncertainty.angle_deg)
     return feature_statements(responses, field, curves, merged(features, causes), possible, ask)

@@ -1,9 +1,11 @@
 """Testimony held against the data: each note, and how often notes at shuffled places would fare as well.
 
 A note that says too much or too little of a band is held against a curve over its own trend (a straight line
-over log frequency, 100 Hz to 16 kHz): the listening window for what was heard straight ahead, else the
-estimated in-room response. It is supported where the band's mean lies a decibel or more to its side and
-beyond twice its uncertainty, contradicted where it lies so to the other. Source: defined here.
+over log frequency, 100 Hz to 16 kHz): the listening window for what was heard straight ahead, the side
+reflection for what was heard off to the side, the directions ten and twenty degrees up for what was heard
+standing, else the estimated in-room response. It is supported where the band's mean lies a decibel or more to
+its side and beyond twice its uncertainty, contradicted where it lies so to the other. One about a high level
+is held against what changes with the drive (`findings.testimony_level`). Source: defined here.
 
 **By chance.** The same note at every other place of the valid band, as wide in octaves, would be supported in
 so many of them. Notes are taken for independent: the number of hits by chance is a sum of trials with those
@@ -13,19 +15,24 @@ shares (Poisson binomial; closed form by convolution).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.derive.directivity import level_db
 from earwitness.derive.formatting import value_text
 from earwitness.derive.in_room import TREND_BAND_HZ, trend
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.findings.testimony_level import held_at_high_level
 from earwitness.records.curves import Curve, CurveName, CurveSet
 from earwitness.records.figures import Evidence
 from earwitness.records.findings import Finding, Place
+from earwitness.records.responses import Directivity
 from earwitness.records.sentences import EMPTY, Number, Quoted, Sentence, say
 from earwitness.records.sources import Source, Standing
+from earwitness.records.takes import Direction, Orbit
 from earwitness.records.testimony import Amount, HeardFrom, Note, NoteHeld, Outcome, Tally
 from earwitness.records.uncertainty import SHARING
 
@@ -39,13 +46,16 @@ IMPORTANCE: Final = 0.09
 CURVES: Final = {
     HeardFrom.STRAIGHT_AHEAD: CurveName.LISTENING_WINDOW,
     HeardFrom.IN_THE_ROOM: CurveName.ESTIMATED_IN_ROOM,
+    HeardFrom.OFF_TO_THE_SIDE: CurveName.SIDE_REFLECTION,
 }
+#: Directions in which somebody hears who stands two to three metres away (common practice).
+STANDING: Final = (Direction(Orbit.VERTICAL, 10.0), Direction(Orbit.VERTICAL, 20.0))
 SOURCE: Final = Source("Earwitness", "", "testimony against a curve over its trend", Standing.OWN)
 
 
-def held(notes: Sequence[Note], curves: CurveSet) -> tuple[NoteHeld, ...]:
-    """Each note against the data, in order."""
-    return tuple(_held(note, curves) for note in notes)
+def held(notes: Sequence[Note], curves: CurveSet, field: Directivity | None = None) -> tuple[NoteHeld, ...]:
+    """Each note against the data, in order; `field` holds single directions, where they are known."""
+    return tuple(_held(note, curves, field) for note in notes)
 
 
 def tally(found: Sequence[NoteHeld], others: Sequence[NoteHeld] = ()) -> Tally:
@@ -73,20 +83,25 @@ def as_many_by_chance(shares: Sequence[float], hits: int) -> float:
     return float(min(count[hits:].sum(), 1.0))
 
 
-def note_statements(found: Sequence[NoteHeld], curves: CurveSet) -> tuple[Finding, ...]:
-    """One finding a note, in order."""
-    return tuple(_finding(one, curves) for one in found)
+def note_statements(
+    found: Sequence[NoteHeld], curves: CurveSet, features: Sequence[Finding] = ()
+) -> tuple[Finding, ...]:
+    """One finding a note, in order, with the features that lie in its band."""
+    return tuple(_finding(one, curves, features) for one in found)
 
 
-def _held(note: Note, curves: CurveSet) -> NoteHeld:
+def _held(note: Note, curves: CurveSet, field: Directivity | None) -> NoteHeld:
     here = f"testimony:{note.number}"
-    curve = curves.curves[CURVES[note.heard_from]]
     if note.band_hz is None or note.amount is None:
         reason = say("It names no band, so that no curve can speak for or against it.")
         return NoteHeld(note, Outcome.NOT_TESTABLE, None, None, None, reason)
-    over = _over_trend(curve, curves.frequency_hz, note.band_hz)
-    if over is None:
-        reason = say(f"The {curve.name.words} response isn't valid throughout its band.")
+    if note.heard_at is not None:
+        return held_at_high_level(note, curves, LEAST_DB, by_chance)
+    curve = _curve_of(note.heard_from, curves, field)
+    over = None if curve is None else _over_trend(curve, curves.frequency_hz, note.band_hz)
+    words = _words(note.heard_from)
+    if curve is None or over is None:
+        reason = say(f"The {words} isn't valid throughout its band.")
         return NoteHeld(note, Outcome.NOT_TESTABLE, None, None, None, reason)
     octaves, residual, inside = over
     deviation = float(residual[inside].mean())
@@ -100,17 +115,37 @@ def _held(note: Note, curves: CurveSet) -> NoteHeld:
         if sign * deviation <= -least
         else Outcome.NOT_SEEN
     )
-    chance = _by_chance(octaves, sign * residual, note.band_hz, least)
+    chance = by_chance(octaves, sign * residual, note.band_hz, least)
     shown = Number(value_text(abs(deviation), "dB", 1), deviation, f"{here}/deviation_db")
     side = "above" if deviation >= 0.0 else "below"
     reason = say(
-        f"There the {curve.name.words} response lies ",
+        f"There the {words} lies ",
         shown,
         f" {side} its trend (± ",
         quantity(unsure, "dB", f"{here}/uncertainty_db"),
         ").",
     )
     return NoteHeld(note, outcome, deviation, unsure, chance, reason)
+
+
+def _curve_of(heard_from: HeardFrom, curves: CurveSet, field: Directivity | None) -> Curve | None:
+    """What a note is held against; None where its directions weren't measured."""
+    if heard_from is not HeardFrom.STANDING:
+        return curves.curves[CURVES[heard_from]]
+    if field is None or field.missing(STANDING):
+        return None
+    rows = field.rows(STANDING)
+    valid = np.asarray(field.valid[rows].all(axis=0))
+    power = np.where(valid, field.power[rows].mean(axis=0), 1.0)
+    level = np.where(valid, level_db(power), np.nan)
+    # a level of two directions is as unsure as that of the axis
+    return replace(curves.curves[CurveName.ON_AXIS], level_db=level, valid=valid)
+
+
+def _words(heard_from: HeardFrom) -> str:
+    if heard_from is HeardFrom.STANDING:
+        return "response ten to twenty degrees above the axis"
+    return f"{CURVES[heard_from].words} response"
 
 
 def _over_trend(
@@ -137,7 +172,7 @@ def _uncertainty_db(curve: Curve, hz: npt.NDArray[np.floating], band_hz: tuple[f
     return float(np.sqrt(np.nansum(squares))) if squares else 0.0
 
 
-def _by_chance(octaves: Float64s, signed: Float64s, band_hz: tuple[float, float], least: float) -> float:
+def by_chance(octaves: Float64s, signed: Float64s, band_hz: tuple[float, float], least: float) -> float:
     """Share of all places of a band as wide at which the mean reaches the least."""
     step = float(octaves[1] - octaves[0])
     points = max(round(float(np.log2(band_hz[1] / band_hz[0])) / step), 1)
@@ -145,29 +180,64 @@ def _by_chance(octaves: Float64s, signed: Float64s, band_hz: tuple[float, float]
     return float(np.mean(means >= least)) if means.size else 1.0
 
 
-def _finding(one: NoteHeld, curves: CurveSet) -> Finding:
+def _finding(one: NoteHeld, curves: CurveSet, features: Sequence[Finding]) -> Finding:
     note = one.note
     words = Quoted(note.text, f"testimony:{note.number}/note/text")
-    name = CURVES[note.heard_from]
     band = note.band_hz
     about = EMPTY if band is None else _about(note, band)
     sealed = "after" if note.built else "before"
+    name = CURVES.get(note.heard_from) if note.heard_at is None else None
+    takes = curves.level.takes if note.heard_at is not None and curves.level is not None else ()
     return Finding(
         id=f"testimony-{note.number:03}",
         subject="testimony",
         statement=say("“", words, f"”: {one.outcome}."),
-        explanation=about + one.reason,
+        explanation=about + one.reason + _beside(note, features),
         note=say(f"sealed {sealed} any results were built, by the reviewer's own clock"),
         importance=IMPORTANCE,
-        place=None if band is None else Place(name, band, None, curves.drive),
+        place=None if band is None or one.deviation_db is None else _place(note, band, curves),
         figures=(),
-        evidence=Evidence((name,) if curves.curves[name].available else (), ()),
+        evidence=Evidence((name,) if name is not None and curves.curves[name].available else (), takes),
         testimony=one,
     )
+
+
+def _place(note: Note, band_hz: tuple[float, float], curves: CurveSet) -> Place:
+    if note.heard_at is not None:
+        return Place("change", band_hz, "on axis", curves.drive)
+    if note.heard_from is HeardFrom.STANDING:
+        middle = float(np.mean([direction.angle_deg for direction in STANDING]))
+        return Place("coverage_vertical", band_hz, None, curves.drive, middle)
+    return Place(CURVES[note.heard_from], band_hz, None, curves.drive)
 
 
 def _about(note: Note, band_hz: tuple[float, float]) -> Sentence:
     low, high = (
         frequency(edge, f"testimony:{note.number}/note/band_hz/{i}") for i, edge in enumerate(band_hz)
     )
-    return say(f"It says {note.amount} from ", low, " to ", high, f", heard {note.heard_from}. ")
+    where = f"heard {note.heard_from}" if note.heard_at is None else f"heard at {note.heard_at}"
+    word = "It says" if note.quality is None else f"“{note.quality.capitalize()}” is taken for"
+    return say(f"{word} {note.amount} from ", low, " to ", high, f", {where}. ")
+
+
+def _beside(note: Note, features: Sequence[Finding]) -> Sentence:
+    """The features of the note's sign in its band, by where they stand out most."""
+    if note.band_hz is None or note.heard_at is not None:
+        return EMPTY
+    low, high = note.band_hz
+    sign = 1 if note.amount is Amount.TOO_MUCH else -1
+    inside = [
+        one
+        for one in features
+        if one.feature is not None
+        and one.audibility is not None
+        and one.feature.sign == sign
+        and low <= one.feature.frequency_hz <= high
+    ]
+    told = EMPTY
+    for one in inside:
+        assert one.feature is not None
+        number = one.id.removeprefix("feature-")
+        at = frequency(one.feature.frequency_hz, f"feature:{number}/feature/frequency_hz")
+        told += say(" and at " if told.parts else f" A {one.feature.kind} of its kind stands at ", at)
+    return told + say(".") if told.parts else EMPTY

@@ -23,7 +23,7 @@ from earwitness.case.incremental import Build, Key, Outcome
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.derive.derivation import derive
-from earwitness.findings.find import find
+from earwitness.findings.find import field_of, find
 from earwitness.findings.testimony import held, tally
 from earwitness.measurement.deconvolution import RECORDED, deconvolve
 from earwitness.measurement.electrical import measured_impedance
@@ -197,9 +197,11 @@ class _Steps:
         self._progress("finding", 0, 1)
         curves, figures = self._derived_from(derived)
         notes, elsewhere = self._stated.notes, self._stated.notes_elsewhere
-        found = find(curves, figures, self._facts, self._responses_from(reduced), notes, self._takes)
+        responses = self._responses_from(reduced)
+        found = find(curves, figures, self._facts, responses, notes, self._takes)
         told = [finding.testimony for finding in found if finding.testimony is not None]
-        together = tally(told, held(elsewhere, curves)) if told else None
+        others = held(elsewhere, curves, field_of(responses, self._facts)) if told and elsewhere else ()
+        together = tally(told, others) if told else None
         self._found = Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together)
         self._progress("finding", 1, 1)
         (folder / FINDINGS).write_bytes(to_json(self._found, indent=None))

@@ -40,6 +40,7 @@ from earwitness.records.long_term import LongTerm
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
+from earwitness.records.qualities import MEANINGS
 from earwitness.records.testimony import NoteHeld
 from earwitness.records.time import TimeBehaviour
 from earwitness.records.tones import Multitone, ToneSet, TwoTones
@@ -237,6 +238,7 @@ def _testimony(finding: Finding, held: NoteHeld, curves: Mapping[CurveName, Curv
     note = held.note
     lines = [
         *_source(TESTIMONY_SOURCE),
+        *(() if note.quality is None else _source(MEANINGS[note.quality].source)),
         line("Sealed", say(Term(note.sealed_at))),
         line("Seal", say(Term(note.seal))),
         line("File", say(Term(f"testimony/{note.number:03}.toml"))),

@@ -15,11 +15,36 @@ class Amount(StrEnum):
     TOO_LITTLE = "too little"
 
 
+class Quality(StrEnum):
+    """What a sound is like: a closed vocabulary; `records.qualities` says what each is held to mean."""
+
+    BOOMY = "boomy"
+    THIN = "thin"
+    MUDDY = "muddy"
+    BOXY = "boxy"
+    NASAL = "nasal"
+    FORWARD = "forward"
+    DISTANT = "distant"
+    HARSH = "harsh"
+    SIBILANT = "sibilant"
+    BRIGHT = "bright"
+    DARK = "dark"
+    DULL = "dull"
+
+
 class HeardFrom(StrEnum):
-    """Where the listener was: it names the curve that a note is held against."""
+    """Where the listener was: it names what a note is held against."""
 
     STRAIGHT_AHEAD = "straight ahead"
     IN_THE_ROOM = "in the room"
+    OFF_TO_THE_SIDE = "off to the side"
+    STANDING = "standing"
+
+
+class HeardAt(StrEnum):
+    """How loud it was, where a note says so: then it is held against what changes with the level."""
+
+    HIGH_LEVEL = "high level"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +61,10 @@ class Note:
         What of it can be held against data; None where the note doesn't say.
     sealed_at
         UTC by the reviewer's own clock, ISO 8601.
+    quality
+        The word of the vocabulary that gave band and amount; None where the reviewer gave them.
+    heard_at
+        None where the note doesn't say how loud it was.
     built
         Id of the results that were there then; empty where there were none.
     raw_digest
@@ -56,6 +85,8 @@ class Note:
     raw_digest: str
     previous: str
     seal: str
+    quality: Quality | None = None
+    heard_at: HeardAt | None = None
 
 
 class Outcome(StrEnum):
