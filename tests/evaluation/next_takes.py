@@ -2,8 +2,8 @@
 
 New directions that are proposed for a feature are made from the same physics, with errors of angle and noise
 of their own; felt takes half of what edges truly do, in decibels. Causes in question follow by Bayes from
-what was foretold. Counted is how often the probability of one moves to its truth, and the Brier score of those
-causes before and after. Other takes are counted and not made.
+what was foretold. Counted is how often the probability of one moves to its truth, and the Brier score of
+those causes before and after. Other takes are counted and not made.
 """
 
 from __future__ import annotations

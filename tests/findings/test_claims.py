@@ -7,14 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import specimen
+from closed_forms import omni, responses
 from hypothesis import given
 from hypothesis import strategies as st
 
+from earwitness.findings.claim_takes import Deciding
 from earwitness.findings.claims import judge_claims, judgement
+from earwitness.findings.next_table import SHOWS, CloseUp, Possible
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import Claim
-from earwitness.records.findings import ClaimJudgement, ClaimReading, Judgement
+from earwitness.records.figures import FigureName
+from earwitness.records.findings import ClaimJudgement, ClaimReading, Finding, Judgement
 from earwitness.records.grid import Bools, Floats
+from earwitness.records.next_measurement import NextTake
 from earwitness.records.sentences import say
 from earwitness.records.uncertainty import ComponentName
 
@@ -165,3 +170,88 @@ def test_only_unanimity_decides(holding: list[bool | None]) -> None:
     assert (found is Judgement.CONFIRMED) == (bool(holding) and all(holding))
     assert (found is Judgement.NOT_CONFIRMED) == (bool(holding) and set(holding) == {False})
     assert (found is Judgement.DEPENDS) == ({True, False} <= set(holding))
+
+
+def deciding(*near: CloseUp) -> Deciding:
+    return Deciding(Possible(frozenset(SHOWS), needs_clock=False, near=near), responses(omni))
+
+
+def decided(claim: Claim, what: Deciding, curves: CurveSet | None = None, u: float | None = 0.1) -> Finding:
+    facts = replace(specimen.facts(), claims=(claim,))
+    (found,) = judge_claims(with_microphone(curves or specimen.curve_set(), u), {}, facts, what)
+    return found
+
+
+DEEP = Claim("Bass from 30 Hz", "f3", 30.0)
+WOOFER = CloseUp("woofer", up_m=0.0, radius_m=0.065)
+
+
+def test_a_low_end_beyond_the_data_is_decided_by_a_near_field_that_is_missing() -> None:
+    """Flat down to the lowest valid frequency, 200 Hz: it hasn't fallen yet."""
+    curves = with_levels(np.full(specimen.GRID.size, 86.0), specimen.GRID > 200.0)
+    found = decided(DEEP, deciding(WOOFER), curves)
+    assert found.claim is not None
+    assert found.claim.judgement is Judgement.CANNOT_JUDGE
+    assert found.claim.decided_by is not None
+    assert (found.claim.decided_by.take, found.claim.decided_by.radiator) == (NextTake.NEAR_DRIVERS, "woofer")
+    assert found.story is not None
+    told = str(found.story.settle)
+    assert told.startswith(
+        "The near field of the woofer, at a low drive, would decide it. At 0.28 V it plays"
+    )
+    assert "keep ears away" in told
+    port = decided(DEEP, deciding(CloseUp("port", is_port=True)), curves)
+    assert port.next_measurement is not None
+    assert port.next_measurement.take is NextTake.NEAR_PORT
+
+
+def test_with_every_near_field_there_a_longer_gate_decides() -> None:
+    curves = with_levels(np.full(specimen.GRID.size, 86.0), specimen.GRID > 200.0)
+    found = decided(DEEP, deciding(), curves).next_measurement
+    assert found is not None
+    assert found.take is NextTake.LONGER_GATE
+
+
+def test_above_what_is_derived_no_take_decides() -> None:
+    found = decided(Claim("to 30 kHz", "tolerance", 3.0, (100.0, 30_000.0)), deciding(WOOFER))
+    assert found.claim is not None
+    assert found.claim.judgement is Judgement.CANNOT_JUDGE
+    assert (found.next_measurement, found.story) == (None, None)
+
+
+def test_what_nobody_stated_is_decided_by_a_calibration_which_plays_nothing() -> None:
+    found = decided(Claim("from 45 Hz", "f3", 45.0), deciding(WOOFER), u=None)
+    assert found.next_measurement is not None
+    assert found.next_measurement.take is NextTake.CALIBRATION
+    assert found.story is not None
+    assert str(found.story.settle).endswith("would decide it.")
+
+
+def test_a_rated_impedance_without_its_take_is_decided_by_it() -> None:
+    found = decided(Claim("4 ohms", "impedance", 4.0), deciding())
+    assert found.next_measurement is not None
+    assert found.next_measurement.take is NextTake.IMPEDANCE
+
+
+def test_what_is_judged_needs_no_take() -> None:
+    assert decided(Claim("Bass from 70 Hz", "f3", 70.0), deciding(WOOFER)).next_measurement is None
+
+
+def test_a_sensitivity_over_the_makers_own_band_is_admissible_too() -> None:
+    """3 dB more above 3 kHz: 86 dB from 300 Hz to 3 kHz, 89 dB from 3.1 to 12 kHz."""
+    curves = with_levels(np.where(specimen.GRID > 3000.0, 89.0, 86.0))
+    found = judged(Claim("88 dB", "sensitivity", 88.0, (3100.0, 12_000.0), per="voltage"), curves)
+    assert [r.value for r in found.readings] == pytest.approx([86.0, 86.0, 89.0, 89.0], abs=0.05)
+    assert found.judgement is Judgement.DEPENDS
+
+
+def test_a_fitted_high_pass_is_admissible_too() -> None:
+    """Its F3 stands beside the figure, by the formula of Small at the top of this file."""
+    figures = {f.name: f for f in specimen.results().figures}
+    f3 = replace(figures[FigureName.F3], also={"fitted high-pass": SPECIMEN_F3_HZ})
+    facts = replace(specimen.facts(), claims=(Claim("from 55 Hz", "f3", 55.0),))
+    (found,) = judge_claims(with_microphone(specimen.curve_set(), 0.1), {FigureName.F3: f3}, facts)
+    assert found.claim is not None
+    assert len(found.claim.readings) == 5
+    assert found.claim.readings[-1].value == SPECIMEN_F3_HZ
+    assert "fitted high-pass" in str(found.claim.readings[-1].definition)

@@ -91,7 +91,7 @@ def _reading(
 ) -> ClaimReading:
     """A reading of a claim that is missed by so much (negative: kept)."""
     if missed_by > 0.0 and u is None:
-        return ClaimReading(definition, value, unit, None, None, doubt=_NOT_STATED)
+        return ClaimReading(definition, value, unit, None, None, doubt=NOT_STATED)
     return ClaimReading(definition, value, unit, u, missed_by <= float(expanded(u or 0.0)))
 
 
@@ -119,17 +119,27 @@ def _extension(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
                 case "above":
                     yield ClaimReading(definition, found, "Hz", None, found <= claim.value, "at least")
                 case "step":
-                    yield ClaimReading(definition, found, "Hz", None, None, None, _STEP)
+                    yield ClaimReading(definition, found, "Hz", None, None, None, STEP)
+    yield from _fitted(bench, claim)
 
 
-_NOT_STATED: Final = say(
+def _fitted(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
+    """The same of a high-pass that is fitted to the response on axis, where there is one."""
+    figure = bench.figures.get(FigureName(claim.figure))
+    curve = bench.curves.curves[CurveName.ON_AXIS]
+    if figure is None or not figure.available or "fitted high-pass" not in figure.also or not curve.available:
+        return
+    found = figure.also["fitted high-pass"]
+    u = _crossing_uncertainty_hz(bench.curves, curve, found)
+    yield _reading(say("on axis, of a fitted high-pass"), found, "Hz", found - claim.value, u)
+
+
+NOT_STATED: Final = say(
     "It was missed, and whether by more than the measurement's own uncertainty isn't known: that of the "
     "microphone, the level or the impedance isn't stated."
 )
 _NOT_FALLEN: Final = say("The response hasn't fallen that far at the lowest frequency that is valid.")
-_STEP: Final = say(
-    "The response steps down there without rolling off, so the end of its range can't be seen."
-)
+STEP: Final = say("The response steps down there without rolling off, so the end of its range can't be seen.")
 
 
 def _searched(bench: Bench, curve: Curve) -> np.ndarray:
@@ -173,11 +183,19 @@ def _sensitivity(bench: Bench, claim: Claim) -> Iterator[ClaimReading]:
     needed = (ComponentName.LEVEL, ComponentName.MICROPHONE)
     known = all(figure.components.get(name) is not None for name in needed)
     uncertainty = figure.uncertainty if known else None
-    for per, words, offset in _powers(bench, claim):
-        for on, mean in MEANS:
-            level = float(mean_level_db(bench.curves.frequency_hz, curve.level_db, on=on)) + offset
-            definition = say(f"as the {mean} for ", per, words)
-            yield _reading(definition, level, "dB", claim.value - level, uncertainty)
+    for band, over in _bands(bench, claim, curve):
+        for per, words, offset in _powers(bench, claim):
+            for on, mean in MEANS:
+                level = float(mean_level_db(bench.curves.frequency_hz, curve.level_db, band, on)) + offset
+                definition = say(f"as the {mean} for ", per, words, over)
+                yield _reading(definition, level, "dB", claim.value - level, uncertainty)
+
+
+def _bands(bench: Bench, claim: Claim, curve: Curve) -> Iterator[tuple[tuple[float, float], str]]:
+    """Bands of the mean: the usual one, and the maker's own where one is stated (IEC 60268-5 asks for it)."""
+    yield SENSITIVITY_BAND_HZ, ""
+    if claim.band_hz is not None and bench.valid_throughout(curve, claim.band_hz):
+        yield claim.band_hz, " over the claim's own band"
 
 
 def _powers(bench: Bench, claim: Claim) -> Iterator[tuple[Sentence, str, float]]:

@@ -13,14 +13,16 @@ from typing import Final
 from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.claim_readings import FALLS, Bench, readings
+from earwitness.findings.claim_takes import Deciding, decide_sentence
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.facts import CaseFacts, Claim
 from earwitness.records.figures import Evidence, Figure, FigureName
-from earwitness.records.findings import ClaimJudgement, ClaimReading, Finding, Judgement, Place
-from earwitness.records.sentences import Number, Quoted, Sentence, say
+from earwitness.records.findings import ClaimJudgement, ClaimReading, Finding, Judgement, Place, Story
+from earwitness.records.sentences import EMPTY, Number, Quoted, Sentence, say
 from earwitness.records.sources import Source, Standing
 
+NOTHING_KNOWN: Final = Deciding()
 IMPORTANCE: Final[Mapping[Judgement, float]] = {
     Judgement.NOT_CONFIRMED: 0.85,
     Judgement.DEPENDS: 0.45,
@@ -39,11 +41,14 @@ _MARK_OCTAVES: Final = 1.0 / 6.0
 
 
 def judge_claims(
-    curves: CurveSet, figures: Mapping[FigureName, Figure], facts: CaseFacts
+    curves: CurveSet,
+    figures: Mapping[FigureName, Figure],
+    facts: CaseFacts,
+    deciding: Deciding = NOTHING_KNOWN,
 ) -> tuple[Finding, ...]:
-    """One finding a claim, in the order of ``case.toml``."""
+    """One finding a claim, in the order of ``case.toml``; `deciding` says what could be measured yet."""
     bench = Bench(curves, figures, facts)
-    return tuple(_judge(bench, index, claim) for index, claim in enumerate(facts.claims))
+    return tuple(_judge(bench, index, claim, deciding) for index, claim in enumerate(facts.claims))
 
 
 def judgement(tried: tuple[ClaimReading, ...]) -> Judgement:
@@ -56,9 +61,11 @@ def judgement(tried: tuple[ClaimReading, ...]) -> Judgement:
     return Judgement.DEPENDS if {True, False} <= outcomes else Judgement.CANNOT_JUDGE
 
 
-def _judge(bench: Bench, index: int, claim: Claim) -> Finding:
+def _judge(bench: Bench, index: int, claim: Claim, deciding: Deciding) -> Finding:
     tried = readings(bench, claim)
     outcome = judgement(tried)
+    following = deciding.take(bench, claim, tried) if outcome is Judgement.CANNOT_JUDGE else None
+    settle = decide_sentence(following, f"claim:{index}/decided_by")
     measured = () if claim.figure == "impedance" else bench.measured()
     electrical = bench.curves.impedance if claim.figure == "impedance" else None
     takes = () if electrical is None else electrical.takes
@@ -74,7 +81,9 @@ def _judge(bench: Bench, index: int, claim: Claim) -> Finding:
         place=_place(bench, claim),
         figures=tuple(name for name in _figures_of(claim) if name in bench.figures),
         evidence=Evidence(tuple(curve.name for curve in measured), takes),
-        claim=ClaimJudgement(index, outcome, tried),
+        claim=ClaimJudgement(index, outcome, tried, following),
+        story=Story(EMPTY, settle=settle) if settle.parts else None,
+        next_measurement=following,
     )
 
 

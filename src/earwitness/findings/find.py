@@ -11,6 +11,7 @@ from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.causes.beside import Beside, with_beside
 from earwitness.findings.causes.judge import causes_in, scene_of
 from earwitness.findings.change_statements import change_statements, told_once
+from earwitness.findings.claim_takes import Deciding
 from earwitness.findings.claims import judge_claims
 from earwitness.findings.feature_statements import feature_statements
 from earwitness.findings.features import find_features
@@ -59,6 +60,7 @@ def find(  # noqa: PLR0917
     )
     field = None if responses is None else field_of(responses, facts)
     features = () if responses is None or field is None else _features(responses, field, curves, facts, takes)
+    deciding = Deciding() if responses is None else Deciding(Possible.of(responses, facts, takes), responses)
     found = [
         *features,
         *statements(curves, named),
@@ -67,7 +69,7 @@ def find(  # noqa: PLR0917
         *impedance_statements(curves, named),
         *long_term_statements(curves, named),
         *tone_statements(curves, named),
-        *judge_claims(curves, named, facts),
+        *judge_claims(curves, named, facts, deciding),
         *note_statements(held(notes, curves, field), curves, features),
     ]
     referent = Referent(facts, figures, curves, tuple(found))

@@ -36,6 +36,7 @@ __all__ = [
     "entropy_bits",
     "in_question",
     "information_bits",
+    "named_radiator",
     "next_measurement",
     "settle_sentence",
     "with_exposure",
@@ -128,9 +129,15 @@ def _what(found: NextMeasurement, here: str) -> Sentence:
     if found.steps is not None:
         return _steps(found.steps, f"{here}/steps")
     if found.radiator is not None:
-        name = Quoted(found.radiator.replace("_", " "), "case:unit.radiators")
-        return say("The near field of the ", name, ", at a low drive,")
+        return named_radiator(found.radiator)
     return say(WORDS[found.take])
+
+
+def named_radiator(name: str) -> Sentence:
+    """The near field of a stated radiator."""
+    return say(
+        "The near field of the ", Quoted(name.replace("_", " "), "case:unit.radiators"), ", at a low drive,"
+    )
 
 
 def _steps(steps: Steps, here: str) -> Sentence:
@@ -171,6 +178,8 @@ WORDS: Final[Mapping[NextTake, str]] = {
     NextTake.FINE_HORIZONTAL: "Steps of five degrees in the horizontal plane",
     NextTake.FELT: "The same take with felt over the box's edges",
     NextTake.ELSEWHERE: "The take on axis again at another place in the room",
+    NextTake.LONGER_GATE: "The take on axis in the open or on a hard floor, with a longer gate,",
+    NextTake.CALIBRATION: "A calibration of the microphone, with its uncertainty stated,",
     NextTake.SHARED_CLOCK: "Both orbits again with a loopback, so that all takes share one clock,",
     NextTake.LONGER_SWEEP: "The highest drive with a sweep twice as long, which warms a coil more,",
     NextTake.LOAD: "A load that lasts, with weak probes among it,",

@@ -66,11 +66,15 @@ class ClaimReading:
 
 @dataclass(frozen=True, slots=True)
 class ClaimJudgement:
-    """A maker's claim held against every admissible definition; `index` is its place in ``case.toml``."""
+    """A maker's claim held against every admissible definition; `index` is its place in ``case.toml``.
+
+    `decided_by` is the take that would decide one that can't be judged; None where none would.
+    """
 
     index: int
     judgement: Judgement
     readings: tuple[ClaimReading, ...]
+    decided_by: NextMeasurement | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ class NextTake(StrEnum):
     FINE_HORIZONTAL = "horizontal plane in steps of five degrees"
     FELT = "felt over the box's edges"
     ELSEWHERE = "the take on axis at another place in the room"
+    LONGER_GATE = "the take on axis with a longer gate"
+    CALIBRATION = "the microphone's calibration"
     SHARED_CLOCK = "both orbits with a loopback"
     LONGER_SWEEP = "the highest drive with a sweep twice as long"
     LOAD = "a load that lasts"
