@@ -8,7 +8,7 @@ import pytest
 
 from earwitness.derive.derivation import Derivation, derive
 from earwitness.derive.directivity import directivity, take_powers
-from earwitness.derive.sides import sides_difference_db
+from earwitness.derive.sides import sides_difference_db, sides_over_frequency_db
 from earwitness.derive.symmetry import Symmetry, stand_ins
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, StatedUncertainty, Unit
@@ -126,6 +126,9 @@ def test_sides_that_differ() -> None:
     takes = take_powers(closed_forms.responses(lopsided))
     assert sides_difference_db(takes, H) == pytest.approx(3.0103, abs=1e-4)
     assert sides_difference_db(takes, V) == pytest.approx(0.0, abs=1e-9)
+    over_f = sides_over_frequency_db(takes, H)
+    assert np.isfinite(over_f).any()
+    np.testing.assert_allclose(over_f[np.isfinite(over_f)], 3.0103, atol=1e-4)
 
     def one_of_two(n: Floats, frequency_hz: Floats) -> Floats:
         return np.where(n[:, :1] > np.cos(np.deg2rad(15.0)), lopsided(n, frequency_hz), 1.0)
@@ -138,3 +141,4 @@ def test_sides_that_differ() -> None:
 def test_a_mirror_image_says_nothing_of_the_sides() -> None:
     takes = take_powers(closed_forms.responses(lopsided, HALF), BOTH)
     assert sides_difference_db(takes, H) is None
+    assert np.isnan(sides_over_frequency_db(takes, H)).all()

@@ -21,14 +21,20 @@ SERIES = {
         Series("worst take", X, (30.0, None, 20.0)),
     ),
     PointName.LATENCY: (Series("horizontal", (-90.0, 0.0, 90.0), (0.1, 0.0, 0.6)),),
+    PointName.CLOCKS: (Series("vertical", (-30.0, 0.0, 30.0), (-25.0, -20.0, -30.0)),),
+    PointName.ORDER: (Series("horizontal", (-90.0, 0.0, 90.0), (-6.0, 0.0, -7.0)),),
+    PointName.LEVELS: (Series("horizontal", (-90.0, 0.0, 90.0), (0.1, 1.2, None)),),
+    PointName.ZERO: (Series("horizontal", (-30.0, 0.0, 30.0), (4.0, 0.5, 5.0)),),
     PointName.FIRST_LAST: (Series("last less first", X, (0.0, -0.1, -1.0), (0.05, 0.05, 0.1)),),
     PointName.ORBITS: (Series("on axis", X, (0.2, -0.3, 1.4)), Series("behind", X, (None, 0.1, 0.2))),
+    PointName.LEFT_RIGHT: (Series("both sides", X, (0.1, 0.4, 2.2)),),
     PointName.REFERENCE: (
         Series("mean level", (1.0, 2.0, 3.0, 4.0), (84.0, 84.1, 83.9, 85.2)),
         Series("upper limit", (1.0, 2.0, 3.0, 4.0), (84.4,) * 4),
         Series("lower limit", (1.0, 2.0, 3.0, 4.0), (83.6,) * 4),
     ),
 }
+ENDS = (PointName.SIGNAL_TO_NOISE, PointName.FIRST_LAST, PointName.REFERENCE)
 
 
 def quality() -> Quality:
@@ -51,11 +57,30 @@ def test_each_point_with_lines_has_a_picture_lettered_on() -> None:
     assert [(e.letter, e.id) for e in shown] == [
         ("I", "quality-signal-to-noise"),
         ("J", "quality-latency"),
-        ("K", "quality-first-against-last"),
-        ("L", "quality-orbits"),
-        ("M", "quality-reference-loudspeaker"),
+        ("K", "quality-clocks"),
+        ("L", "quality-order-of-directions"),
+        ("M", "quality-levels-of-directions"),
+        ("N", "quality-zero-of-angles"),
+        ("O", "quality-first-against-last"),
+        ("P", "quality-orbits"),
+        ("Q", "quality-left-against-right"),
+        ("R", "quality-reference-loudspeaker"),
     ]
     assert all("Said." in str(e.alt) for e in shown)
+
+
+def test_letters_go_on_after_z() -> None:
+    shown = describe_quality(quality(), after=24)
+    assert [e.letter for e in shown[:4]] == ["Y", "Z", "AA", "AB"]
+
+
+def test_pictures_over_the_angle_reach_as_far_as_what_was_measured() -> None:
+    shown = {e.id: e.panels[0] for e in describe_quality(quality())}
+    clocks = shown["quality-clocks"]
+    assert (clocks.x_axis.minimum, clocks.x_axis.maximum) == (-30.0, 30.0)
+    assert clocks.y_axis.unit == "µs"
+    assert clocks.y_axis.minimum < -30.0
+    assert shown["quality-order-of-directions"].x_axis.maximum == 90.0
 
 
 def test_a_point_without_anything_known_has_none() -> None:
@@ -66,7 +91,7 @@ def test_a_point_without_anything_known_has_none() -> None:
 
 
 def test_lines_keep_their_values_gaps_and_bands() -> None:
-    noise, _, last, _, chart = describe_quality(quality())
+    noise, last, chart = (picture(quality().point(name)) for name in ENDS)
     on_axis, worst = noise.panels[0].lines
     assert on_axis.y.tolist() == [60.0, 90.0, 40.0]  # 90 dB are as good as 120
     assert worst.y[0] == 30.0
@@ -79,7 +104,7 @@ def test_lines_keep_their_values_gaps_and_bands() -> None:
 
 
 def test_a_band_of_octaves_keeps_every_octave() -> None:
-    (line,) = describe_quality(quality())[2].panels[0].lines
+    (line,) = picture(quality().point(PointName.FIRST_LAST)).panels[0].lines
     (ring,) = outlines(line)
     # Up along the upper edge, back along the lower: 0.0 ± 0.05, −0.1 ± 0.05, −1.0 ± 0.1.
     assert ring[:6, 1] == pytest.approx([0.05, -0.05, -0.9, -1.1, -0.15, -0.05])
@@ -93,8 +118,8 @@ def test_both_renderers_draw_them() -> None:
 
 def test_what_wants_attention_stands_first_on_the_page() -> None:
     part = quality_part(quality(), after=3)
-    assert [line.verdict for line in part.lines] == [Verdict.LOOK, Verdict.CANNOT_TELL, *[Verdict.FINE] * 4]
-    assert [line.wants_attention for line in part.lines] == [True, *[False] * 5]
+    assert [line.verdict for line in part.lines] == [Verdict.LOOK, Verdict.CANNOT_TELL, *[Verdict.FINE] * 9]
+    assert [line.wants_attention for line in part.lines] == [True, *[False] * 10]
     assert str(part.summary) == "The data are fit to conclude from; to look at: orbits on axis."
     assert part.lines[0].picture is not None
     assert (part.lines[0].picture.id, part.lines[0].picture.letter) == ("quality-orbits", "D")

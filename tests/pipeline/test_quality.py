@@ -25,7 +25,7 @@ from spoiled import (
 from earwitness.case.response_files import load_responses
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.pipeline.check import check_case
-from earwitness.records.quality import PointName, Quality, Verdict
+from earwitness.records.quality import Point, PointName, Quality, Verdict
 from earwitness.records.takes import Direction, Orbit, TakeId
 from earwitness.virtual.scenario import load
 
@@ -307,6 +307,14 @@ def test_a_near_field_that_hardly_meets_the_gate_is_told_from_none(case: Spoiled
     assert "near field of each woofer" in str(far.remedy)
 
 
+def drawn(point: Point, line: str, at: float) -> float:
+    """What a point's picture shows on one of its lines."""
+    (one,) = (one for one in point.series if one.name == line)
+    value = one.y[one.x.index(at)]
+    assert value is not None
+    return value
+
+
 def test_a_gain_that_was_touched_is_named_with_its_size(case: Spoiled) -> None:
     """Half a decibel off axis; what else is checked stays as it was."""
     case.change("horizontal_+060_2.83V.wav", gained(-0.5))
@@ -317,6 +325,9 @@ def test_a_gain_that_was_touched_is_named_with_its_size(case: Spoiled) -> None:
     assert point.takes == ("vertical_-030_2.83V.wav", "horizontal_+060_2.83V.wav")
     assert point.values["worst_db"] == pytest.approx(1.0, abs=0.1)
     assert "louder than the takes beside it" in str(point.sentence)
+    assert drawn(point, "vertical", -30.0) == pytest.approx(1.0, abs=0.1)
+    assert drawn(point, "horizontal", 60.0) == pytest.approx(-0.5, abs=0.1)
+    assert drawn(point, "horizontal", 50.0) == pytest.approx(0.0, abs=0.2)
     assert others_are_fine(quality, PointName.LEVELS)
 
 
@@ -341,6 +352,10 @@ def test_an_orbit_whose_zero_was_wrong_is_named(case: Spoiled, orbit: str, sign:
     assert point.verdict is Verdict.LOOK
     key = f"{orbit}_axis_deg" if orbit == "horizontal" else f"{orbit}_met_deg"
     assert point.values[key] == pytest.approx(-10.0 * sign, abs=1.0)
+    if orbit == "horizontal":
+        (line,) = (line for line in point.series if line.name == orbit)
+        unlike = [y for y in line.y if y is not None]
+        assert line.x[unlike.index(min(unlike))] == -10.0 * sign
 
 
 def test_a_recorder_whose_clock_is_fast_is_told_with_its_error(case: Spoiled) -> None:
@@ -350,6 +365,8 @@ def test_a_recorder_whose_clock_is_fast_is_told_with_its_error(case: Spoiled) ->
     assert point.verdict is Verdict.LOOK
     assert "is fast" in str(point.sentence)
     assert point.values["apart_ppm"] == pytest.approx(400.0, abs=point.values["limit_ppm"])
+    assert {line.name for line in point.series} == {"horizontal", "vertical"}
+    assert all(y is not None and y > 0.0 for line in point.series for y in line.y)
 
 
 def test_heights_that_reflections_contradict_are_named_where_something_was_joined(case: Spoiled) -> None:
@@ -380,6 +397,7 @@ def test_sides_that_are_stated_alike_and_are_not(case: Spoiled) -> None:
     point = case.point(PointName.LEFT_RIGHT)
     assert point.verdict is Verdict.LOOK
     assert point.values["difference_db"] == pytest.approx(2.0 * np.sqrt(0.5), abs=0.1)
+    assert point.series[0].y[-20] == pytest.approx(2.0, abs=0.1)
 
 
 @pytest.mark.parametrize(("db", "verdict"), [(0.02, Verdict.FINE), (0.3, Verdict.LOOK)])

@@ -8,7 +8,7 @@ import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.directivity import TakePowers, directivity, level_db
-from earwitness.records.grid import POINTS_PER_OCTAVE
+from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
 from earwitness.records.responses import Directivity
 from earwitness.records.takes import Orbit
 
@@ -25,15 +25,27 @@ def sides_difference_db(takes: TakePowers, orbit: Orbit, field: Directivity | No
     where there are none. Worked number: 3 dB apart on one pair of two and alike on the other give 2.12 dB.
     `field` holds the directions of the takes, where somebody worked them out already.
     """
+    apart = _apart_db(takes, orbit, field)
+    known = np.isfinite(apart)
+    return float(np.sqrt(np.mean(apart[known] ** 2))) if known.any() else None
+
+
+def sides_over_frequency_db(takes: TakePowers, orbit: Orbit, field: Directivity | None = None) -> Floats:
+    """The same over angle alone, shape (F,); NaN where nothing was measured on both sides."""
+    apart = _apart_db(takes, orbit, field)
+    count = np.isfinite(apart).sum(axis=0)
+    return np.where(count > 0, np.sqrt(np.nansum(apart**2, axis=0) / np.maximum(count, 1)), np.nan)
+
+
+def _apart_db(takes: TakePowers, orbit: Orbit, field: Directivity | None) -> Floats:
+    """One side less the other, shape (pairs, F); NaN where either isn't valid."""
     field = directivity(takes) if field is None else field
     rows = {d: i for i, d in enumerate(field.directions) if d.orbit is orbit and not takes.mirrored[i]}
     pairs = [(row, rows[d.mirrored]) for d, row in rows.items() if d.angle_deg > 0.0 and d.mirrored in rows]
     pairs = [(one, other) for one, other in pairs if one != other]
     if not pairs:
-        return None
+        return np.empty((0, len(field.frequency_hz)))
     power, valid = np.nan_to_num(field.power[pairs]), field.valid[pairs]
     smooth, known = smooth_power(power, valid, SIDES_FRACTION, POINTS_PER_OCTAVE)
     level = level_db(smooth)
-    difference = (level[:, 0] - level[:, 1])[known.all(axis=1)]
-    difference = difference[np.isfinite(difference)]
-    return float(np.sqrt(np.mean(difference**2))) if difference.size else None
+    return np.where(known.all(axis=1), level[:, 0] - level[:, 1], np.nan)

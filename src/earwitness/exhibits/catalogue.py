@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
-from string import ascii_uppercase
 from typing import Final
 
 from earwitness.exhibits.budget import budget
 from earwitness.exhibits.clean_output import clean_output
 from earwitness.exhibits.compression import compression
 from earwitness.exhibits.coverage import coverage
-from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.description import Exhibit, lettered
 from earwitness.exhibits.distortion import distortion
 from earwitness.exhibits.impedance import impedance
 from earwitness.exhibits.in_room import in_room
 from earwitness.exhibits.long_load import load, load_octaves
 from earwitness.exhibits.on_axis import on_axis
+from earwitness.exhibits.rattles import rattles
 from earwitness.exhibits.response_set import response_set
 from earwitness.exhibits.self_noise import self_noise
 from earwitness.exhibits.time_decay import decay
@@ -38,6 +37,7 @@ FAMILIES: Final[tuple[Family, ...]] = (
     compression,
     clean_output,
     tones,
+    rattles,
     impedance,
     load,
     load_octaves,
@@ -51,7 +51,4 @@ FAMILIES: Final[tuple[Family, ...]] = (
 
 def describe(curves: CurveSet) -> tuple[Exhibit, ...]:
     """Every exhibit that has something valid to show, lettered A, B, C … in order."""
-    shown = [exhibit for family in FAMILIES if (exhibit := family(curves)) is not None]
-    return tuple(
-        replace(exhibit, letter=letter) for exhibit, letter in zip(shown, ascii_uppercase, strict=False)
-    )
+    return lettered(exhibit for family in FAMILIES if (exhibit := family(curves)) is not None)

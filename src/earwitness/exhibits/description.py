@@ -6,8 +6,11 @@ print. Colours are symbolic (`Role`); the palette alone knows values.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from itertools import chain, islice, product
+from string import ascii_uppercase
 
 from earwitness.records.grid import Floats
 from earwitness.records.sentences import Sentence
@@ -128,6 +131,15 @@ class Exhibit:
     conditions: Sentence
     alt: Sentence
     panels: tuple[Panel, ...] = field(default_factory=tuple)
+
+
+def lettered(exhibits: Iterable[Exhibit], after: int = 0) -> tuple[Exhibit, ...]:
+    """Exhibits with the letters that come after so many: A to Z, then AA, AB and so on."""
+    letters = chain(ascii_uppercase, map("".join, product(ascii_uppercase, repeat=2)))
+    return tuple(
+        replace(one, letter=letter)
+        for one, letter in zip(exhibits, islice(letters, after, None), strict=False)
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from string import ascii_uppercase
 from typing import Final
 
 import numpy as np
 
 from earwitness.exhibits.axes import frequency_axis
-from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role
+from earwitness.exhibits.description import Axis, Exhibit, Line, Panel, Role, lettered
 from earwitness.exhibits.time_axes import around, linear_axis
 from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Quality, Series
 from earwitness.records.sentences import say
 
 HEIGHT: Final = 0.3
-#: Least spans of axes, dB and ms.
+#: Least spans of axes, dB, ms and µs.
 LEAST_DB: Final = 2.0
 LEAST_MS: Final = 0.5
+LEAST_US: Final = 50.0
 #: A control chart shows the limits this much within its edges, re their own distance.
 CHART_MARGIN: Final = 0.3
 #: More than this is enough of a signal to noise.
@@ -35,6 +35,7 @@ _ROLES: Final[Mapping[str, Role]] = {
     "vertical": Role.EARLY_REFLECTIONS,
     "mean level": Role.ON_AXIS,
     "centre": Role.QUIET,
+    "both sides": Role.ON_AXIS,
     "lower limit": Role.TREND,
     "upper limit": Role.TREND,
 }
@@ -57,8 +58,7 @@ def describe_quality(quality: Quality, after: int = 0) -> tuple[Exhibit, ...]:
         for point in quality.points
         if point.name in _FAMILIES and any(any(v is not None for v in line.y) for line in point.series)
     ]
-    letters = ascii_uppercase[after:]
-    return tuple(replace(exhibit, letter=letter) for exhibit, letter in zip(shown, letters, strict=False))
+    return lettered(shown, after)
 
 
 def _over_frequency(point: Point, label: str, title: str, caption: str) -> Exhibit:
@@ -75,17 +75,58 @@ def _signal_to_noise(point: Point) -> Exhibit:
     return _exhibit(point, "Signal to noise", caption, (frequency_axis(), axis), lines)
 
 
-def _latency(point: Point) -> Exhibit:
+def _over_angle(point: Point, upward: tuple[str, str, float], title: str, caption: str) -> Exhibit:
+    """`upward` is the label, the unit and the least span of what is drawn over the angle."""
     lines = tuple(_line(point, one) for one in point.series)
     values = np.concatenate([_known(line.y) for line in lines])
-    return _exhibit(
-        point,
-        "Arrivals",
+    across = max(float(np.abs(line.x).max()) for line in lines)
+    axes = linear_axis("angle", "°", -across, across), around(*upward[:2], values, upward[2])
+    return _exhibit(point, title, caption, axes, lines)
+
+
+def _latency(point: Point) -> Exhibit:
+    caption = (
         "How much later than geometry has it sound arrives in each take. Behind, it bends round the cabinet; "
-        "a single take that stands out began at another moment.",
-        (linear_axis("angle", "°", -180.0, 180.0), around("later", "ms", values, LEAST_MS)),
-        lines,
+        "a single take that stands out began at another moment."
     )
+    return _over_angle(point, ("later", "ms", LEAST_MS), "Arrivals", caption)
+
+
+def _clocks(point: Point) -> Exhibit:
+    caption = (
+        "How much later treble arrives for each factor e in frequency. A clock that differs lifts all takes "
+        "alike."
+    )
+    return _over_angle(point, ("later", "µs", LEAST_US), "Clocks", caption)
+
+
+def _order(point: Point) -> Exhibit:
+    caption = (
+        "The mean level of each take re the greatest. Two takes that were swapped stand apart from their "
+        "neighbours, each to the other's side."
+    )
+    return _over_angle(point, ("level", "dB", LEAST_DB), "Order of directions", caption)
+
+
+def _levels(point: Point) -> Exhibit:
+    caption = (
+        "How much louder each take is at all frequencies than those beside it foretell, once these are put "
+        "right. Gaps are where levels change too fast from direction to direction."
+    )
+    return _over_angle(point, ("louder", "dB", LEAST_DB), "Levels of directions", caption)
+
+
+def _zero(point: Point) -> Exhibit:
+    caption = (
+        "How unlike both sides of an orbit are about each axis. Where the line is lowest the loudspeaker "
+        "faces the microphone."
+    )
+    return _over_angle(point, ("unlike", "dB", LEAST_DB), "Zero of angles", caption)
+
+
+def _sides(point: Point) -> Exhibit:
+    caption = "How far both sides of an orbit differ, root mean square over angles."
+    return _over_frequency(point, "apart", point.name.words.capitalize(), caption)
 
 
 def _chart(point: Point) -> Exhibit:
@@ -170,7 +211,13 @@ def _orbits(point: Point) -> Exhibit:
 _FAMILIES: Final[Mapping[PointName, Callable[[Point], Exhibit]]] = {
     PointName.SIGNAL_TO_NOISE: _signal_to_noise,
     PointName.LATENCY: _latency,
+    PointName.CLOCKS: _clocks,
+    PointName.ORDER: _order,
+    PointName.LEVELS: _levels,
+    PointName.ZERO: _zero,
     PointName.FIRST_LAST: _first_last,
     PointName.ORBITS: _orbits,
+    PointName.LEFT_RIGHT: _sides,
+    PointName.UP_DOWN: _sides,
     PointName.REFERENCE: _chart,
 }

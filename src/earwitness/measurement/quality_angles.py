@@ -8,6 +8,7 @@ Source: defined here; limits were chosen on the loudspeakers of the virtual work
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -124,13 +125,16 @@ class Disorder:
     """What is wrong on one orbit: takes out of level, and two that stand in each other's place.
 
     `best` is the swap that brings most of all, whether it tells or not; None where it makes levels follow
-    each other worse. `tells_level`: enough bands are foretold well enough for a gain to show.
+    each other worse. `tells_level`: enough bands are foretold well enough for a gain to show. `louder_db`
+    (N,) is by how much each take is louder than those beside it foretell, once these are put right; NaN where
+    it isn't so at all frequencies, or can't be told.
     """
 
     out_of_level: tuple[OutOfLevel, ...]
     swap: Swap | None
     best: Swap | None
     tells_level: bool
+    louder_db: Float64s
 
 
 def disorder(angle_deg: Float64s, level_db: Float64s) -> Disorder | None:
@@ -153,12 +157,13 @@ def disorder(angle_deg: Float64s, level_db: Float64s) -> Disorder | None:
     if best is not None and _tells(best, angle_deg) and best.brings >= gained:
         put_back = levels.copy()
         put_back[:, [best.one, best.other]] = levels[:, [best.other, best.one]]
-        _, out = _out_of_level(foretold, put_back, foretold.usual_db(put_back))
-        return Disorder(tuple(out), best, best, clear)
+        usual = foretold.usual_db(put_back)
+        corrected, out = _out_of_level(foretold, put_back, usual)
+        return Disorder(tuple(out), best, best, clear, _louder_than_right_db(foretold, corrected, usual, out))
     if out:
         best = _best_swap(foretold, corrected, usual)
     told = best if best is not None and _tells(best, angle_deg) else None
-    return Disorder(tuple(out), told, best, clear)
+    return Disorder(tuple(out), told, best, clear, _louder_than_right_db(foretold, corrected, usual, out))
 
 
 def _tells(swap: Swap, angle_deg: Float64s) -> bool:
@@ -217,6 +222,20 @@ def _louder_db(foretold: Foretold, level_db: Float64s, usual_db: Float64s) -> tu
     return louder, np.where((strength > 1.0) & alike, error, np.inf)
 
 
+def _louder_than_right_db(
+    foretold: Foretold, right_db: Float64s, usual_db: Float64s, out: Sequence[OutOfLevel]
+) -> Float64s:
+    """By how much each take is louder than those beside it foretell, of levels that were put right."""
+    clear = usual_db <= FORETOLD_DB
+    if clear.sum() < LEAST_CLEAR:
+        return np.full(right_db.shape[-1], np.nan)
+    louder, error = _louder_db(foretold, right_db[clear], usual_db[clear])
+    unsure = (np.abs(louder) >= OUT_OF_LEVEL_DB) & (np.abs(louder) < ERRORS * error)
+    for one in out:
+        louder[one.place] += one.louder_db
+    return np.where(foretold.misses.any(axis=-1) & ~unsure, louder, np.nan)
+
+
 def _two_steps_deg(angle_deg: Float64s) -> Float64s:
     """From the angle before each to that after it, the orbit closed, (N,)."""
     return np.asarray((np.roll(angle_deg, -1) - np.roll(angle_deg, 1)) % 360.0)
@@ -242,11 +261,16 @@ def _best_swap(foretold: Foretold, level_db: Float64s, usual_db: Float64s) -> Sw
 
 @dataclass(frozen=True)
 class Symmetry:
-    """Where an orbit's axis of symmetry lies, and how unlike both sides are about it and about 0°."""
+    """Where an orbit's axis of symmetry lies, and how unlike both sides are about it and about 0°.
+
+    `tried_deg` (K,) are axes that were tried, `apart_db` (K,) how unlike both sides are about them.
+    """
 
     axis_deg: float
     about_axis_db: float
     about_zero_db: float
+    tried_deg: Float64s
+    apart_db: Float64s
 
 
 def axis_of_symmetry(angle_deg: Float64s, level_db: Float64s) -> Symmetry | None:
@@ -269,7 +293,8 @@ def axis_of_symmetry(angle_deg: Float64s, level_db: Float64s) -> Symmetry | None
     mirror = (2 * int(zero[0]) - np.arange(count)) % count
     apart = np.median(np.abs(seen - seen[:, mirror]), axis=-1)[:, np.abs(angle_deg) <= SEEN_DEG].mean(axis=-1)
     best = int(np.argmin(apart))
-    return Symmetry(_vertex(axes, apart, best), float(apart[best]), float(apart[axes.size // 2]))
+    about_zero = float(apart[axes.size // 2])
+    return Symmetry(_vertex(axes, apart, best), float(apart[best]), about_zero, axes, apart)
 
 
 def _vertex(axes: Float64s, apart: Float64s, best: int) -> float:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from string import ascii_uppercase
+from dataclasses import dataclass
 
 import numpy as np
 
 from earwitness.derive.numerals import frequency, quantity
-from earwitness.exhibits.description import Exhibit
+from earwitness.exhibits.description import Exhibit, lettered
 from earwitness.exhibits.separation import separation
 from earwitness.records.grid import Bools, Floats
 from earwitness.records.responses import Origin, Responses, ToldApart
@@ -71,11 +70,9 @@ def separation_part(told: ToldApart | None, after: int = 0, *, joined: bool = Tr
     exhibit = separation(told, say("Order, condition and residual over frequency. ") + sentence)
     if exhibit is None:
         return None
-    letter = ascii_uppercase[after] if after < len(ascii_uppercase) else ""
+    (exhibit,) = lettered([exhibit], after)
     low, high = ends or (None, None)
-    return SeparationPart(
-        low, high, **most, refused=refused, sentence=sentence, exhibit=replace(exhibit, letter=letter)
-    )
+    return SeparationPart(low, high, **most, refused=refused, sentence=sentence, exhibit=exhibit)
 
 
 def rests_on_surfaces(responses: Responses) -> bool:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.quality_pace import FRONT_DEG, late_in_treble_s, slopes_s
-from earwitness.pipeline.points.material import Material, Teller
-from earwitness.records.quality import Point, PointName, Verdict
+from earwitness.pipeline.points.material import Material, Teller, series
+from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import say
-from earwitness.records.takes import TakeId
+from earwitness.records.takes import Orbit, Take, TakeId
+
+Float64s = npt.NDArray[np.float64]
 
 #: A loudspeaker's own treble comes so much later for a factor e in frequency, by the middle of those of the
 #: virtual workshop, and no further from that than what tells of another clock.
@@ -47,6 +51,7 @@ def clocks(material: Material) -> Point:
     middle, length = float(np.median(beyond)), float(np.median(rate[told]))
     ppm = tell.number("apart_ppm", 1e6 * abs(middle) / length, "ppm", 0)
     least = tell.number("limit_ppm", 1e6 * OTHER_CLOCK_S / length, "ppm", 0)
+    picture = _by_angle([responses.takes[rows[k]] for k in told], slope[told])
     limit = say(
         "to look at from ",
         least,
@@ -57,6 +62,7 @@ def clocks(material: Material) -> Point:
             Verdict.FINE,
             say("What played and what recorded kept the same time as far as can be told: to ", least, "."),
             limit,
+            series=picture,
         )
     way = "fast" if middle > 0.0 else "slow"
     return tell.point(
@@ -76,7 +82,20 @@ def clocks(material: Material) -> Point:
             "phase in the treble show the same."
         ),
         takes=[responses.takes[rows[k]].id for k in told],
+        series=picture,
     )
+
+
+def _by_angle(takes: Sequence[Take], slope_s: Float64s) -> list[Series]:
+    """How much later treble arrives for a factor e in frequency, µs, over the angle: a line an orbit."""
+    at = [(d.orbit, d.angle_deg, k) for k, take in enumerate(takes) if (d := take.key.direction) is not None]
+    lines = []
+    for orbit in Orbit:
+        own = sorted((angle, k) for which, angle, k in at if which is orbit)
+        if len(own) > 1:
+            rows = [k for _, k in own]
+            lines.append(series(str(orbit), [angle for angle, _ in own], 1e6 * slope_s[rows]))
+    return lines
 
 
 def _rate_s(material: Material, take: TakeId) -> float:

@@ -22,7 +22,7 @@ from earwitness.measurement.quality_angles import (
     meeting,
 )
 from earwitness.methods.iec_61260 import band_levels_db
-from earwitness.pipeline.points.material import Teller, joined, named
+from earwitness.pipeline.points.material import Teller, joined, named, series
 from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.responses import Origin, Responses
 from earwitness.records.sentences import EMPTY, Sentence, say
@@ -86,6 +86,7 @@ def order(orbits: Sequence[OrbitTaken]) -> Point:
     """Whether two takes stand in each other's place."""
     tell = Teller(PointName.ORDER)
     told = [one for one in orbits if one.disorder is not None]
+    picture = [series(str(o.orbit), o.angle_deg, _mean_re_greatest_db(o.level_db)) for o in told]
     if not told:
         return tell.cannot_tell(
             "Too few directions lie side by side to tell whether two were swapped.", "Record more directions."
@@ -106,6 +107,7 @@ def order(orbits: Sequence[OrbitTaken]) -> Point:
             Verdict.FINE,
             say("The directions follow each other; no swap of two brings more than ", best, "."),
             limit,
+            series=picture,
         )
     sentence, takes = EMPTY, []
     for orbit, swap in sorted(swaps, key=lambda pair: -pair[1].brings):
@@ -128,7 +130,15 @@ def order(orbits: Sequence[OrbitTaken]) -> Point:
         limit,
         say("Look whether the two files were swapped: their angles in takes.toml, or the turntable's list."),
         takes=takes,
+        series=picture,
     )
+
+
+def _mean_re_greatest_db(level_db: Float64s) -> Float64s:
+    """The mean of takes' levels (N, B) over bands that all of them have, re the greatest, (N,)."""
+    known = np.isfinite(level_db).all(axis=0)
+    mean = level_db[:, known].mean(axis=-1) if known.any() else np.full(len(level_db), np.nan)
+    return np.asarray(mean - mean.max())
 
 
 def levels(orbits: Sequence[OrbitTaken]) -> Point:
@@ -143,6 +153,7 @@ def levels(orbits: Sequence[OrbitTaken]) -> Point:
         )
     out = [(o.takes[p.place], p.louder_db) for o in told if o.disorder for p in o.disorder.out_of_level]
     out.sort(key=lambda pair: -abs(pair[1]))
+    picture = [series(str(o.orbit), o.angle_deg, o.disorder.louder_db) for o in told if o.disorder]
     limit = say(
         "to look at from ",
         tell.db("look_db", OUT_OF_LEVEL_DB),
@@ -155,6 +166,7 @@ def levels(orbits: Sequence[OrbitTaken]) -> Point:
             Verdict.FINE,
             say("No take is louder or quieter at all frequencies than those beside it foretell."),
             limit,
+            series=picture,
         )
     worst, by_db = out[0]
     sentence = say(
@@ -172,6 +184,7 @@ def levels(orbits: Sequence[OrbitTaken]) -> Point:
         limit,
         say("A gain was touched, or the drive isn't the stated one: look at both, and record it again."),
         takes=[take for take, _ in out],
+        series=picture,
     )
 
 
@@ -196,6 +209,7 @@ def zero(orbits: Sequence[OrbitTaken]) -> Point:
         tell.db("apart_db", APART_DB, 2),
         " or more (defined here)",
     )
+    picture = [series(str(o), axis.tried_deg, axis.apart_db) for o, axis in axes.items() if axis is not None]
     said: list[Sentence] = []
     for orbit, axis in axes.items():
         if axis is not None and _turned_axis(axis):
@@ -206,7 +220,10 @@ def zero(orbits: Sequence[OrbitTaken]) -> Point:
             said.append(_meeting_sentence(tell, orbit, met))
     if not said:
         return tell.point(
-            Verdict.FINE, say("Nothing shows another zero of the angles than the stated one."), limit
+            Verdict.FINE,
+            say("Nothing shows another zero of the angles than the stated one."),
+            limit,
+            series=picture,
         )
     sentence = said[0]
     for more in said[1:]:
@@ -220,6 +237,7 @@ def zero(orbits: Sequence[OrbitTaken]) -> Point:
             "microphone, and correct the angles in takes.toml, all of that orbit by as much. A loudspeaker "
             "that is built to radiate aside shows the same."
         ),
+        series=picture,
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.orbit_figures import AGREEMENT_FRACTION, AGREEMENT_WARNING_DB
-from earwitness.derive.sides import SIDES_WARNING_DB, sides_difference_db
+from earwitness.derive.sides import SIDES_WARNING_DB, sides_difference_db, sides_over_frequency_db
 from earwitness.derive.symmetry import ORBITS, Symmetry
 from earwitness.pipeline.points.material import Material, Teller, joined, series
 from earwitness.records.figures import FigureName, Quantity
@@ -138,6 +138,9 @@ def sides(material: Material, name: PointName) -> Point:
             f"{words} weren't both measured.", "Measure both sides, if only at a few angles."
         )
     apart = tell.db("difference_db", difference, 2)
+    f = np.asarray(material.field.frequency_hz)[::PICTURE_STEP]
+    over_f = sides_over_frequency_db(material.powers, ORBITS[symmetry], material.field)[::PICTURE_STEP]
+    picture = (series("both sides", f, over_f),)
     sentence = say(f"{words} differ by ", apart, " (root mean square over angles and frequencies)")
     limit = say(
         "to look at from ", tell.db("limit_db", SIDES_WARNING_DB, 0), " where the case states symmetry"
@@ -151,6 +154,7 @@ def sides(material: Material, name: PointName) -> Point:
                 "the room and the turning can't be told."
             ),
             limit,
+            series=picture,
         )
     apart_too_far = difference > SIDES_WARNING_DB
     return tell.point(
@@ -162,4 +166,5 @@ def sides(material: Material, name: PointName) -> Point:
         )
         if apart_too_far
         else say(),
+        series=picture,
     )
