@@ -41,3 +41,10 @@ def test_level_uncertainty_is_the_spread_of_many_trials() -> None:
     assert noise.level_uncertainty_db(np.array(1.0), np.array(10.0**-3)) == pytest.approx(
         levels.std(), rel=0.015
     )
+
+
+def test_white_noise_has_half_its_power_above_half_its_band() -> None:
+    white = np.random.default_rng(5).normal(size=400_000)
+    found = noise.rms_above(white, 8000.0, np.array([0.0, 2000.0, 3000.0, 5000.0]))
+    # a Hann window and 400,000 samples leave half a per cent
+    assert found == pytest.approx([1.0, np.sqrt(0.5), 0.5, 0.0], rel=0.01)

@@ -10,6 +10,7 @@ import pytest
 import specimen
 
 from earwitness.case.datasets import load_curves, save_curves
+from earwitness.derive.rattle_figures import rattle_figures
 from earwitness.derive.tone_figures import tone_figures
 from earwitness.exhibits.catalogue import describe
 from earwitness.exhibits.description import Role
@@ -22,7 +23,7 @@ from earwitness.publication.rows import row
 from earwitness.records.facts import CaseFacts, Unit
 from earwitness.records.figures import Bound, FigureName, Quantity
 from earwitness.records.takes import Drive, TakeId
-from earwitness.records.tones import Added, Multitone, NoiseFrom, ToneSet, TwoTones
+from earwitness.records.tones import Added, Multitone, NoiseFrom, Rattle, ToneSet, TwoTones
 
 MANY = Multitone(
     take=TakeId("multitone_8V.wav"),
@@ -52,10 +53,12 @@ PAIR = TwoTones(
 )
 FOUND = ToneSet((PAIR,), (QUIET, MANY))
 CURVES = replace(specimen.curve_set(), tones=FOUND)
+STILL = Rattle(TakeId("4V.wav"), Drive(4.0), (28.3, 44.9), (0.1, 0.2), (-50.0, -53.0), (-60.0, -60.0))
+LOUD = Rattle(TakeId("8V.wav"), Drive(8.0), (28.3, 44.9), (0.5, 0.9), (-36.0, -29.5), (-39.0, -30.0))
 
 
 def told(found: ToneSet) -> str:
-    figures = tone_figures(found)
+    figures = (*tone_figures(found), *rattle_figures(found.rattles))
     curves = replace(specimen.curve_set(), tones=found)
     findings = tone_statements(curves, {one.name: one for one in figures})
     referent = Referent(CaseFacts(unit=Unit(name="Specimen")), figures, curves, findings)
@@ -123,3 +126,36 @@ def test_a_statement_is_marked_in_the_picture_and_every_number_has_an_origin() -
 def test_tones_come_back_from_their_file(tmp_path: Path) -> None:
     save_curves(tmp_path / "curves.nc", CURVES)
     assert load_curves(tmp_path / "curves.nc").tones == FOUND
+
+
+def test_a_rattle_is_hedged_and_says_what_would_settle_it() -> None:
+    text = told(ToneSet(rattles=(STILL, LOUD)))
+    assert "What it adds near 44.9 Hz from 8 V up points to a rattle or a rub." in text
+    assert "It may also be a coil at its end, an amplifier that clips" in text
+    assert "What would settle it: play that frequency, quietly at first" in text
+    assert "wear protection" in text
+    assert told(ToneSet(rattles=(STILL,))) == ""
+
+
+def test_a_rattle_is_drawn_where_it_is_seen_and_bounded_elsewhere(tmp_path: Path) -> None:
+    curves = replace(specimen.curve_set(), tones=ToneSet(rattles=(STILL, LOUD)))
+    shown = next(one for one in describe(curves) if one.id == "rattles")
+    (panel,) = shown.panels
+    assert [line.label for line in panel.lines] == [
+        "again at 8 V",
+        "again at 8 V, below",
+        "again at 4 V, below",
+    ]
+    assert panel.lines[0].y.tolist()[1] == -30.0
+    assert np.isnan(panel.lines[0].y[0])
+    assert panel.lines[1].y.tolist()[0] == -36.0
+    assert str(shown.alt).count("elsewhere none is seen") == 1
+    (figure,) = rattle_figures(curves.tones.rattles)
+    (finding,) = tone_statements(curves, {figure.name: figure})
+    assert finding.place is not None
+    assert locate(finding.place, describe(curves))[0].exhibit == "rattles"
+    save_curves(tmp_path / "curves.nc", curves)
+    assert load_curves(tmp_path / "curves.nc").tones == curves.tones
+    assert not [
+        one for one in describe(replace(curves, tones=ToneSet(rattles=(STILL,)))) if one.id == "rattles"
+    ]

@@ -44,6 +44,19 @@ def _window(size: int) -> tuple[npt.NDArray[np.float32], float]:
     return window, float(np.sum(window.astype(np.float64) ** 2))
 
 
+def rms_above(noise: npt.ArrayLike, sample_rate_hz: float, low_hz: Float64s) -> Float64s:
+    """RMS of a stretch of noise (M,) above each of some frequencies (B,), by Hann's window.
+
+    White noise of 4 kHz bandwidth has half its power above 2 kHz.
+    """
+    x = np.asarray(noise)
+    window, held = _window(x.size)
+    power = np.abs(scipy.fft.rfft(x * window, workers=1)).astype(np.float64) ** 2 * 2.0 / (x.size * held)
+    above = np.concatenate([np.cumsum(power[::-1])[::-1], [0.0]])
+    first = np.ceil(low_hz * x.size / sample_rate_hz).astype(int)
+    return np.asarray(np.sqrt(above[np.minimum(first, power.size)]))
+
+
 def level_uncertainty_db(signal_power: Float64s, noise_power: Float64s) -> Float64s:
     """Standard uncertainty in dB of a level under noise: 6.14·10^(−SNR/20).
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from earwitness.derive.active_figures import active_figures
 from earwitness.derive.change_with_level import change_with_level
@@ -22,6 +22,7 @@ from earwitness.derive.level_figures import sensitivity, tolerance
 from earwitness.derive.long_term_figures import long_term_figures
 from earwitness.derive.near_distortion import near_figures
 from earwitness.derive.orbit_figures import orbit_agreement
+from earwitness.derive.rattle_figures import rattle_figures
 from earwitness.derive.reference_drive import require_drives_fit
 from earwitness.derive.sampling_figures import sound_power_sampling
 from earwitness.derive.time_behaviour import spokesman, time_behaviour
@@ -78,6 +79,7 @@ def derive(
     measured = responses.impedance
     impedance = None if measured is None else derive_impedance(measured, facts.uncertainty)
     extensions = tuple(extension(derived, name) for name in EXTENSIONS)
+    rattle = rattle_figures(tones.rattles)
     figures = (
         sensitivity(derived),
         *extensions,
@@ -94,6 +96,7 @@ def derive(
         *impedance_figures(impedance, facts.unit),
         *long_term_figures(long_term),
         *tone_figures(tones),
+        *rattle,
         *active_figures(derived, late, facts),
     )
     curves = CurveSet(
@@ -111,6 +114,6 @@ def derive(
         level=change_with_level(series),
         correctability=correctability(derived),
         long_term=long_term,
-        tones=tones,
+        tones=tones if rattle else replace(tones, rattles=()),
     )
     return Derivation(curves, figures)

@@ -1,4 +1,4 @@
-"""Statements on what a loudspeaker adds to steady tones."""
+"""Statements on what a loudspeaker adds to steady tones, and on what rattles."""
 
 from __future__ import annotations
 
@@ -6,15 +6,16 @@ from collections.abc import Mapping
 from typing import Final
 
 from earwitness.derive.numerals import frequency, hours_a_day, measured, quantity
+from earwitness.derive.rattle_figures import PART
 from earwitness.derive.tone_figures import HIGH, HOURS, LEVEL, LOW, TONES, WORST, WORST_DB
 from earwitness.findings.of_figure import of_figure
 from earwitness.records.curves import CurveSet
 from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.findings import Finding, Place
-from earwitness.records.sentences import EMPTY, Sentence, Term, say
+from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
 
 #: The printed order, with `statements.IMPORTANCE`.
-IMPORTANCE: Final = {FigureName.MULTITONE: 0.6, FigureName.MODULATION_SECOND: 0.55}
+IMPORTANCE: Final = {FigureName.RATTLE: 0.7, FigureName.MULTITONE: 0.6, FigureName.MODULATION_SECOND: 0.55}
 #: A third octave reaches so far to either side of its middle.
 HALF_BAND: Final = 2.0 ** (1.0 / 6.0)
 _CAUTION: Final = (
@@ -24,8 +25,10 @@ _CAUTION: Final = (
 
 
 def tone_statements(curves: CurveSet, figures: Mapping[FigureName, Figure]) -> tuple[Finding, ...]:
-    """One for many tones, one for two, where there are such figures."""
+    """One for what rattles, one for many tones, one for two, where there are such figures."""
     found = []
+    if FigureName.RATTLE in figures:
+        found.append(_rattle(figures[FigureName.RATTLE], curves))
     if FigureName.MULTITONE in figures:
         found.append(_multitone(figures[FigureName.MULTITONE], curves))
     if FigureName.MODULATION_SECOND in figures:
@@ -104,3 +107,29 @@ def _modulation(second: Figure, third: Figure) -> Finding:
         "What moves the frequency of the high tone without changing its level counts as well. "
     ) + _exposure(second)
     return of_figure(IMPORTANCE[second.name], second, statement, explanation, None, third.name)
+
+
+def _rattle(figure: Figure, curves: CurveSet) -> Finding:
+    value, root = figure.value, f"figure:{figure.name}"
+    assert isinstance(value, Quantity)
+    assert figure.valid_band_hz is not None
+    row = [one.take for one in curves.tones.rattles].index(figure.evidence.takes[0])
+    drive = curves.tones.rattles[row].drive
+    statement = say(
+        "What it adds near ",
+        frequency(value.value, f"{root}/value/value"),
+        " from ",
+        Number(drive.label, drive.value, f"tones:rattles/{row}/drive/value"),
+        " up points to a rattle or a rub.",
+    )
+    explanation = say(
+        "Above the tenth harmonic there is sound that comes again each period, at ",
+        quantity(figure.also[PART], "dB", f"{root}/also/{PART}", 0),
+        " re the whole sound; that of streaming air is never the same twice. It may also be a coil at its "
+        "end, an amplifier that clips, or a thing in the room that buzzes. What would settle it: play that "
+        "frequency, quietly at first, listen near seams, screws, grille and cables, and press on each; then "
+        "look at the amplifier's output, and move what stands near. ",
+        _CAUTION,
+    )
+    place = Place("recurring", figure.valid_band_hz, "on axis", curves.drive)
+    return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)

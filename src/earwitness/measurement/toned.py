@@ -16,6 +16,7 @@ from earwitness.measurement.calibration import calibrate
 from earwitness.measurement.impulse_response import drive_of
 from earwitness.measurement.readers.contents import Recording
 from earwitness.measurement.readers.signals import read_sounds
+from earwitness.measurement.silence import silence
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.methods.iec_61260 import band_edges_hz, mid_frequency_hz
 from earwitness.records.errors import CaseError, ReadError
@@ -169,12 +170,12 @@ def _heard(facts: CaseFacts, takes: Sequence[Take], raw: Path, take: Take) -> _H
             pa, known = calibration.pressure_per_full_scale(np.maximum(lines, 1.0))
             weight, scale = np.where(known, pa, calibration.pa_per_full_scale), facts.rig.distance_m
     found = _weighted(many_tones(samples, rate, tones, rate), weight)
-    silence = _silence(takes, raw, rate)
+    quiet_take = silence(raw, takes, rate)
     noise = found.noise_power / found.blocks
-    if silence is None:
+    if quiet_take is None:
         spread = np.sqrt((2.0 * np.maximum(found.power, 0.0) + noise) * noise)
         return _Heard(take, tones, found.power, noise, spread, scale, NoiseFrom.ITSELF)
-    quiet = _weighted(many_tones(silence, rate, tones, rate), weight)
+    quiet = _weighted(many_tones(quiet_take.samples, rate, tones, rate), weight)
     hidden = quiet.noise_power / found.blocks
     # what stands still in silence, such as hum, stands in the recording too
     stands = quiet.power > OVER_NOISE * quiet.noise_power / quiet.blocks
@@ -187,15 +188,6 @@ def _heard(facts: CaseFacts, takes: Sequence[Take], raw: Path, take: Take) -> _H
 
 def _weighted(found: ManyTones, weight: Floats) -> ManyTones:
     return replace(found, power=found.power * weight**2, noise_power=found.noise_power * weight**2)
-
-
-def _silence(takes: Sequence[Take], raw: Path, rate: int) -> npt.NDArray[np.float32] | None:
-    """The case's first recording of silence of two seconds or more at that sample rate."""
-    for take in sorted((t for t in takes if t.key.kind is TakeKind.NOISE), key=lambda t: t.id):
-        (recording,) = read_sounds(raw, [take])
-        if recording.sample_rate_hz == rate and recording.samples[0].size >= 2 * rate:
-            return np.asarray(recording.samples[0])
-    return None
 
 
 def _two(heard: _Heard) -> TwoTones:

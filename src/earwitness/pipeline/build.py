@@ -31,6 +31,7 @@ from earwitness.measurement.endurance import endured
 from earwitness.measurement.impulse_response import ImpulseResponse
 from earwitness.measurement.latency import latency
 from earwitness.measurement.levels import level_series
+from earwitness.measurement.rattling import rattled
 from earwitness.measurement.reduction import reduce
 from earwitness.measurement.self_noise import self_noise
 from earwitness.measurement.toned import toned
@@ -154,7 +155,11 @@ class _Steps:
             self_noise(self._facts, self._takes, self._case.raw),
         )
         (folder / LONG_TERM).write_bytes(to_json(long_term, indent=None))
-        (folder / TONES).write_bytes(to_json(toned(self._facts, self._takes, self._case.raw), indent=None))
+        tones = replace(
+            toned(self._facts, self._takes, self._case.raw),
+            rattles=rattled(self._case.raw, self._takes, self._stated.stimuli),
+        )
+        (folder / TONES).write_bytes(to_json(tones, indent=None))
         late = latency(self._facts.rig, self._takes, self._heard)
         (folder / LATENCY).write_bytes(to_json(late, indent=None))
         self._responses = responses

@@ -15,6 +15,7 @@ from earwitness.derive.impedance import SOURCE as IMPEDANCE_SOURCE
 from earwitness.derive.level_form import SOURCE as LEVEL_SOURCE
 from earwitness.derive.long_term_figures import SOURCE as LONG_TERM_SOURCE
 from earwitness.derive.numerals import duration, frequency, quantity, spread
+from earwitness.derive.rattle_figures import SOURCE as RATTLES_SOURCE
 from earwitness.derive.time_terms import SOURCE as TIME_SOURCE
 from earwitness.derive.tone_figures import BETWEEN as TONES_SOURCE
 from earwitness.derive.wording import listing
@@ -37,10 +38,10 @@ from earwitness.records.findings import ClaimJudgement, Finding
 from earwitness.records.impedance import Impedance
 from earwitness.records.level_changes import LevelChange
 from earwitness.records.long_term import LongTerm
+from earwitness.records.qualities import MEANINGS
 from earwitness.records.sentences import Number, Quoted, Sentence, Term, say
 from earwitness.records.sources import Source
 from earwitness.records.takes import TakeId
-from earwitness.records.qualities import MEANINGS
 from earwitness.records.testimony import NoteHeld
 from earwitness.records.time import TimeBehaviour
 from earwitness.records.tones import Multitone, ToneSet, TwoTones
@@ -428,15 +429,19 @@ def _long_term(found: LongTerm) -> Origin:
 
 
 def _tones(found: ToneSet) -> Origin:
-    every: tuple[Multitone | TwoTones, ...] = (*found.multitone, *found.two_tones)
-    lines = _source(TONES_SOURCE)
-    lines.append(line("Uncertainty from", say("noise")))
-    lines.append(line("Noise", listing(say(str(f)) for f in sorted({one.noise_from for one in every}))))
+    tones: tuple[Multitone | TwoTones, ...] = (*found.multitone, *found.two_tones)
+    every = (*tones, *found.rattles)
+    lines = _source(TONES_SOURCE if tones else RATTLES_SOURCE)
+    if tones:
+        lines.append(line("Uncertainty from", say("noise")))
+    noise = {one.noise_from for one in every if one.noise_from is not None}
+    if noise:
+        lines.append(line("Noise", listing(say(str(f)) for f in sorted(noise))))
     return Origin(
         anchor="from-tones",
-        title=say("Steady tones"),
+        title=say("Steady tones" if tones else "Rattles and rubs"),
         value=listing(say(Term(label)) for label in dict.fromkeys(one.drive.label for one in every)),
-        method="measurement.toned.toned",
+        method="measurement.toned.toned" if tones else "measurement.rattling.rattled",
         lines=tuple(lines),
         takes=tuple(one.take for one in every),
     )

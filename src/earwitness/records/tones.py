@@ -13,6 +13,7 @@ class NoiseFrom(StrEnum):
     """Where the noise comes from that results are held against."""
 
     SILENCE = "a recording of silence"
+    END = "the recording after its sweep"
     ITSELF = "what doesn't repeat from second to second"
 
 
@@ -73,16 +74,36 @@ class Multitone:
 
 
 @dataclass(frozen=True, slots=True)
+class Rattle:
+    """What of a sweep on axis is above its tenth order and comes again each period, by bands of excitation.
+
+    `alike` is how much neighbouring periods of all that is above the tenth order correlate, `rest_db` the
+    level of all of it re the whole sound, `part_db` that of what comes again, and `noise_db` what is heard
+    there without a sweep; None, as `noise_from`, where nothing was recorded without one.
+    """
+
+    take: TakeId
+    drive: Drive
+    bands_hz: tuple[float, ...]
+    alike: tuple[float, ...]
+    rest_db: tuple[float, ...]
+    part_db: tuple[float, ...]
+    noise_db: tuple[float, ...] | None = None
+    noise_from: NoiseFrom | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ToneSet:
     """What of these a case has, each in the order of rising drive."""
 
     two_tones: tuple[TwoTones, ...] = ()
     multitone: tuple[Multitone, ...] = ()
+    rattles: tuple[Rattle, ...] = ()
 
     @property
     def anything(self) -> bool:
         """Whether it has any of them."""
-        return bool(self.two_tones or self.multitone)
+        return bool(self.two_tones or self.multitone or self.rattles)
 
 
 #: Where no tones were recorded.

@@ -1,0 +1,82 @@
+"""What comes again each period above the tenth order, as a figure: where most of it is, from which drive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from earwitness.derive.numerals import quantity
+from earwitness.records.figures import Evidence, Figure, FigureName, Quantity
+from earwitness.records.sentences import Term, say
+from earwitness.records.sources import Source, Standing
+from earwitness.records.tones import Rattle
+
+#: It is seen where neighbouring periods are so much alike, and it is so strong re the whole sound, dB.
+ALIKE: Final = 0.6
+PART_DB: Final = -38.0
+#: All above the tenth order is so much over what sounds without a sweep, dB.
+OVER_NOISE_DB: Final = 3.0
+FROM: Final = "from a drive of"
+PART: Final = "there re the whole sound, dB"
+SIXTH: Final = 2.0 ** (1.0 / 6.0)
+
+SOURCE: Final = Source("Earwitness", "", "what comes again each period", Standing.OWN)
+
+
+def rattle_figures(found: Sequence[Rattle]) -> tuple[Figure, ...]:
+    """One where it is seen at the greatest drive; none elsewhere."""
+    rattling: list[tuple[Rattle, int]] = []
+    for one in sorted(found, key=lambda rattle: rattle.drive, reverse=True):
+        band = strongest(one)
+        if band is None:
+            break
+        rattling.append((one, band))
+    if not rattling:
+        return ()
+    lowest, _ = rattling[-1]
+    loudest, band = rattling[0]
+    name = FigureName.RATTLE
+    hertz = loudest.bands_hz[band]
+    here = f"figure:{name}/also/{PART}"
+    return (
+        Figure(
+            name=name,
+            value=Quantity(hertz),
+            unit="Hz",
+            uncertainty=None,
+            components={},
+            conditions=say(
+                "from ",
+                Term(lowest.drive.label),
+                " up; at ",
+                Term(loudest.drive.label),
+                " ",
+                quantity(loudest.part_db[band], "dB", here, 0),
+                " re the whole sound",
+            ),
+            reading="alike from period to period, above the tenth order",
+            valid_band_hz=(hertz / SIXTH, hertz * SIXTH),
+            method="acoustics.recurrence.recurrence",
+            source=SOURCE,
+            evidence=Evidence((), tuple(one.take for one, _ in reversed(rattling))),
+            also={FROM: lowest.drive.value, PART: loudest.part_db[band]},
+        ),
+    )
+
+
+def strongest(one: Rattle) -> int | None:
+    """The band in which it is strongest re the whole sound; None where it isn't seen."""
+    bands = (i for i, is_seen in enumerate(seen(one)) if is_seen)
+    return max(bands, key=lambda i: one.part_db[i], default=None)
+
+
+def seen(one: Rattle) -> tuple[bool, ...]:
+    """In which of its bands it is seen."""
+    noise_db = one.noise_db or (-np.inf,) * len(one.bands_hz)
+    rows = zip(one.alike, one.part_db, one.rest_db, noise_db, strict=True)
+    return tuple(
+        alike >= ALIKE and part >= PART_DB and rest >= noise + OVER_NOISE_DB
+        for alike, part, rest, noise in rows
+    )
