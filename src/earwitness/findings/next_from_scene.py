@@ -322,7 +322,11 @@ def _apart(asked: Question, directions: Sequence[Direction]) -> Apart:
 
 
 def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
-    """Of each radiator that has none: what rings in its driver; a port's by the table."""
+    """Of each radiator that has none: what rings in its driver; a port's by the table.
+
+    Of a driver above the crossover it shows where its own resonance lies, on which it rests whether the
+    drivers are in step (`causes.crossover_misalignment`), and which fits take for granted.
+    """
     scene = asked.foretold.scene
     heights = scene.geometry.points_m()[:, 2]
     shares = np.median(asked.foretold.shares[:, asked.at], axis=1)
@@ -334,12 +338,15 @@ def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
             yield Proposal(found, EFFORT_MIN[NextTake.NEAR_PORT])
             continue
         driver = louder if radiator.up_m is None else int(np.argmin(np.abs(heights - radiator.up_m)))
-        rings = asked.foretold.ringing_driver(asked.feature.frequency_hz, louder)
-        if driver != rings or float(shares[driver]) < HEARD:
+        if float(shares[driver]) < HEARD:
             continue
-        told = told_part(NEAR_DB**-2)
-        ringing = [one for one in asked.asked if one.cause is Cause.RESONANCE]
-        bits = sum(threshold_bits(one.probability, told) for one in ringing)
+        rings = asked.foretold.ringing_driver(asked.feature.frequency_hz, louder)
+        told = {Cause.RESONANCE: driver == rings, Cause.CROSSOVER_MISALIGNMENT: driver > 0}
+        bits = sum(
+            threshold_bits(one.probability, told_part(NEAR_DB**-2))
+            for one in asked.asked
+            if told.get(one.cause, False)
+        )
         found = asked.next(NextTake.NEAR_DRIVERS, bits, radiator=radiator.name)
         yield Proposal(found, EFFORT_MIN[NextTake.NEAR_DRIVERS])
 
