@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import specimen
 from closed_forms import omni, orbits, responses
-from features_made import causes
+from features_made import V, causes
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,7 +19,7 @@ from earwitness.findings.take_exposure import caution, exposure_of
 from earwitness.records.causes import OF_RESPONSE, Cause
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, Radiator
-from earwitness.records.next_measurement import NextTake
+from earwitness.records.next_measurement import Apart, NextMeasurement, NextTake, Steps
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 
 ALL = Possible(frozenset(SHOWS), needs_clock=False)
@@ -191,3 +191,32 @@ def test_a_near_field_is_loud_before_the_radiator() -> None:
     assert found.level_db == pytest.approx(86.0 - 20.0 + 35.78, abs=0.01)
     assert "keep ears away" in str(caution(found, "feature:1/next_measurement/exposure"))
     assert exposure_of(NextTake.NEAR_DRIVERS, None, curves, responses(omni)) is None
+
+
+def test_one_cause_in_question_is_told_for_or_against() -> None:
+    found = NextMeasurement(NextTake.NEAR_DRIVERS, 0.2, 0.8, (Cause.RESONANCE,), radiator="mid_1")
+    assert str(settle_sentence(found, "feature:1/next_measurement")).startswith(
+        "The near field of the mid 1, at a low drive, would tell most about a resonance of a drive unit or of "
+        "the box, for or against."
+    )
+
+
+def test_steps_and_what_is_foretold_in_words() -> None:
+    here = "feature:1/next_measurement"
+    fine = NextMeasurement(
+        NextTake.FINE_VERTICAL,
+        0.4,
+        1.0,
+        (Cause.SPACED_SOURCES, Cause.CROSSOVER_MISALIGNMENT),
+        steps=Steps(V, 10.0, 40.0, 5.0),
+        apart=Apart(Cause.SPACED_SOURCES, 25.0, 2140.0, -6.2),
+    )
+    told = str(settle_sentence(fine, here))
+    assert told.startswith(
+        "Steps of 5° between +10° and +40° in the vertical plane would tell most between two"
+    )
+    assert " Foretold at +25° and 2.1 kHz: 6 dB less with two drive units apart than without." in told
+    side = replace(fine, steps=Steps(V, -60.0, -10.0, 10.0, new_side=True))
+    assert str(settle_sentence(side, here)).startswith(
+        "The other side of the vertical plane, from −60° to −10° in steps of 10°, would tell"
+    )

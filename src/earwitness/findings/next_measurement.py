@@ -121,7 +121,7 @@ def _tells(found: NextMeasurement) -> str:
         return "let causes be told at all"
     names = [NAMES[cause] for cause in found.between]
     if len(names) == 1:
-        return f"tell most of whether {names[0]} takes part"
+        return f"tell most about {names[0]}, for or against"
     return f"tell most between {', '.join(names[:-1])} and {names[-1]}"
 
 
