@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from evaluation.physics import make
 from evaluation.population import draw
-from scipy.signal import butter, freqs
+from scenes_made import (
+    FLAT,
+    FREQUENCY,
+    GATE_S,
+    OMEGA,
+    SILENT,
+    SPEED,
+    Complexes,
+    biquad,
+    scene,
+    straight,
+    ways,
+)
 
 from earwitness.findings.causes import (
     artefact,
@@ -20,47 +31,11 @@ from earwitness.findings.causes import (
 )
 from earwitness.findings.causes.form import Judged, parameter
 from earwitness.findings.causes.judge import causes_of, judged, margins
-from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
+from earwitness.findings.causes.scene import Geometry
 from earwitness.findings.features import find_features
 from earwitness.records.causes import OF_RESPONSE, Cause
 from earwitness.records.features import Feature, FeaturePlace
-from earwitness.records.grid import derived_grid
 from earwitness.records.takes import Direction, Orbit
-
-Complexes = npt.NDArray[np.complex128]
-Floats = npt.NDArray[np.float64]
-
-SPEED = 343.0
-GRID = derived_grid()
-FREQUENCY = GRID[(GRID >= 500.0) & (GRID <= 18_000.0)]
-OMEGA = 2.0 * np.pi * FREQUENCY
-#: So far away that ways are parallel.
-FAR_M, GATE_S = 1000.0, 5e-3
-ANGLES = np.arange(-60.0, 61.0, 10.0)
-BALL = Geometry("ball", (0.0, 0.0), (0.05, 0.011), (0.15,))
-
-
-def scene(lower: Complexes, upper: Complexes, geometry: Geometry = BALL) -> Scene:
-    directions, places = [], []
-    for orbit in Orbit:
-        for angle in ANGLES:
-            if orbit is Orbit.VERTICAL and angle == 0.0:
-                continue
-            ahead, aside = FAR_M * np.cos(np.radians(angle)), FAR_M * np.sin(np.radians(angle))
-            directions.append(Direction(orbit, float(angle)).shared)
-            places.append([ahead, aside, 0.0] if orbit is Orbit.HORIZONTAL else [ahead, 0.0, aside])
-    silence = np.zeros((len(directions), FREQUENCY.size), dtype=np.complex128)
-    heard = Heard(tuple(directions), np.array(places), FREQUENCY, silence, SPEED)
-    sent = np.stack([lower, upper])
-    heard = Heard(
-        heard.directions,
-        heard.microphone_m,
-        FREQUENCY,
-        np.einsum("sdf,sf->df", patterns(heard, geometry), sent),
-        SPEED,
-    )
-    nothing = np.zeros(FREQUENCY.size)
-    return Scene(heard, geometry, np.full(7, 0.001), sent, nothing, 2.0)
 
 
 def feature(frequency_hz: float, sign: int, *places: tuple[Orbit, float]) -> Feature:
@@ -70,26 +45,6 @@ def feature(frequency_hz: float, sign: int, *places: tuple[Orbit, float]) -> Fea
     )
     kind = "peak" if sign > 0 else "dip"
     return Feature(kind, frequency_hz, 1.0, 3.0 * sign, 0.1, 3.0, None, where)  # type: ignore[arg-type]
-
-
-def ways(corner_hz: float = 2000.0) -> tuple[Complexes, Complexes]:
-    """Fourth order by two Butterworth filters of second order each, the tweeter's own second order beside."""
-    low, high = (
-        freqs(*butter(2, 2.0 * np.pi * corner_hz, kind, analog=True), OMEGA)[1] ** 2
-        for kind in ("low", "high")
-    )
-    own = 2.0 * np.pi * 900.0
-    tweeter = freqs([1.0, 0.0, 0.0], [1.0, own / 0.9, own**2], OMEGA)[1]
-    return np.asarray(low), np.asarray(high * tweeter)
-
-
-def biquad(centre_hz: float, gain_db: float, q: float) -> Complexes:
-    omega, gain = 2.0 * np.pi * centre_hz, 10.0 ** (gain_db / 20.0)
-    return np.asarray(freqs([1.0, gain * omega / q, omega**2], [1.0, omega / q, omega**2], OMEGA)[1])
-
-
-FLAT = np.ones(FREQUENCY.size, dtype=np.complex128)
-SILENT = 1e-6 * FLAT
 
 
 def test_two_apart_dip_where_their_ways_differ_by_half_a_wave() -> None:
@@ -192,14 +147,6 @@ def test_ways_in_step_are_in_step() -> None:
 
 
 AXIS = (Orbit.HORIZONTAL, 0.0)
-
-
-def straight(lower: Complexes, upper: Complexes) -> Scene:
-    """As both are sent, on axis: with the ball's step from full to half space made up for."""
-    ball = scene(FLAT, FLAT)
-    axis = next(row for row, d in enumerate(ball.heard.directions) if d.angle_deg == 0.0)
-    step = np.abs(patterns(ball.heard, BALL)[0, axis])
-    return scene(lower / step, upper / step)
 
 
 def voiced(lower: Complexes, upper: Complexes, frequency_hz: float, sign: int) -> Judged:

@@ -3,7 +3,8 @@
 Each place of a feature is a section of second order. On axis it is that of the axis, and nothing where the
 feature isn't there. In the room every direction counts as in the estimated in-room response (CTA-2034-A);
 directions to the front in which the feature isn't seen stay as they are. Farther out it isn't sought: there
-it may be as in the outermost place of that side, or not at all, and the truth lies between the two.
+it may be as in the outermost place of that side, or not at all, and the truth lies between the two. A shelf
+or a tilt is alike in all directions, and heard as what it does to the balance.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy.typing as npt
 from earwitness.acoustics.sections import gated_sections, q_of_width
 from earwitness.findings.audibility import Change
 from earwitness.findings.features import REACH_DEG
+from earwitness.findings.shapes import level_db
 from earwitness.methods import cta_2034
 from earwitness.records.curves import CurveName
 from earwitness.records.features import Feature, FeaturePlace
@@ -22,6 +24,8 @@ from earwitness.records.takes import ON_AXIS, Direction
 
 Float64s = npt.NDArray[np.float64]
 
+#: With and without a shelf the level is alike in the mean over this band: a listener sets it by the whole.
+LOUDNESS_HZ = (100.0, 10_000.0)
 #: A section of a lower Q has no pair of poles.
 LEAST_Q = 0.501
 
@@ -29,11 +33,21 @@ LEAST_Q = 0.501
 def feature_changes(feature: Feature, field: Directivity) -> tuple[Change, ...]:
     """What the feature changes on axis, and in the room where all directions were measured."""
     frequency_hz = np.asarray(field.frequency_hz, dtype=np.float64)
+    if feature.broad:
+        return _broad_changes(feature, frequency_hz)
     section = dict(zip((p.direction for p in feature.places), _sections(frequency_hz, feature), strict=True))
     ahead = section.get(ON_AXIS, np.zeros(frequency_hz.shape))
     changes = [Change("on axis", ahead, ahead)]
     room = _in_room(feature, field, section)
     return tuple(changes if room is None else [*changes, room])
+
+
+def _broad_changes(feature: Feature, frequency_hz: Float64s) -> tuple[Change, ...]:
+    """A shelf or tilt: alike in all directions, as loud in the mean (dB over octaves) with it as without."""
+    level = level_db(feature, frequency_hz)
+    counts = (frequency_hz >= LOUDNESS_HZ[0]) & (frequency_hz <= LOUDNESS_HZ[1])
+    level = np.asarray(level - level[counts].mean())
+    return (Change("on axis", level, level), Change("in the room", level, level))
 
 
 def part_unsure(feature: Feature) -> float:

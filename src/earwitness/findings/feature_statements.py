@@ -12,6 +12,7 @@ from typing import Final
 
 from earwitness.derive.formatting import decimals_for, number_text, value_text
 from earwitness.derive.numerals import frequency, quantity
+from earwitness.findings import shape_words
 from earwitness.findings.audibility import audibility
 from earwitness.findings.cause_words import cause_sentences, details
 from earwitness.findings.causes.form import WIDE
@@ -36,7 +37,12 @@ from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import TakeId
 
 #: What the page calls each kind.
-KINDS: Final[Mapping[FeatureKind, str]] = {"peak": "A peak", "dip": "A dip"}
+KINDS: Final[Mapping[FeatureKind, str]] = {
+    "peak": "A peak",
+    "dip": "A dip",
+    "shelf": "A shelf",
+    "tilt": "A tilt",
+}
 #: A height that is less sure than this part of it is told as it is seen through the gate.
 LEAST_SURE: Final = 0.35
 #: No height is told closer than this, dB.
@@ -139,6 +145,8 @@ def _statement(feature: Feature, here: str) -> Sentence:
     kind = KINDS[feature.kind]
     if not_told(feature):
         return say(f"{kind} about ", tone, ", ", where(feature, here), ", of no height that could be told.")
+    if feature.broad:
+        return shape_words.statement(feature, here)
     return say(f"{kind} of ", height(feature, here), " at ", tone, ", ", where(feature, here), ".")
 
 
@@ -180,6 +188,8 @@ def _next(finding: Finding, possible: Possible, ask: Ask) -> NextMeasurement | N
         return None
     assert finding.feature is not None
     assert finding.causes is not None
+    if finding.feature.broad:
+        return None
     return next_measurement(finding.causes, possible, ask(finding.feature, finding.causes))
 
 
@@ -216,7 +226,13 @@ def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:
                 " or more in three neighbouring directions",
                 ", but for those below." if any_at_all else ".",
             ),
-            note=say("valid from ", low, " to ", high, " · broad shapes aren't counted"),
+            note=say(
+                "valid from ",
+                low,
+                " to ",
+                high,
+                " · shelves and tilts count where a scene of the drive units could be fitted",
+            ),
             importance=NOTHING,
             place=Place(CurveName.ON_AXIS, band, "on axis", curves.drive),
             figures=(),
@@ -242,6 +258,8 @@ def height(feature: Feature, here: str) -> Sentence:
 
 def _note(feature: Feature, here: str) -> Sentence:
     """Its width, where the gate tells it, and how it was found."""
+    if feature.broad:
+        return shape_words.note(feature, here)
     if feature.q is not None:
         width = say("Q ", quantity(feature.q, "", f"{here}/q", 1))
     else:

@@ -9,7 +9,7 @@ from typing import Final
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings.causes.beside import Beside, with_beside
-from earwitness.findings.causes.judge import causes_in, scene_of
+from earwitness.findings.causes.judge import causes_in, gate_of, scene_of
 from earwitness.findings.change_statements import change_statements, told_once
 from earwitness.findings.claim_takes import Deciding
 from earwitness.findings.claims import judge_claims
@@ -18,10 +18,11 @@ from earwitness.findings.features import find_features
 from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
-from earwitness.findings.merging import merged
+from earwitness.findings.merging import merged, with_shapes
 from earwitness.findings.next_from_scene import asking
 from earwitness.findings.next_table import Possible
 from earwitness.findings.references import Referent
+from earwitness.findings.shapes import find_shapes
 from earwitness.findings.statements import statements
 from earwitness.findings.testimony import held, note_statements
 from earwitness.findings.tone_statements import tone_statements
@@ -93,7 +94,8 @@ def _features(
     causes = with_beside(features, causes_in(scene, heard, features), Beside.of(curves, facts, heard))
     possible = Possible.of(responses, facts, takes)
     ask = asking(scene, heard, facts.uncertainty.angle_deg)
-    return feature_statements(responses, field, curves, merged(features, causes), possible, ask)
+    told = with_shapes(merged(features, causes), find_shapes(scene, gate_of(heard)))
+    return feature_statements(responses, field, curves, told, possible, ask)
 
 
 def gated(responses: Responses) -> Responses:

@@ -2,7 +2,7 @@
 
 Features of one sign whose most probable cause is the same, no more than half an octave apart, are one with
 the places of all; what is said of it is what was said of the most pronounced. What no cause is believed of
-stays by itself.
+stays by itself. A wide peak or dip that is but the shoulder of a shelf isn't told beside it.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from earwitness.findings.cause_words import BELIEVED, LOST
+from earwitness.findings.shape_words import explains
 from earwitness.records.causes import Cause, FeatureCauses
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.takes import Direction
@@ -36,6 +37,12 @@ def merged(features: Sequence[Feature], causes: Sequence[FeatureCauses]) -> tupl
         else:
             found.append((feature, said))
     return tuple(sorted(found, key=lambda told: told[0].frequency_hz))
+
+
+def with_shapes(told: Sequence[Told], shapes: Sequence[Told]) -> tuple[Told, ...]:
+    """Shelves and tilts among the others, from the lowest frequency up, without what they explain."""
+    kept = [one for one in told if not any(explains(shape, one[0]) for shape, _ in shapes)]
+    return tuple(sorted([*kept, *shapes], key=lambda one: one[0].frequency_hz))
 
 
 def foremost(causes: FeatureCauses) -> Cause | None:

@@ -11,7 +11,7 @@ source, ch. 2). Shapes are weighed by their evidence, and heights, corners and w
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, Literal
 
@@ -39,6 +39,8 @@ HEIGHT_DB, ALIKE_DB, ALIKE_OCTAVES, APART_DB = 3.0, 0.3, 0.35, 0.15
 BEND_DB: Final = 0.3
 #: That there is no shape at all, before anything is looked at.
 NONE: Final = 0.5
+#: A shelf is borne out by a level that differs by this part of its height, over so many octaves on each side.
+BORNE_OUT, SIDES_OCTAVES = 0.5, 2.0
 #: Parts of a shelf's height between which its width is told.
 WIDTH_PARTS: Final = (0.1, 0.9)
 
@@ -66,6 +68,24 @@ class Weighed:
     def of(self, kind: Kind) -> float:
         """Probability of a kind."""
         return float(self.probability[self.candidates.kind == KINDS.index(kind)].sum())
+
+    def borne_out(self, level_db: Float64s, octaves: Float64s) -> Weighed:
+        """Without shelves, steps and tilts of which another level (F,) has less than `BORNE_OUT`.
+
+        Counted is its mean over `SIDES_OCTAVES` above a shape's rise (a tilt's middle) less that below.
+        """
+        shapes = self.candidates
+        tilt, hump = (shapes.kind == KINDS.index(kind) for kind in ("tilt", "hump"))
+        half = np.where(tilt, 0.0, 0.5 * shapes.width_octaves)
+        low, high = (
+            _means(level_db, octaves, shapes.octave + side * half, side * SIDES_OCTAVES)
+            for side in (-1.0, 1.0)
+        )
+        wanted = self.height_db * np.where(tilt, SIDES_OCTAVES / shapes.width_octaves, 1.0)
+        contradicted = ~hump & ((high - low) * np.sign(wanted) < BORNE_OUT * np.abs(wanted))
+        left = np.where(contradicted, 0.0, self.probability)
+        whole = float(left.sum()) + max(self.none, 1e-12)
+        return replace(self, probability=left / whole, none=max(self.none, 1e-12) / whole)
 
     @property
     def level_db(self) -> Float64s:
@@ -140,6 +160,16 @@ def weigh(level_db: Float64s, shapes: Candidates, may_have_db: Float64s | None =
     whole = float(weights.sum()) + none
     spread = 1.0 / np.sqrt(a + HEIGHT_DB**-2)
     return Weighed(shapes, weights / whole, b / (a + HEIGHT_DB**-2), spread, none / whole)
+
+
+def _means(level_db: Float64s, octaves: Float64s, at: Float64s, over: float) -> Float64s:
+    """Mean level (K,) from `at` (K,) over so many octaves up (negative: down), as far as the band goes."""
+    step = 1.0 / POINTS_PER_OCTAVE
+    sums = np.concatenate([[0.0], np.cumsum(level_db)])
+    edges = np.sort(np.stack([at, at + over]), axis=0)
+    first, last = np.clip(np.round((edges - octaves[0]) / step).astype(int), 0, level_db.size)
+    first = np.minimum(first, level_db.size - 1)
+    return np.asarray((sums[np.maximum(last, first + 1)] - sums[first]) / np.maximum(last - first, 1))
 
 
 def _averaged(rows: Float64s) -> Float64s:

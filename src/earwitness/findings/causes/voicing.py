@@ -5,8 +5,8 @@ spacing, edges, beaming and misalignment. What a loudspeaker without faults has 
 off; of what is left every shape is weighed (`shapes_fit`), and beside them the level of all drivers from one
 up against those below, a step where the scene has them change over. A shape counts from where the response is
 as it was: a hump from both its sides, a shelf and a tilt from the side on which 1 kHz lies, a step from the
-lower drivers. Whose intention it is isn't said, and that a loudspeaker is meant to be straight is taken for
-granted.
+lower drivers. A shelf or step that what was measured ahead contradicts, edges and all, is none. Whose
+intention it is isn't said, and that a loudspeaker is meant to be straight is taken for granted.
 """
 
 from __future__ import annotations
@@ -49,6 +49,8 @@ SAID: Final[Mapping[Kind, str]] = {
     "hump": "all directions share it: a broad hump or hollow",
     "step": "one drive unit is louder or softer than the other throughout",
 }
+#: Directions so near the axis have to bear a shelf out.
+AHEAD_DEG: Final = 30.0
 #: It is said where it does this much, dB.
 LEAST_DB: Final = 1.0
 
@@ -71,7 +73,15 @@ def shape(scene: Scene, rings: Sequence[Ringing], gate_s: float) -> Shape:
     level = 20.0 * np.log10(whole) - PLAIN_MEAN * plain
     shapes = _with_steps(candidates(frequency, gate_s), frequency, levels)
     weighed = weigh(np.asarray(level), shapes, PLAIN_U * plain)
+    weighed = weighed.borne_out(_ahead_db(scene), np.log2(frequency))
     return Shape(_counted(weighed, frequency), max(KINDS, key=weighed.of), weighed)
+
+
+def _ahead_db(scene: Scene) -> Float64s:
+    """The mean over directions ahead as it was measured, edges and all, dB (F,)."""
+    ahead = [row for row, each in enumerate(scene.heard.directions) if abs(each.angle_deg) <= AHEAD_DEG]
+    power = np.mean(np.abs(scene.heard.pressure[ahead]) ** 2, axis=0)
+    return np.asarray(10.0 * np.log10(np.maximum(power, FLOOR)))
 
 
 def _in_step(scene: Scene, rings: Sequence[Ringing]) -> Float64s:
