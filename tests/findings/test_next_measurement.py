@@ -196,8 +196,8 @@ def test_a_near_field_is_loud_before_the_radiator() -> None:
 def test_one_cause_in_question_is_told_for_or_against() -> None:
     found = NextMeasurement(NextTake.NEAR_DRIVERS, 0.2, 0.8, (Cause.RESONANCE,), radiator="mid_1")
     assert str(settle_sentence(found, "feature:1/next_measurement")).startswith(
-        "The near field of the mid 1, at a low drive, would tell most about a resonance of a drive unit or of "
-        "the box, for or against."
+        "The near field of the mid 1, at a low drive, would tell most about a resonance of a drive unit or "
+        "of the box, for or against."
     )
 
 

@@ -18,6 +18,7 @@ from earwitness.findings.testimony import as_many_by_chance, held, note_statemen
 from earwitness.records.causes import Cause
 from earwitness.records.curves import CurveName, CurveSet
 from earwitness.records.distortion import ChangeWithLevel
+from earwitness.records.findings import Finding
 from earwitness.records.grid import Floats
 from earwitness.records.qualities import MEANINGS
 from earwitness.records.responses import Directivity
@@ -263,17 +264,37 @@ def test_a_level_that_was_not_looked_at_is_not_testable() -> None:
     assert found.outcome is Outcome.NOT_TESTABLE
 
 
-def test_a_feature_of_its_kind_in_the_band_is_told_beside() -> None:
-    case = curves(hump(4.0))
-    some = held([note(MUCH, (2000.0, 4000.0)), note(LITTLE, (2000.0, 4000.0), 2)], case)
-    peak = feature(2800.0, 4.0, [(Orbit.HORIZONTAL, 0.0)])
-    there = feature_statements(
+def found_at(*directions: tuple[Orbit, float]) -> tuple[Finding, ...]:
+    """A peak at 2.8 kHz there."""
+    return feature_statements(
         responses(omni),
         directivity(take_powers(responses(omni))),
         specimen.curve_set(),
-        [(peak, causes((Cause.VOICING, 0.9)))],
+        [(feature(2800.0, 4.0, directions), causes((Cause.VOICING, 0.9)))],
         Possible(frozenset(), needs_clock=False),
     )
-    much, little = note_statements(some, case, there)
+
+
+def test_a_feature_of_its_kind_in_the_band_is_told_beside() -> None:
+    case = curves(hump(4.0))
+    some = held([note(MUCH, (2000.0, 4000.0)), note(LITTLE, (2000.0, 4000.0), 2)], case)
+    much, little = note_statements(some, case, found_at((Orbit.HORIZONTAL, 0.0)))
     assert str(much.explanation).endswith("A peak of its kind stands at 2.8 kHz.")
     assert "of its kind" not in str(little.explanation)
+
+
+@pytest.mark.parametrize(
+    ("heard_from", "there", "elsewhere"),
+    [
+        (HeardFrom.STANDING, (Orbit.VERTICAL, 20.0), (Orbit.VERTICAL, -20.0)),
+        (HeardFrom.STRAIGHT_AHEAD, (Orbit.HORIZONTAL, 10.0), (Orbit.HORIZONTAL, 40.0)),
+        (HeardFrom.OFF_TO_THE_SIDE, (Orbit.HORIZONTAL, -40.0), (Orbit.VERTICAL, 40.0)),
+    ],
+)
+def test_a_feature_beside_a_note_lies_where_it_was_heard(
+    heard_from: HeardFrom, there: tuple[Orbit, float], elsewhere: tuple[Orbit, float]
+) -> None:
+    case = curves(hump(0.0))
+    some = held([replace(note(MUCH, (2000.0, 4000.0)), heard_from=heard_from)], case)
+    assert "of its kind" in str(note_statements(some, case, found_at(there))[0].explanation)
+    assert "of its kind" not in str(note_statements(some, case, found_at(elsewhere))[0].explanation)

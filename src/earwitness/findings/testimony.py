@@ -48,6 +48,8 @@ CURVES: Final = {
     HeardFrom.IN_THE_ROOM: CurveName.ESTIMATED_IN_ROOM,
     HeardFrom.OFF_TO_THE_SIDE: CurveName.SIDE_REFLECTION,
 }
+#: Features straight ahead lie no farther from the axis than this, those off to the side no nearer than that.
+AHEAD_DEG, ASIDE_DEG = 10.0, 30.0
 #: Directions in which somebody hears who stands two to three metres away (common practice).
 STANDING: Final = (Direction(Orbit.VERTICAL, 10.0), Direction(Orbit.VERTICAL, 20.0))
 SOURCE: Final = Source("Earwitness", "", "testimony against a curve over its trend", Standing.OWN)
@@ -220,8 +222,21 @@ def _about(note: Note, band_hz: tuple[float, float]) -> Sentence:
     return say(f"{word} {note.amount} from ", low, " to ", high, f", {where}. ")
 
 
+def _is_there(direction: Direction, heard_from: HeardFrom) -> bool:
+    """Whether what comes in a direction is heard there; in the room all of it is."""
+    match heard_from:
+        case HeardFrom.STANDING:
+            return direction in STANDING
+        case HeardFrom.STRAIGHT_AHEAD:
+            return abs(direction.angle_deg) <= AHEAD_DEG
+        case HeardFrom.OFF_TO_THE_SIDE:
+            return direction.orbit is Orbit.HORIZONTAL and abs(direction.angle_deg) >= ASIDE_DEG
+        case HeardFrom.IN_THE_ROOM:
+            return True
+
+
 def _beside(note: Note, features: Sequence[Finding]) -> Sentence:
-    """The features of the note's sign in its band, by where they stand out most."""
+    """The features of the note's sign in its band and direction."""
     if note.band_hz is None or note.heard_at is not None:
         return EMPTY
     low, high = note.band_hz
@@ -233,6 +248,7 @@ def _beside(note: Note, features: Sequence[Finding]) -> Sentence:
         and one.audibility is not None
         and one.feature.sign == sign
         and low <= one.feature.frequency_hz <= high
+        and any(_is_there(place.direction, note.heard_from) for place in one.feature.places)
     ]
     told = EMPTY
     for one in inside:
