@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -159,6 +160,16 @@ def test_every_word_has_a_band_that_can_be_held_against_data(quality: Quality) -
     assert meaning.source.standing in (Standing.RECALLED, Standing.COMMON_PRACTICE)
     (found,) = held([note(meaning.amount, meaning.band_hz)], curves(hump(0.0)))
     assert found.outcome is Outcome.NOT_SEEN
+
+
+def test_the_documentation_lists_every_word_with_its_meaning() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "testimony.md").read_text("utf-8")
+    rows = [line for line in text.splitlines() if line.startswith("| ") and "too " in line]
+    expected = []
+    for quality, meaning in MEANINGS.items():
+        low, high = (f"{edge:.0f} Hz" for edge in meaning.band_hz)
+        expected.append(f"| {quality} | {meaning.amount} | {low} to {high} | {meaning.source.document} |")
+    assert rows == expected
 
 
 def test_words_that_say_the_opposite_have_opposite_amounts() -> None:

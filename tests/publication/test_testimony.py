@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import io
+import unicodedata
 from dataclasses import replace
+from html import escape
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from prose import Prose, says, squeezed, with_digits
 from publishable import built, case_files
 from pypdf import PdfReader
@@ -16,7 +20,8 @@ from earwitness.publication.origins import anchor, numbers_in
 from earwitness.publication.page import page
 from earwitness.publication.pdf import report
 from earwitness.publication.pictures import Pictures, picture_path
-from earwitness.records.testimony import Amount, HeardFrom, Note
+from earwitness.records.qualities import MEANINGS
+from earwitness.records.testimony import Amount, HeardFrom, Note, Quality
 
 BAND_HZ = (2000.0, 4000.0)
 SEALED = "2026-11-20T12:00:00+00:00"
@@ -72,3 +77,28 @@ def test_the_report_tells_it_too(context: PublicationContext) -> None:
     assert squeezed("What was heard before") in text
     assert squeezed("it doesn’t prove when they were written") in text
     assert squeezed('#panic("y")') in text
+
+
+@given(st.text(min_size=1, max_size=80), st.sampled_from(list(Quality)), st.sampled_from(list(HeardFrom)))
+@settings(max_examples=6, deadline=None)
+def test_any_words_stand_in_the_page_as_words(text: str, quality: Quality, heard_from: HeardFrom) -> None:
+    """Text with markup in it stands escaped in the page, character for character."""
+    words = "".join(c for c in text if unicodedata.category(c) not in {"Cc", "Cs", "Cn", "Co"}) + "<b>&amp;"
+    made = built()
+    meaning = MEANINGS[quality]
+    note = Note(
+        1, words, meaning.amount, meaning.band_hz, heard_from, SEALED, "", "", "", "s", quality=quality
+    )
+    told = held([note], made.curves)
+    findings = (*made.findings.findings, *note_statements(told, made.curves))
+    whole = assemble(
+        case_files(), replace(made, findings=replace(made.findings, findings=findings, tally=tally(told)))
+    )
+    (statement,) = (finding.statement for finding in whole.testimony)
+    assert escape(words, quote=False) in unescape_quotes(page(whole))
+    assert str(statement).startswith(f"“{words}”")
+
+
+def unescape_quotes(html: str) -> str:
+    """Quotes may be escaped or not."""
+    return html.replace("&#34;", '"').replace("&#39;", "'").replace("&quot;", '"').replace("&#x27;", "'")
