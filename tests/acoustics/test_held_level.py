@@ -134,6 +134,15 @@ def test_heat_by_impedance_is_no_limiter() -> None:
     assert found.heat_db == pytest.approx(1.0, abs=0.1)
 
 
+def test_little_heat_of_a_woofer_that_fades_upward_is_heat() -> None:
+    """Half a decibel where it takes most, a third of it two octaves above, nothing in the treble."""
+    share = np.concatenate([np.geomspace(1.0, 0.3, 9), np.geomspace(0.15, 0.01, 8)])
+    loss = np.multiply.outer(0.54 * 10.0 ** ((GAIN - GAIN[-1]) / 10.0), share)
+    found = told(held_level(losses(loss)))
+    assert found.held_by is HeldBy.HEAT
+    assert found.heat_db == pytest.approx(0.54, abs=0.08)
+
+
 def test_a_limiter_is_told_beside_heat() -> None:
     share = np.linspace(1.0, 0.0, BANDS)
     heat = np.multiply.outer(0.8 * 10.0 ** ((GAIN - GAIN[-1]) / 10.0), share)

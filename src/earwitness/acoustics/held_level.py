@@ -316,14 +316,17 @@ def _heat_by_band(told: Floats, course: Floats) -> _Fit:
 
 
 def _heat_alike(told: Floats, course: Floats, paths: _Paths) -> list[_Fit]:
-    """A flat impedance: heat takes the same all along a path."""
+    """A flat impedance: heat takes the same all along a path, and of each band beside it what that has."""
     bands, drives = told.shape
-    along, size = paths.inside @ np.sum(course * told, axis=1), paths.inside @ np.sum(course**2, axis=1)
-    amounts = np.maximum(along / size, 0.0)
-    chi = paths.counted @ np.sum(told**2, axis=1) - 2.0 * amounts * along + amounts**2 * size
+    each, sizes = np.sum(course * told, axis=1), np.sum(course**2, axis=1)
+    along, size = paths.inside @ each, paths.inside @ sizes
+    amounts, beside = np.maximum(along / size, 0.0), np.maximum(each / sizes, 0.0)
+    chi = np.sum(told**2) - 2.0 * amounts * along + amounts**2 * size
+    chi -= ~paths.counted @ (2.0 * beside * each - beside**2 * sizes)
     criteria = chi + (4 + bands - paths.counted.sum(axis=1)) * math.log(told.size)
+    most = np.maximum(amounts, np.where(paths.counted, 0.0, beside).max(axis=1))
     none = np.zeros(drives)
-    every = zip(criteria.tolist(), amounts.tolist(), paths.ends, strict=True)
+    every = zip(criteria.tolist(), most.tolist(), paths.ends, strict=True)
     return [_Fit(criterion, none, amount, ends) for criterion, amount, ends in every]
 
 
