@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 import pytest
+import specimen
 from closed_forms import GRID, omni, responses
 from features_made import H, V, causes, feature
 from scenes_made import GATE_S, SILENT, biquad, straight, ways
@@ -15,13 +16,18 @@ from scipy.signal import butter, freqs
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings import shape_words
 from earwitness.findings.feature_change import feature_changes
+from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.merging import with_shapes
+from earwitness.findings.next_table import SHOWS, Possible
+from earwitness.findings.references import Referent
 from earwitness.findings.shapes import find_shapes, level_db
 from earwitness.findings.shapes_fit import Weighed, candidates, weigh
+from earwitness.records.audibility import Heard
 from earwitness.records.causes import Cause
 from earwitness.records.features import Feature, FeaturePlace
 from earwitness.records.takes import Direction
 
+POSSIBLE = Possible(frozenset(SHOWS), needs_clock=False)
 Floats = npt.NDArray[np.float64]
 FRONT = [(H, float(a)) for a in range(-60, 61, 10)] + [(V, float(a)) for a in range(-60, 61, 10) if a]
 BAND = GRID[(GRID >= 500.0) & (GRID <= 20_000.0)].astype(np.float64)
@@ -48,7 +54,7 @@ def shelf(
         FeaturePlace(d, corner_hz, gain_db, width, 100.0, 0.5, gain_db)
         for d in sorted({Direction(orbit, angle).shared for orbit, angle in FRONT})
     )
-    return Feature(kind, corner_hz, 100.0, gain_db, 0.5, None, None, places)  # type: ignore[arg-type]
+    return Feature(kind, corner_hz, 100.0, gain_db, 0.5, None, None, places, (100.0, 10_000.0))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("corner", "gain"), [(2000.0, 4.0), (3500.0, -3.0), (1200.0, -5.0)])
@@ -150,7 +156,7 @@ def test_one_driver_that_rings_is_no_shelf() -> None:
         (shelf(2500.0, -4.0), "From 2.5 kHz up it lies 4.0 ± 0.5 dB below what is lower"),
         (shelf(400.0, 3.0), "From 400 Hz down it lies 3.0 ± 0.5 dB below what is higher"),
         (shelf(400.0, -3.0), "From 400 Hz down it lies 3.0 ± 0.5 dB above what is higher"),
-        (shelf(3000.0, -3.0, 5.0, "tilt"), "Over the whole band it falls by 3.0 ± 0.5 dB"),
+        (shelf(3000.0, -3.0, 5.0, "tilt"), "From 100 Hz to 10 kHz it falls by 3.0 ± 0.5 dB"),
     ],
 )
 def test_in_words(one: Feature, words: str) -> None:
@@ -175,13 +181,39 @@ def test_a_shoulder_isnt_told_beside_its_shelf() -> None:
 
 
 def test_what_a_shelf_does_to_the_balance() -> None:
-    """A step of 4 dB at 1 kHz, the middle of 100 Hz to 10 kHz: 2 dB more far above, 2 dB less far below."""
+    """A step of 4 dB at 1 kHz, the middle of 100 Hz to 10 kHz: 2 dB more far above, 2 dB less far below.
+
+    Below 100 Hz it may go on, or not.
+    """
     field = directivity(take_powers(responses(omni)))
     ahead, room = feature_changes(shelf(1000.0, 4.0, 0.5), field)
     frequency = field.frequency_hz
     for change in (ahead, room):
         assert float(np.interp(8000.0, frequency, change.least_db)) == pytest.approx(2.0, abs=0.05)
         assert float(np.interp(125.0, frequency, change.most_db)) == pytest.approx(-2.0, abs=0.05)
+        assert float(np.interp(50.0, frequency, change.most_db)) == pytest.approx(-2.0, abs=0.05)
+        assert float(np.interp(50.0, frequency, change.least_db)) == 0.0
+
+
+def test_a_shelf_is_mended_for_every_seat_and_nothing_else_is_measured() -> None:
+    """And as a finding every number of its sentences is what it refers to."""
+    measured = responses(omni)
+    curves = specimen.curve_set()
+    said = causes((Cause.VOICING, 0.9))
+    (finding,) = feature_statements(
+        measured, directivity(take_powers(measured)), curves, [(shelf(), said)], POSSIBLE
+    )
+    assert finding.story is not None
+    assert finding.audibility is not None
+    assert finding.audibility.verdict is Heard.LIKELY
+    assert str(finding.story.mend).startswith("An equaliser mends it for every seat")
+    assert finding.importance == IMPORTANCE[Heard.LIKELY][0]
+    assert finding.next_measurement is None
+    assert finding.place is not None
+    assert finding.place.curve == "on_axis"
+    referent = Referent(specimen.facts(), (), curves, (finding,))
+    for sentence in (finding.statement, finding.note, finding.story.cause, finding.story.heard):
+        referent.require(sentence)
 
 
 def test_a_step_reaches_from_a_tenth_to_nine_tenths_over_its_width() -> None:

@@ -4,7 +4,8 @@ Each place of a feature is a section of second order. On axis it is that of the 
 feature isn't there. In the room every direction counts as in the estimated in-room response (CTA-2034-A);
 directions to the front in which the feature isn't seen stay as they are. Farther out it isn't sought: there
 it may be as in the outermost place of that side, or not at all, and the truth lies between the two. A shelf
-or a tilt is alike in all directions, and heard as what it does to the balance.
+or a tilt is alike in all directions, and heard as what it does to the balance: a listener sets the level by
+the whole of it.
 """
 
 from __future__ import annotations
@@ -24,8 +25,6 @@ from earwitness.records.takes import ON_AXIS, Direction
 
 Float64s = npt.NDArray[np.float64]
 
-#: With and without a shelf the level is alike in the mean over this band: a listener sets it by the whole.
-LOUDNESS_HZ = (100.0, 10_000.0)
 #: A section of a lower Q has no pair of poles.
 LEAST_Q = 0.501
 
@@ -43,11 +42,16 @@ def feature_changes(feature: Feature, field: Directivity) -> tuple[Change, ...]:
 
 
 def _broad_changes(feature: Feature, frequency_hz: Float64s) -> tuple[Change, ...]:
-    """A shelf or tilt: alike in all directions, as loud in the mean (dB over octaves) with it as without."""
+    """A shelf or tilt: alike in all directions, as loud in the mean (dB over octaves) with it as without.
+
+    Beyond the band in which it was looked for it may go on, or not be there at all.
+    """
+    assert feature.band_hz is not None
     level = level_db(feature, frequency_hz)
-    counts = (frequency_hz >= LOUDNESS_HZ[0]) & (frequency_hz <= LOUDNESS_HZ[1])
-    level = np.asarray(level - level[counts].mean())
-    return (Change("on axis", level, level), Change("in the room", level, level))
+    seen = (frequency_hz >= feature.band_hz[0]) & (frequency_hz <= feature.band_hz[1])
+    level = np.asarray(level - level[seen].mean())
+    least = np.where(seen, level, 0.0)
+    return (Change("on axis", least, level), Change("in the room", least, level))
 
 
 def part_unsure(feature: Feature) -> float:

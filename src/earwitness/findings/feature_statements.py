@@ -62,6 +62,10 @@ _NO_HEIGHT: Final = say(
 #: An equaliser that lifts by more asks too much of amplifier and drive units (common practice).
 MOST_BOOST_DB: Final = 6.0
 _BOOST: Final = quantity(MOST_BOOST_DB, "dB", "method:findings.feature_statements/MOST_BOOST_DB", 0)
+_BROAD_MENDS: Final = say(
+    "An equaliser mends it for every seat, since all directions to the front share it; better by less where "
+    "there is too much than by more where there is too little."
+)
 #: Of a loudspeaker of which nothing stands out.
 NOTHING: Final = 0.95
 SOURCE: Final = Source("Earwitness", "", "features through the gate", Standing.OWN)
@@ -157,7 +161,7 @@ def _audibility(feature: Feature, field: Directivity, root: str) -> Audibility:
 
 
 def _correctable(feature: Feature, curves: CurveSet, root: str) -> Correctable | None:
-    if curves.correctability is None:
+    if curves.correctability is None or feature.broad:
         return None
     top = feature.top
     half = 2.0 ** (0.5 * top.width_octaves)
@@ -171,13 +175,16 @@ def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> 
     assert finding.feature is not None
     mended, unmended = IMPORTANCE[heard.verdict]
     deep = finding.feature.gain_db < -MOST_BOOST_DB
-    everywhere = mends is not None and mends.mends is Mends.EVERY_SEAT and not deep
+    broad = finding.feature.broad
+    everywhere = broad or (mends is not None and mends.mends is Mends.EVERY_SEAT and not deep)
     story = replace(finding.story, heard=say(_HEARD[heard.verdict], heard.reason))
     if mends is not None and heard.verdict is not Heard.UNLIKELY:
         said = say(SAID[mends.mends], ".")
         if deep and mends.mends in (Mends.EVERY_SEAT, Mends.ONE_SEAT):
             said = say("An equaliser could fill it, but shouldn't: ", _BOOST, " more is a fourfold power.")
         story = replace(story, mend=said, details=(*story.details, mends.reason))
+    if broad and heard.verdict is not Heard.UNLIKELY:
+        story = replace(story, mend=_BROAD_MENDS)
     importance = mended if everywhere else unmended
     return replace(finding, audibility=heard, correctable=mends, story=story, importance=importance)
 

@@ -20,8 +20,10 @@ def statement(feature: Feature, here: str) -> Sentence:
     """As in ``From 1.8 kHz up it lies 3.8 ± 0.5 dB above what is lower, on axis and up to 30° above``."""
     size = _height(feature, here)
     if feature.kind == "tilt":
+        assert feature.band_hz is not None
         way = "rises" if feature.gain_db > 0.0 else "falls"
-        return say(f"Over the whole band it {way} by ", size, ", ", where(feature, here), ".")
+        first, last = (frequency(edge, f"{here}/band_hz/{i}", 2) for i, edge in enumerate(feature.band_hz))
+        return say("From ", first, " to ", last, f" it {way} by ", size, ", ", where(feature, here), ".")
     up = feature.frequency_hz >= REFERENCE_HZ
     over = (feature.gain_db > 0.0) is up
     corner = frequency(feature.frequency_hz, f"{here}/frequency_hz", 2)

@@ -73,6 +73,7 @@ def _told(
         q=None,
         q_at_least=None,
         places=places,
+        band_hz=(float(scene.heard.frequency_hz[0]), float(scene.heard.frequency_hz[-1])),
     )
     likeliest = max(of, key=weighed.of)
     said = CauseSaid(CAUSE, min(1.0 - weighed.none, 0.99), abs(height), (), (SAID[likeliest],))

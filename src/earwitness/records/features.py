@@ -45,6 +45,8 @@ class Feature:
         (`q_at_least`), and of what is broad.
     q_at_least
         A bound where the gate is too short to tell.
+    band_hz
+        Of what is broad, from where to where it was looked for; None of peaks and dips.
     """
 
     kind: FeatureKind
@@ -55,6 +57,7 @@ class Feature:
     q: float | None
     q_at_least: float | None
     places: tuple[FeaturePlace, ...]
+    band_hz: tuple[float, float] | None = None
 
     @property
     def top(self) -> FeaturePlace:
