@@ -73,7 +73,7 @@ def told(found: ToneSet) -> str:
 
 def test_what_is_said_of_tones() -> None:
     text = told(FOUND)
-    assert "Of 31 tones at once it makes 2.13 ± 0.04 % that lies between them." in text
+    assert "Playing 31 tones at once, it adds 2.13 ± 0.04 % between them." in text
     assert "lies about 100 Hz, where it is at −30 dB re them" in text
     assert "A tone of 60 Hz modulates one of 700 Hz by 3.10 ± 0.08 % in the second order" in text
     assert "by less than 0.40 % in the third" in text

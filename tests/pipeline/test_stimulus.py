@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -344,10 +343,10 @@ def test_noise_is_no_stimulus_and_tones_are_one_of_their_own_kind(tmp_path: Path
     new_case(root, "Bench", {"case.toml": FACTS})
     one(files, Noise(20.0, 20e3, 2.0, "pink", 1))
     one(files, Multitone(20.0, 20e3, 2.0, 31, 1))
-    said = {doubt.problem for doubt in look_at(root, [files]).doubts}
+    doubts = look_at(root, [files]).doubts
+    said = {doubt.problem for doubt in doubts}
     assert "is noise, as pink_noise_-20dBFS.toml says, and responses are made from sweeps" in said
-    # its name says a recording of tones, and none that was played is there
-    assert "no stimulus is among the files; add the file that was played" in said
+    assert {doubt.path for doubt in doubts} == {"pink_noise_-20dBFS.wav"}
 
 
 def test_tones_go_with_the_stimulus_of_their_kind(tmp_path: Path) -> None:
@@ -356,7 +355,7 @@ def test_tones_go_with_the_stimulus_of_their_kind(tmp_path: Path) -> None:
     new_case(root, "Bench", {"case.toml": FACTS})
     pair, many = two_tones(60.0, 700.0, 5.0), Multitone(20.0, 20e3, 5.0, 31, 1)
     for asked, kind in ((pair, "two_tones"), (many, "multitone")):
-        written = one(files, replace(asked, name=f"stimulus_{kind}"))
+        written = one(files, asked)
         x, _ = soundfile.read(written.sound)
         silence = np.zeros(RATE // 3)
         recording = np.concatenate([silence, 0.5 * (x + 0.1 * x**2), silence])
@@ -365,8 +364,8 @@ def test_tones_go_with_the_stimulus_of_their_kind(tmp_path: Path) -> None:
     assert intake.doubts == ()
     told = {take.key.kind: take.stimulus for take in intake.takes if take.stimulus}
     assert told == {
-        TakeKind.TWO_TONES: "stimulus_two_tones_-20dBFS.wav",
-        TakeKind.MULTITONE: "stimulus_multitone_-20dBFS.wav",
+        TakeKind.TWO_TONES: "two_tones_stimulus_-20dBFS.wav",
+        TakeKind.MULTITONE: "multitone_stimulus_-20dBFS.wav",
     }
     assert "by its sidecar 31 tones for 5.0 s" in intake.remarks.values()
     soundfile.write(files / "two_tones_2.83V.wav", 0.1 * np.sin(np.arange(6 * RATE)), RATE, subtype="PCM_24")

@@ -65,11 +65,11 @@ def _exposure(figure: Figure) -> Sentence:
 def _multitone(figure: Figure, curves: CurveSet) -> Finding:
     here = f"figure:{figure.name}/also"
     statement = say(
-        "Of ",
+        "Playing ",
         quantity(figure.also[TONES], "", f"{here}/{TONES}", 0),
-        " tones at once it makes ",
+        " tones at once, it adds ",
         _ratio(figure),
-        " that lies between them.",
+        " between them.",
     )
     band, worst = figure.valid_band_hz, EMPTY
     assert band is not None

@@ -81,13 +81,13 @@ class Multitone:
     seconds: float
     tones: int
     seed: int
-    name: str = "multitone"
+    name: str = "multitone_stimulus"
     lowest_db: float = 0.0
 
 
 def two_tones(low_hz: float, high_hz: float, seconds: float) -> Multitone:
     """A low tone and a high one of a quarter of its amplitude."""
-    return Multitone(low_hz, high_hz, seconds, 2, 0, "two_tones", TWO_TONES_DB)
+    return Multitone(low_hz, high_hz, seconds, 2, 0, "two_tones_stimulus", TWO_TONES_DB)
 
 
 @dataclass(frozen=True, slots=True)
