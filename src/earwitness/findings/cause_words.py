@@ -119,9 +119,21 @@ def _scaled(one: CauseParameter, root: str, unit: str, scale: float = 1.0) -> Nu
 
 
 def _late(one: CauseParameter, root: str) -> Sentence:
-    which = "the upper one" if one.value >= 0.0 else "the lower one"
-    shown = value_text(abs(one.value) * 1e3, "ms", 2)
-    return say(f"{which} ", Number(shown, one.value, f"{root}/value"), " late")
+    which = "the one that sounds higher" if one.value >= 0.0 else "the one that sounds lower"
+    return say(f"{which} ", _delay(one, root), " late")
+
+
+def _delay(one: CauseParameter, root: str) -> Number:
+    return Number(value_text(abs(one.value) * 1e3, "ms", 2), one.value, f"{root}/value")
+
+
+def _turned(one: CauseParameter, root: str) -> Sentence:
+    late = "" if one.value >= 0.0 else "the other "
+    return say("one connected the other way round, and ", late, _delay(one, root), " late")
+
+
+def _else_late(one: CauseParameter, root: str) -> Sentence:
+    return say("or, less likely, none so but ", _late(one, root))
 
 
 PARAMETERS: Final[Mapping[str, Callable[[CauseParameter, str], Sentence]]] = {
@@ -131,16 +143,20 @@ PARAMETERS: Final[Mapping[str, Callable[[CauseParameter, str], Sentence]]] = {
     "edge_up_m": lambda one, root: say(_scaled(one, root, "m"), " above the reference point"),
     "edge_down_m": lambda one, root: say(_scaled(one, root, "m"), " below it"),
     "late_s": _late,
+    "turned_late_s": _turned,
+    "else_late_s": _else_late,
     "delay_s": lambda one, root: say("a copy ", _scaled(one, root, "ms", 1e3), " late"),
     "frequency_hz": lambda one, root: say("at ", frequency(one.value, f"{root}/value")),
     "q": lambda one, root: say("Q ", _scaled(one, root, "")),
     "apart_m": lambda one, root: say(_scaled(one, root, "m"), " from the nearest drive unit"),
-    "added_ohm": lambda one, root: say("by ", _scaled(one, root, "Ω"), " more"),
+    "added_ohm": lambda one, root: say("its resistance grows by ", _scaled(one, root, "Ω")),
 }
 #: In what unit and scale an interval is printed.
 _UNITS: Final[Mapping[str, tuple[str, float]]] = {
     "disc_radius_m": ("mm", 1e3),
     "late_s": ("ms", 1e3),
+    "turned_late_s": ("ms", 1e3),
+    "else_late_s": ("ms", 1e3),
     "delay_s": ("ms", 1e3),
     "frequency_hz": ("Hz", 1.0),
     "q": ("", 1.0),

@@ -2,10 +2,11 @@
 
 Ways of minimum phase have, between them, the phase that the ratio of their levels demands
 (`acoustics.phase`); what is left over is a delay (a slope over frequency) and a polarity (a turn by π at all
-frequencies). Prediction: with that left turned back the sum changes where both are heard. Taken for granted
-is that each way is of minimum phase, so that a driver set back by design counts as late; and, since it is
-seen in no sum, that the upper driver falls by a second order more below its own resonance, about 2.2 times
-below the crossover, which turns it ahead by 2·T(ln 2.2)/π = 0.59 rad there.
+frequencies). Prediction: with that left turned back the sum changes where both are heard. Ways that are
+opposed in all of the crossover are taken for turned over; a delay that explains it too is told beside. Taken
+for granted is that each way is of minimum phase, so that a driver set back by design counts as late; and,
+since it is seen in no sum, that the upper driver falls by a second order more below its own resonance, about
+2.2 times below the crossover, which turns it ahead by 2·T(ln 2.2)/π = 0.59 rad there.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ CAUSE: Final = Cause.CROSSOVER_MISALIGNMENT
 #: Levels and phases are compared where the weaker has this share of the power, at so many points at least.
 HEARD, LEAST_POINTS = 0.03, 24
 LEAST: Final = 1e-30
+#: Ways whose phases differ by half a turn throughout: the mean cosine, turned over.
+OPPOSED: Final = 0.85
 #: The ratio's slope, orders of filters and drivers.
 SLOPES: Final = (0.0, 8.0)
 #: Of more than two, a pair whose ratio rises less than this is none that a crossover divides.
@@ -47,7 +50,7 @@ class Step:
     """A driver, and those that sound higher, re what sounds lower: turned over or not, and how late.
 
     `coherence` says how well that holds (0 … 1). `else_late_s` is the delay that explains it best with no
-    turn over, `else_coherence` how well.
+    turn over, `else_coherence` how well; where ways are opposed throughout, the one by which they would add.
     """
 
     turned: bool
@@ -86,20 +89,31 @@ def _step(scene: Scene, driver: int) -> Step | None:
     demanded = minimum_phase(level, float(logs[1] - logs[0]), slope, slope)
     above = np.log(frequency[band] / (frequency[middle] / RESONANCE_BELOW))
     demanded = demanded + RESONANCE_ORDER * tail(np.maximum(above, 0.0)) / np.pi
-    some = weight[band]
-    left = np.exp(1j * (np.angle(ratio) - demanded)) * some
-    omega = 2.0 * np.pi * frequency[band]
-    sums = (np.exp(1j * np.multiply.outer(TRIED_S, omega)) @ left).real / some.sum()
-    best = int(np.argmax(np.abs(sums) - PREFERRED * (TRIED_S / LONG_S) ** 2))
-    alone = int(np.argmax(sums - PREFERRED * (TRIED_S / LONG_S) ** 2))
-    late, coherence = float(TRIED_S[best]), float(abs(sums[best]))
-    open_s = OPEN_RAD / float(np.average(omega, weights=some))
+    return _told(frequency[band], np.angle(ratio), demanded, weight[band], driver)
+
+
+def _told(frequency_hz: Float64s, angle: Float64s, demanded: Float64s, weight: Float64s, driver: int) -> Step:
+    """Polarity and delay from the phase between two ways, the phase demanded, and weights, (F,)."""
+    omega = 2.0 * np.pi * frequency_hz
+    turns = np.exp(1j * np.multiply.outer(TRIED_S, omega))
+    sums = (turns @ (np.exp(1j * (angle - demanded)) * weight)).real / weight.sum()
+    cost = PREFERRED * (TRIED_S / LONG_S) ** 2
+    best = int(np.argmax(np.abs(sums) - cost))
+    alone = int(np.argmax(sums - cost))
+    late, open_s = float(TRIED_S[best]), OPEN_RAD / float(np.average(omega, weights=weight))
+    turned = bool(sums[best] < 0.0)
+    # ways that are opposed throughout are taken for turned over, whatever slopes past the band demand
+    opposed = -float(np.average(np.cos(angle), weights=weight))
+    if opposed >= OPPOSED and not turned:
+        turned, late = True, 0.0
+        adds = (turns @ (np.exp(1j * angle) * weight)).real / weight.sum()
+        alone = int(np.argmax(adds - cost))
     # what the assumptions may explain is taken for explained
     return Step(
-        bool(sums[best] < 0.0),
+        turned,
         late**3 / (late**2 + open_s**2),
         open_s,
-        coherence,
+        float(abs(sums[best])),
         float(TRIED_S[alone]),
         float(max(sums[alone], 0.0)),
         driver,

@@ -18,6 +18,7 @@ from earwitness.findings.causes.form import Judged, nearest
 from earwitness.findings.causes.registry import judges
 from earwitness.findings.causes.scene import Scene, fit_scene, hear
 from earwitness.findings.causes.stated import Stated
+from earwitness.findings.causes.tracks import tracks, witnessed
 from earwitness.findings.causes.weights import PRIOR, PRIOR_WEIGHT, WEIGHTS, band
 from earwitness.records.causes import OF_RESPONSE, Cause, CauseSaid, FeatureCauses
 from earwitness.records.facts import Unit
@@ -30,6 +31,8 @@ LEAST_DB, LEAST_PART = 1.0, 0.5
 MOST_MARGIN_DB: Final = 3.0
 #: Misfit of the scene about the feature: from the first on doubt grows, at the second nothing can be told.
 DOUBT, HOPELESS = 0.25, 0.6
+#: What levels alone tell too seldom: their probability is the prior where phase is lost.
+NEEDS_PHASE: Final = frozenset({Cause.CROSSOVER_MISALIGNMENT, Cause.VOICING, Cause.ARTEFACT})
 #: About the feature: points to either side.
 ABOUT: Final = 16
 
@@ -76,7 +79,13 @@ def causes_in(
 def judged(scene: Scene, gate_s: float, features: Sequence[Feature]) -> tuple[FeatureCauses, ...]:
     """The same from a fitted scene."""
     modules = judges(scene, gate_s)
-    return tuple(weighed(scene, feature, [judge(feature) for judge in modules]) for feature in features)
+    told = [
+        witnessed([judge(feature) for judge in modules], tracks(feature, scene.heard.speed_m_s))
+        for feature in features
+    ]
+    if not scene.heard.has_phase:
+        told = [[one for one in each if one.cause not in NEEDS_PHASE] for each in told]
+    return tuple(weighed(scene, feature, each) for feature, each in zip(features, told, strict=True))
 
 
 def weighed(scene: Scene, feature: Feature, found: Sequence[Judged]) -> FeatureCauses:
@@ -94,8 +103,14 @@ def weighed(scene: Scene, feature: Feature, found: Sequence[Judged]) -> FeatureC
         for each, m in zip(found, margin, strict=True)
     ]
     fitted = {each.cause for each in found}
+    no_phase = () if scene.heard.has_phase else ("levels without phase don't tell it",)
     said += [
-        CauseSaid(cause, prior(cause, feature.frequency_hz), None)
+        CauseSaid(
+            cause,
+            prior(cause, feature.frequency_hz),
+            None,
+            against=no_phase if cause in NEEDS_PHASE else (),
+        )
         for cause in OF_RESPONSE
         if cause not in fitted
     ]
