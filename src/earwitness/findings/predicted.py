@@ -92,7 +92,9 @@ class Foretold:
             found = sent[:, at]
             mixed = np.einsum("sdf,sf->df", here, found)
             power = np.maximum(np.sum(np.abs(mixed) ** 2, axis=0), FLOOR**2)
-            found = found * np.sum(mixed.conj() * heard.pressure, axis=0) / power
+            # where levels alone are known, they have the phase that the scene gives them
+            known = heard.pressure if heard.has_phase else heard.pressure * np.exp(1j * np.angle(mixed))
+            found = found * np.sum(mixed.conj() * known, axis=0) / power
         pressure = np.abs(np.einsum("sdf,sf->df", there, found))
         return np.asarray(20.0 * np.log10(np.maximum(pressure, FLOOR)))
 

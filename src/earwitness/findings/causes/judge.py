@@ -32,7 +32,9 @@ MOST_MARGIN_DB: Final = 3.0
 #: Misfit of the scene about the feature: from the first on doubt grows, at the second nothing can be told.
 DOUBT, HOPELESS = 0.25, 0.6
 #: What levels alone tell too seldom: their probability is the prior where phase is lost.
-NEEDS_PHASE: Final = frozenset({Cause.CROSSOVER_MISALIGNMENT, Cause.VOICING, Cause.ARTEFACT})
+NEEDS_PHASE: Final = frozenset(
+    {Cause.CROSSOVER_MISALIGNMENT, Cause.VOICING, Cause.PORT_OR_CAVITY, Cause.ARTEFACT}
+)
 #: About the feature: points to either side.
 ABOUT: Final = 16
 

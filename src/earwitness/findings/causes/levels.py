@@ -76,7 +76,8 @@ def _begun(patterns: Complex128s, heard: Float64s, ridge: Float64s) -> Complex12
     turned = patterns.conj().swapaxes(1, 2)
     solved = np.linalg.solve(turned @ patterns + ridge[..., None] * np.eye(count), turned)
     turns = [(0.0, *rest) for rest in product(TURNS, repeat=count - 1)][:MOST_STARTS]
-    found = np.exp(2j * np.pi * np.array(turns))[:, None, :, None] * np.ones((heard.shape[0], 1, 1))
+    begun = np.exp(2j * np.pi * np.array(turns))[:, None, :, None] * np.ones((heard.shape[0], 1, 1))
+    found = np.asarray(begun, dtype=np.complex128)
     for _ in range(ROUNDS):
         sums = patterns @ found
         found = solved @ (heard[..., None] * sums / np.maximum(np.abs(sums), LEAST))

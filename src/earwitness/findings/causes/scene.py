@@ -370,12 +370,12 @@ def _sought(some: Heard, body: Body, starts: list[_Start]) -> tuple[float, Float
         return least_squares(
             residual,
             inside,
-            bounds=tuple(limits),
+            bounds=(limits[0], limits[1]),
             x_scale=steps,
             loss="soft_l1",
             f_scale=0.2,
             max_nfev=evaluations,
-            diff_step=None if some.has_phase else LEVEL_STEP,
+            diff_step=None if some.has_phase else np.full(inside.size, LEVEL_STEP),
         )
 
     if len(starts) > 1:
