@@ -63,8 +63,8 @@ _NO_HEIGHT: Final = say(
 MOST_BOOST_DB: Final = 6.0
 _BOOST: Final = quantity(MOST_BOOST_DB, "dB", "method:findings.feature_statements/MOST_BOOST_DB", 0)
 _BROAD_MENDS: Final = say(
-    "An equaliser mends it for every seat, since all directions to the front share it; better by less where "
-    "there is too much than by more where there is too little."
+    "An equaliser mends it for every seat, since all directions to the front share it: better by taking "
+    "from the louder side than by adding to the softer one."
 )
 #: Of a loudspeaker of which nothing stands out.
 NOTHING: Final = 0.95
