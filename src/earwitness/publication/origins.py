@@ -212,7 +212,7 @@ def _feature(finding: Finding, feature: Feature, curves: Mapping[CurveName, Curv
         anchor=anchor(here),
         title=say(f"Feature: {feature.kind}"),
         value=height(feature, here) + say(" at ", frequency(feature.frequency_hz, f"{here}/frequency_hz")),
-        method="findings.features.find_features",
+        method="findings.shapes.find_shapes" if feature.broad else "findings.features.find_features",
         lines=tuple(lines),
         curves=tuple((anchor(f"curve:{c}"), c.words) for c in finding.evidence.curves if c in curves),
         takes=finding.evidence.takes,
