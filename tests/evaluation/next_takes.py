@@ -20,6 +20,7 @@ from evaluation.case import spots
 from evaluation.physics import Made, make
 from evaluation.population import draw
 from evaluation.truth import causes as true_causes
+from scipy.special import ndtr, ndtri
 
 from earwitness.findings.causes.judge import causes_in, scene_of
 from earwitness.findings.features import find_features
@@ -38,7 +39,7 @@ from earwitness.findings.next_from_scene import (
 )
 from earwitness.findings.next_measurement import next_measurement
 from earwitness.findings.next_table import SHOWS, Possible
-from earwitness.findings.outcomes import passes
+from earwitness.findings.outcomes import WITHIN
 from earwitness.records.causes import Cause
 from earwitness.records.features import Feature
 from earwitness.records.next_measurement import NextMeasurement, NextTake, Steps
@@ -189,6 +190,17 @@ def _told(made: Made, asked: Question, found: NextMeasurement, after: tuple[floa
             asked.causes, [one.probability for one in asked.asked], after, strict=True
         )
     ]
+
+
+def passes(probability: float, told: float, away: float) -> float:
+    """Probability that an effect passes its threshold after a measured value, by Bayes.
+
+    `away` is how far the value lies above the threshold, in standard uncertainties s of the effect before.
+    """
+    told = float(np.clip(told, 0.0, 1.0 - WITHIN))
+    before = float(ndtri(np.clip(probability, WITHIN, 1.0 - WITHIN)))
+    mean = before + told * (away - before)
+    return float(ndtr(mean / np.sqrt(1.0 - told)))
 
 
 def main(words: Sequence[str]) -> int:

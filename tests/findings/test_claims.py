@@ -217,6 +217,12 @@ def test_above_what_is_derived_no_take_decides() -> None:
     assert found.claim is not None
     assert found.claim.judgement is Judgement.CANNOT_JUDGE
     assert (found.next_measurement, found.story) == (None, None)
+    short = with_levels(np.full(specimen.GRID.size, 86.0), specimen.GRID > 200.0)
+    wide = Claim("to 30 kHz", "tolerance", 3.0, (60.0, 30_000.0))
+    assert decided(wide, deciding(WOOFER), short).next_measurement is None
+    enough = decided(replace(wide, band_hz=(60.0, 10_000.0)), deciding(WOOFER), short).next_measurement
+    assert enough is not None
+    assert enough.take is NextTake.NEAR_DRIVERS
 
 
 def test_what_nobody_stated_is_decided_by_a_calibration_which_plays_nothing() -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evaluation.next_takes import passes
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from earwitness.findings.outcomes import entropy_bits, open_bits, passes, threshold_bits
+from earwitness.findings.outcomes import entropy_bits, open_bits, threshold_bits
 
 
 def test_what_measures_perfectly_tells_all_and_what_measures_nothing_none() -> None:
@@ -52,3 +53,5 @@ def test_a_measured_value_moves_the_probability_by_bayes() -> None:
     """Before N(0, 1), a value 1 above with σ = 1: mean 0.5, variance 0.5, so Φ(0.5/√0.5) = 0.7602."""
     assert passes(0.5, 0.5, 1.0) == pytest.approx(float(norm.cdf(np.sqrt(0.5))), rel=1e-6)
     assert passes(0.3, 0.0, 9.0) == pytest.approx(0.3, rel=1e-6)
+    # Φ⁻¹(0.3) = −0.5244, so the mean goes to −0.5244 + 0.5·1.5244 = 0.2378: Φ(0.2378/√0.5) = 0.6317
+    assert passes(0.3, 0.5, 1.0) == pytest.approx(0.6317, abs=1e-4)

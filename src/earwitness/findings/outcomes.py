@@ -62,14 +62,3 @@ def threshold_bits(probability: float, told: float) -> float:
     after = ndtr((ndtri(p) + np.sqrt(told) * nodes) / np.sqrt(1.0 - told))
     left = -sum(np.where(q > 0.0, q * np.log2(np.maximum(q, 1e-300)), 0.0) for q in (after, 1.0 - after))
     return max(open_bits(p) - float(left @ weights) / float(weights.sum()), 0.0)
-
-
-def passes(probability: float, told: float, away: float) -> float:
-    """Probability that an effect passes its threshold after a measured value, by Bayes.
-
-    `away` is how far the value lies above the threshold, in standard uncertainties s of the effect before.
-    """
-    told = float(np.clip(told, 0.0, 1.0 - WITHIN))
-    before = float(ndtri(np.clip(probability, WITHIN, 1.0 - WITHIN)))
-    mean = before + told * (away - before)
-    return float(ndtr(mean / np.sqrt(1.0 - told)))
