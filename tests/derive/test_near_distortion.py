@@ -68,6 +68,17 @@ def test_the_worst_radiator_is_the_figure() -> None:
     assert near_figures([series({1: 1.0})]) == ()
 
 
+def test_where_it_hardly_plays_it_is_no_figure() -> None:
+    """Ten times the harmonics below 50 Hz, where its fundamental is 20 dB down."""
+    one = near("woofer", 0.02)
+    low = GRID < 50.0
+    one.pressure[:, 0, low] *= 0.1
+    (figure,) = near_figures([one])
+    assert isinstance(figure.value, Quantity)
+    assert figure.value.value == pytest.approx(2.0, rel=1e-3)
+    assert figure.also["woofer at 31.5 Hz, %"] == pytest.approx(20.0, rel=1e-3)
+
+
 def test_what_is_said_of_it() -> None:
     all_of_them = (series({1: 1.0, 2: 1e-4}), near("lower_woofer", 0.02, 1.3), near("port", 0.001))
     derived = derive(closed_forms.responses(closed_forms.omni), FACTS, all_of_them)
@@ -76,7 +87,7 @@ def test_what_is_said_of_it() -> None:
     figures = {figure.name: figure for figure in derived.figures}
     said = {f.id: f for f in level_statements(derived.curves, figures)}["figure-near_distortion"]
     assert str(said.statement).startswith(
-        "Of the radiators the lower woofer distorts most: at 16 V its harmonics are 2.6 % of its fundamental"
+        "Heard by itself the lower woofer distorts most where it plays: at 16 V its harmonics are 2.6 % of"
     )
     assert "local law and qualified advice come first" in str(said.explanation)
     assert FigureName.NEAR_DISTORTION in figures

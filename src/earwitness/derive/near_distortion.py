@@ -13,13 +13,16 @@ from earwitness.derive.distortion import FRACTION, HIGHEST_HZ
 from earwitness.derive.formatting import frequency_text
 from earwitness.derive.level_form import drive_key, figure_of
 from earwitness.derive.numerals import frequency
+from earwitness.derive.wording import module_number
 from earwitness.records.distortion import LevelSeries, NearDistortion
 from earwitness.records.figures import Figure, FigureName, NotAvailable, Quantity
-from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
+from earwitness.records.grid import POINTS_PER_OCTAVE, Bools, Floats
 from earwitness.records.sentences import Quoted, say
 
 #: Told at these frequencies of excitation, the middles of octaves (ISO 266, recalled).
 READ_OUT_HZ: Final = (31.5, 63.0, 125.0, 250.0, 500.0, 1_000.0, 2_000.0)
+#: The figure is of frequencies at which the radiator itself plays, its level no more than so much below.
+PLAYS_DB: Final = 10.0
 FREQUENCY: Final = "frequency"
 #: The same as the value, in front of the radiator, and what its way to 1 m makes of it.
 NEAR_BY: Final = "in front of the radiator, %"
@@ -56,6 +59,16 @@ def _ratio(series: LevelSeries, carried: Floats) -> Floats:
         return np.where(heard, np.sqrt((total - hidden) / fundamental), np.nan)
 
 
+def _plays(series: LevelSeries) -> Bools:
+    """Where a radiator's fundamental at 1 m is within `PLAYS_DB` of its greatest, (F,)."""
+    if series.carried is None:
+        return np.zeros(len(series.frequency_hz), dtype=np.bool_)
+    valid = series.valid[-1, 0] & np.isfinite(series.carried[0])
+    power = np.abs(series.pressure[-1, 0]).astype(np.float64) ** 2
+    power = np.where(valid, power * np.nan_to_num(series.carried[0]) ** 2, 0.0)
+    return np.asarray(valid & (power >= power.max() * 10.0 ** (-PLAYS_DB / 10.0)))
+
+
 def near_figures(series: Sequence[LevelSeries]) -> tuple[Figure, ...]:
     """The most that any radiator distorts at 1 m among `READ_OUT_HZ`, %; all others beside it."""
     near = [one for one in series if one.radiator is not None and len(one.drives) > 1]
@@ -66,7 +79,7 @@ def _figure(near: Sequence[LevelSeries]) -> Figure:
     name, also = FigureName.NEAR_DISTORTION, dict[str, float]()
     found: list[tuple[float, float, float, int]] = []
     for number, one in enumerate(near):
-        told = near_distortion(one)
+        told, plays = near_distortion(one), _plays(one)
         f = np.asarray(one.frequency_hz, dtype=np.float64)
         for hertz in READ_OUT_HZ:
             place = int(np.argmin(np.abs(np.log(f / hertz))))
@@ -76,8 +89,14 @@ def _figure(near: Sequence[LevelSeries]) -> Figure:
                 also[f"{called}, %"] = _PERCENT * here
             if np.isfinite(away):
                 also[f"{called}, at one metre, %"] = _PERCENT * away
+            if np.isfinite(away) and plays[place]:
                 found.append((_PERCENT * away, _PERCENT * here, hertz, number))
-    conditions = say("harmonics of one radiator re its own fundamental, carried to one metre on axis")
+    conditions = say(
+        "harmonics of one radiator re its own fundamental, carried to one metre on axis, where that is "
+        "within ",
+        module_number("10 dB", PLAYS_DB, "derive.near_distortion/PLAYS_DB"),
+        " of its greatest",
+    )
     method = "derive.near_distortion.near_figures"
     if not found:
         absent = NotAvailable("no harmonics of a radiator are heard whose way to one metre is known")

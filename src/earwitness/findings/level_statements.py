@@ -83,9 +83,9 @@ def _near(figure: Figure, curves: CurveSet) -> Finding | None:
     radiator = Quoted(figure.reading.replace("_", " "), "case:unit.radiators")
     at_hz, drive = figure.also[FREQUENCY], drive_in(figure)
     statement = say(
-        "Of the radiators the ",
+        "Heard by itself the ",
         radiator,
-        " distorts most: ",
+        " distorts most where it plays: ",
         *(("at ", drive, " ") if drive is not None else ()),
         "its harmonics are ",
         quantity(figure.value.value, "%", f"{root}/value/value"),

@@ -41,6 +41,7 @@ CONSTANT_WORDS: Final[Mapping[str, str]] = {
     "NIOSH_EXCHANGE_DB": "half the time for every",
     "NOTICED_DB": "just noticed at",
     "REACH_DEG": "looked for within",
+    "PLAYS_DB": "plays within",
     "READ_OUT_HZ": "read out at",
     "READ_OUT_S": "read out after",
     "REFERENCE_DISTANCE_M": "distance",
