@@ -14,7 +14,7 @@ from made_series import GRID, PA_PER_VOLT, VOLTS, series
 from earwitness.derive.derivation import Derivation, derive
 from earwitness.derive.impedance import derive_impedance
 from earwitness.findings.causes.level_judge import causes_of_change
-from earwitness.findings.causes.nonlinear import harmonics_of
+from earwitness.findings.causes.nonlinear import courses_of_held, harmonics_of
 from earwitness.findings.causes.stretch import stretch_of
 from earwitness.findings.causes.thermal import added_ohms
 from earwitness.findings.change_statements import told_once
@@ -212,6 +212,32 @@ def ran(acting: LoadCause) -> Endurance:
     )
 
 
+def test_in_the_bass_a_coil_is_no_warmer_than_above_it() -> None:
+    """4 dB less below 70 Hz, in the impedance's own shape and as heat grows, and nothing from 150 Hz up."""
+    falls = 0.5 * (1.0 - np.tanh(np.log2(GRID / 70.0) / 0.15))
+    one = changed(np.asarray(warm(6.0) * falls), third=0.2)
+    level = derived(one).curves.level
+    assert level is not None
+    (change,) = find_changes(level, GRID)
+    stretch = stretch_of(change, level, GRID, impedance())
+    # 0.15 dB of 6 Ω, and three tenths more
+    assert stretch.most_ohm == pytest.approx(1.3 * 6.0 * (10.0 ** (0.15 / 20.0) - 1.0), rel=0.2)
+    causes = causes_of_change(stretch, NO_LONG_TERM)
+    assert likely(causes, Cause.THERMAL) < 0.1
+    assert likely(causes, Cause.NONLINEAR) > 0.9
+
+
+def test_a_limiters_curve_with_a_knee() -> None:
+    """Knee 8 dB, all above lost: 3 dB are taken √48 − 4 = 2.93 dB over its middle, in the knee; 6.02 dB below
+    that (2.93 − 6.02 + 4)²/16 = 0.052 dB."""
+    level = derived(changed(limited(3.0))).curves.level
+    assert level is not None
+    (change,) = find_changes(level, GRID)
+    rows = courses_of_held(stretch_of(change, level, GRID, None), 3.0)
+    assert rows[:, -1] == pytest.approx(1.0)
+    assert np.abs(rows[:, -2] - 0.0517 / 3.0).min() < 1e-4
+
+
 def test_the_resistance_lags_behind_the_power_in_a_sweep() -> None:
     """At a constant impedance it stays as it is; past a peak of the impedance it comes back slowly."""
     level = derived(changed(warm(1.5))).curves.level
@@ -251,7 +277,9 @@ def test_what_is_said_of_a_warm_coil() -> None:
     assert "at one metre; taken as A-weighted, NIOSH 98-126 allows" in text
     assert "local law and qualified advice come first" in text
     assert finding.change.change_db == pytest.approx(-2.06, abs=0.1)
-    assert str(finding.story.cause).startswith("Very likely a voice coil that warms (by 1.")
+    assert str(finding.story.cause).startswith(
+        "Very likely a voice coil that warms (its resistance grows by 1."
+    )
     assert "Next comes a drive unit at its limit" in str(finding.story.cause)
     assert str(finding.story.mend).startswith("No equaliser mends it")
     changes(changed(warm(1.5)), impedance())

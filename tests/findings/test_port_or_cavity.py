@@ -110,6 +110,12 @@ def test_what_does_not_ring_has_no_place() -> None:
         assert port_or_cavity.ring(heard(pressure), GATE_S, 620.0, DRIVERS) is None
 
 
+def test_a_bump_without_the_phase_of_a_pole_does_not_ring() -> None:
+    """The same level from the same place, its phase turned the other way round."""
+    turned = point(CONE) + 0.6 * ringing(620.0, 12.0).conj() * point(PORT)
+    assert port_or_cavity.ring(heard(turned), GATE_S, 620.0, DRIVERS) is None
+
+
 def test_without_phase_nothing_is_told() -> None:
     level = np.abs(point(CONE) + 0.6 * ringing(620.0, 12.0) * point(PORT)).astype(np.complex128)
     assert port_or_cavity.ring(heard(level), GATE_S, 620.0, DRIVERS) is None

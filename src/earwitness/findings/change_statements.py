@@ -46,6 +46,8 @@ CAUTION: Final = (
     " Such levels can hurt hearing and the loudspeaker: leave the room or wear protection; local law and "
     "qualified advice come first."
 )
+#: Two bands speak of the same where they share this part of the narrower, in octaves.
+SHARED: Final = 1.0 / 3.0
 #: What its figure is called that is told with it.
 COMPRESSION: Final = "figure-compression"
 #: What its figure is called that tells what holds the level down.
@@ -98,12 +100,12 @@ def told_once(
 
 
 def _overlap(place: Place | None, change: LevelChange | None) -> bool:
-    """Whether a change's band lies for the greater part in a place's, or that in it."""
+    """Whether a change's band lies for a good part in a place's, or that in it."""
     if place is None or change is None:
         return False
     (low, high), (first, last) = np.log2(place.band_hz), np.log2(change.band_hz)
     shared = min(high, last) - max(low, first)
-    return bool(shared >= 0.5 * min(high - low, last - first))
+    return bool(shared >= SHARED * min(high - low, last - first))
 
 
 def _within(compression: Finding, change: LevelChange | None) -> bool:

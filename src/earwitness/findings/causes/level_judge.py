@@ -19,6 +19,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import gammaln
 
 from earwitness.findings.causes import nonlinear, thermal
 from earwitness.findings.causes.form import WIDE
@@ -44,20 +45,22 @@ CAUSES: Final[Mapping[Part, Cause]] = {
     Part.BEND: nonlinear.CAUSE,
     Part.MISSTATED: Cause.ARTEFACT,
 }
-#: How often each is there, before anything is looked at; a bend below and above a frequency, Hz.
+#: How often each is there, before anything is looked at; a bend in the bass and above.
 PRIOR: Final[Mapping[Part, float]] = {Part.HEAT: 0.5, Part.LIMITER: 0.15, Part.MISSTATED: 0.05}
 ACTIVE_LIMITER: Final = 0.5
 #: Where no impedance is known, heat and a limiter look alike, and none is preferred.
 ALIKE_PRIOR: Final = 0.3
 #: Then a cause is told where it is as probable as this; else so much of it can't be told.
 SURE, UNTOLD = 0.9, 0.6
-BEND_BELOW, BEND_ABOVE, BEND_HZ = 0.5, 0.1, 200.0
+BEND_BELOW, BEND_ABOVE = 0.5, 0.1
 #: What a model leaves of a change at least: dB, and part of the largest change.
 LEFT_DB, LEFT_PART = 0.04, 0.08
-#: The same of how it grows with the drive.
-COURSE_DB, COURSE_PART = 0.04, 0.1
+#: The same of how it grows with the drive, a part of what is foretold at each.
+COURSE_DB, COURSE_PART = 0.05, 0.15
 #: lg of harmonics re a memoryless bend's: mean and spread where a bend acts, density a decade elsewhere.
 BEND_HARMONICS, BEND_SPREAD, ELSEWHERE = 0.2, 0.6, 0.25
+#: Where nothing bends, more harmonics than the second are as rare as the first, a density a decade.
+LOUD, LOUD_RATIO = 0.05, 0.1
 #: A bend may have any harmonics in this part of cases: one that shifts a resonance adds few.
 ODD_PART: Final = 0.1
 #: Odds by which a run under load raises what it saw act, and lowers what it didn't.
@@ -171,7 +174,9 @@ def sets_of(stretch: Stretch, long_term: LongTerm, *, active: bool) -> list[Told
     if stretch.ohms is None:
         # without a shape of its own heat would go with anything
         return found
-    pairs = {part: parts[part].kept(stretch.change_db) for part in parts if part is not Part.MISSTATED}
+    # a bend goes with what the other leaves, and is small beside it or not: all are tried
+    pairs = {part: parts[part].kept(stretch.change_db) for part in (Part.HEAT, Part.LIMITER)}
+    pairs[Part.BEND] = parts[Part.BEND]
     found += [
         _pair(stretch, (one, other), (pairs[one], pairs[other]), prior)
         for one, other in combinations(pairs, 2)
@@ -198,7 +203,7 @@ def columns(stretch: Stretch) -> dict[Part, Columns]:
 
 def priors(stretch: Stretch, long_term: LongTerm, *, active: bool) -> dict[Part, float]:
     """How probable each mechanism is before this change is looked at: by kind, band, and a run under load."""
-    low = stretch.change.frequency_hz < BEND_HZ
+    low = stretch.change.frequency_hz < nonlinear.BASS_HZ
     found = dict(PRIOR)
     found[Part.BEND] = BEND_BELOW if low else BEND_ABOVE
     if active:
@@ -289,8 +294,12 @@ def _told(stretch: Stretch, fit: _Fit, prior: Mapping[Part, float]) -> Told:
 def _course(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]) -> float:
     """Ln of the likelihood of how the change grew, with the courses that fit best."""
     found = stretch.course_db[1:-1]
-    if not found.size or Part.MISSTATED in parts:
-        return -0.5 * found.size
+    if not found.size:
+        return 0.0
+    if Part.MISSTATED in parts:
+        # what is stated wrongly grows in order once in as many cases as there are orders
+        grows = bool(np.all(np.diff(np.abs(stretch.course_db[1:])) >= 0.0))
+        return -0.5 * found.size - (float(gammaln(found.size + 2)) if grows else 0.0)
     told = np.zeros((1, found.size))
     for part, effect in zip(parts, effects, strict=True):
         if part is Part.HEAT:
@@ -301,7 +310,7 @@ def _course(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]) -
             courses = nonlinear.courses_of_held(stretch, max(abs(effect), 1e-6))
         courses = courses[:, 1:-1]
         told = (told[:, None] + effect * courses[None]).reshape(-1, found.size)
-    spread = np.hypot(COURSE_DB, COURSE_PART * float(np.abs(stretch.course_db[-1])))
+    spread = np.hypot(COURSE_DB, COURSE_PART * told)
     return float(-0.5 * np.min(np.sum(((found - told) / spread) ** 2, axis=1)))
 
 
@@ -311,7 +320,7 @@ def _harmonics(stretch: Stretch, parts: Sequence[Part], effects: Sequence[float]
         return 0.0
     bend = dict(zip(parts, effects, strict=True)).get(Part.BEND)
     if bend is None or abs(bend) < LEAST_DB:
-        return float(np.log(ELSEWHERE))
+        return float(np.log(LOUD if stretch.distortion > LOUD_RATIO else ELSEWHERE))
     away = np.log10(stretch.distortion / nonlinear.harmonics_of(bend)) - BEND_HARMONICS
     dense = np.exp(-0.5 * (away / BEND_SPREAD) ** 2) / (BEND_SPREAD * np.sqrt(2.0 * np.pi))
     return float(np.log((1.0 - ODD_PART) * dense + ODD_PART * ELSEWHERE))

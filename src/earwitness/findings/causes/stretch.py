@@ -48,6 +48,9 @@ class Stretch:
         Shape (D,): each drive over the lowest.
     ohms
         Shape (K,): impedance, real where its phase isn't known; None where it isn't known all over.
+    most_ohm
+        By so much a coil's resistance may have grown here at most: what the same driver shows above the bass;
+        infinite where that isn't known.
     whole
         Whether the band is all that is valid of the response.
     distortion
@@ -61,6 +64,7 @@ class Stretch:
     course_db: Float64s
     gain_db: Float64s
     ohms: Complex128s | None
+    most_ohm: float
     whole: bool
     distortion: float | None
 
@@ -104,6 +108,7 @@ def stretch_of(
         course_db=course,
         gain_db=values - values[0] if decibels else 20.0 * np.log10(values / values[0]),
         ohms=_ohms(impedance, at),
+        most_ohm=_most_ohm(change, changes[-1], frequency_hz, impedance),
         whole=int(inside.sum()) >= WHOLE_PART * int(valid.sum()),
         distortion=float(np.median(level.ratio[-1, told])) if told.any() else None,
     )
@@ -111,6 +116,27 @@ def stretch_of(
 
 #: A band is the whole response where it is this part of what is valid.
 WHOLE_PART: Final = 0.9
+
+
+#: A band that ends below the first is the bass: the same driver plays on over the others, Hz.
+BASS_HZ, ABOVE_HZ = 150.0, (150.0, 400.0)
+#: There it warms more than in a rising sweep's bass; so much more is left room for, dB and a factor.
+ROOM_DB, ROOM_FACTOR = 0.15, 1.3
+
+
+def _most_ohm(
+    change: LevelChange, change_db: Float64s, frequency_hz: Float64s, impedance: Impedance | None
+) -> float:
+    """The ΔR that the loss above the bass bounds; infinite elsewhere, and where nothing is known there."""
+    if impedance is None or change.band_hz[1] > BASS_HZ:
+        return np.inf
+    above = (frequency_hz >= ABOVE_HZ[0]) & (frequency_hz <= ABOVE_HZ[1])
+    magnitude = np.asarray(impedance.magnitude_ohm, dtype=np.float64)
+    known = above & np.isfinite(change_db) & np.isfinite(magnitude)
+    if not known.any():
+        return np.inf
+    loss_db = np.maximum(-change_db[known], 0.0) + ROOM_DB
+    return ROOM_FACTOR * float(np.median(magnitude[known] * (10.0 ** (loss_db / 20.0) - 1.0)))
 
 
 def _ohms(impedance: Impedance | None, at: npt.NDArray[np.intp]) -> Complex128s | None:

@@ -58,6 +58,7 @@ def losses(stretch: Stretch) -> tuple[Float64s, Float64s, Float64s]:
         return held, np.full(held.shape[0], np.nan), np.tile(1.0 + ends, LOSSES_DB.size)
     least = float(np.abs(stretch.ohms[stretch.inside]).min())
     ohms = least * (10.0 ** (LOSSES_DB / 20.0) - 1.0)
+    ohms = ohms[: max(int(np.searchsorted(ohms, stretch.most_ohm)), 1)]
     course = added_ohms(stretch)
     bands, ends = stretch.bands()
     added = ohms[:, None, None] * course[None]
