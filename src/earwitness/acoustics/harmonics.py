@@ -172,6 +172,7 @@ def separate(
     at: int,
     frequency_hz: Float64s,
     highest: int = 10,
+    silence: Float32s | None = None,
 ) -> Orders:
     """Orders 1 to `highest` from the whole circular response that `sweeps.deconvolve` gave, shape (n,).
 
@@ -186,9 +187,12 @@ def separate(
         How the sweep rises (`sweep_law.sweep_law`) and the band that it fills (`sweeps.band_and_rate`).
     at
         The sample at which the linear response arrives.
+    silence
+        Shape (m,): a recording of silence, deconvolved alike; noise is told from all of it, and without it
+        from where the response holds no order below `QUIET_ORDER`.
     """
     windows = order_windows(law.rate_s, highest)
-    quiet = _quiet_power(response, sample_rate_hz, law.rate_s, at, frequency_hz=frequency_hz)
+    quiet = _quiet_power(response, sample_rate_hz, law.rate_s, at, frequency_hz=frequency_hz, silence=silence)
     shape = (highest, frequency_hz.size)
     amplitude = np.zeros(shape, dtype=np.complex64)
     noise_power, valid = np.full(shape, np.nan), np.zeros(shape, dtype=np.bool_)
@@ -280,7 +284,13 @@ def _through(
 
 
 def _quiet_power(
-    response: Float32s, sample_rate_hz: float, rate_s: float, at: int, *, frequency_hz: Float64s
+    response: Float32s,
+    sample_rate_hz: float,
+    rate_s: float,
+    at: int,
+    *,
+    frequency_hz: Float64s,
+    silence: Float32s | None = None,
 ) -> tuple[Float64s, Float64s]:
     """Noise power per sample over frequencies up to half the sample rate; NaN where no stretch is quiet."""
     highest = 0.45 * sample_rate_hz
@@ -289,6 +299,8 @@ def _quiet_power(
     piece = round(QUIET_PIECE_S * sample_rate_hz)
     first = at + round(SETTLED_S * sample_rate_hz)
     stop = at + response.size - round(harmonic_lead_s(rate_s, QUIET_ORDER) * sample_rate_hz)
+    if silence is not None:
+        response, first, stop = silence, 0, silence.size
     count = (stop - first) // piece
     if count < 1:
         return over, np.full(over.shape, np.nan)

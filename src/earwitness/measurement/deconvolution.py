@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from typing import Final
@@ -12,7 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from earwitness.acoustics import sweeps
+from earwitness.acoustics import noise, sweeps
 from earwitness.measurement.answers import (
     Answer,
     Stimulus,
@@ -34,6 +35,7 @@ from earwitness.measurement.impulse_response import (
     noise_samples,
 )
 from earwitness.measurement.order_responses import orders_in, tells_orders
+from earwitness.measurement.silence import Silence, silence
 from earwitness.records.errors import ReadError
 from earwitness.records.takes import Drive, Take, TakeKind
 
@@ -56,7 +58,21 @@ BLOCK_BYTES: Final = 2**26
 #: Blocks that are worked on at once.
 AT_ONCE: Final = 2
 
-Inverses = dict[int, npt.NDArray[np.complex64]]
+#: Noise of the recording of silence stands for a sweep's where the two agree to this, dB, in the median of
+#: these third octaves.
+AGREE_DB: Final = 3.0
+HELD_AT_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 13) / 3.0)
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """For transforms of one length: a stimulus' inverse, and the silence through it (n,), None without."""
+
+    inverse: npt.NDArray[np.complex64]
+    quiet: Float32s | None
+
+
+Inverses = dict[int, _Prepared]
 
 
 def deconvolve(
@@ -66,7 +82,8 @@ def deconvolve(
 
     Takes that share a stimulus and a length go through together, eight at a time; the result of a take
     doesn't depend on its neighbours. Each file is read once, whatever number of takes it holds. Takes of
-    other kinds are passed over.
+    other kinds are passed over, but a recording of silence, which is as good as a sweep's own noise where it
+    agrees with that, and longer.
 
     Parameters
     ----------
@@ -93,11 +110,12 @@ def deconvolve(
     stimuli = stimuli_of(takes) if stimuli is None else stimuli
     for path, group in by_stimulus.items():
         stimulus = read_stimulus(raw, stimuli[path])
-        yield from _deconvolve_ahead(raw, _blocks(raw, group), stimulus)
+        quiet = silence(raw, takes, stimulus.sample_rate_hz)
+        yield from _deconvolve_ahead(raw, _blocks(raw, group), stimulus, quiet)
 
 
 def _deconvolve_ahead(
-    raw: Path, blocks: Iterable[Sequence[Take]], stimulus: Stimulus
+    raw: Path, blocks: Iterable[Sequence[Take]], stimulus: Stimulus, quiet: Silence | None
 ) -> Iterator[tuple[Take, ImpulseResponse]]:
     """The blocks' responses in their order, while the next block is already read and transformed."""
     reading, inverses = Lock(), Inverses()
@@ -106,7 +124,7 @@ def _deconvolve_ahead(
         with reading:
             answers = read_answers(raw, block, stimulus)
             for length in {_length(answer, stimulus) for answer in answers}:
-                _inverse(length, stimulus, inverses)
+                _prepared(length, stimulus, inverses, quiet)
         return list(_deconvolve_block(answers, stimulus, inverses))
 
     pool = ThreadPoolExecutor(AT_ONCE)
@@ -177,12 +195,12 @@ def _deconvolve_block(
     lengths = [_length(answer, stimulus) for answer in answers]
     found: dict[int, ImpulseResponse] = {}
     for length in sorted(set(lengths)):
-        inverse = _inverse(length, stimulus, inverses)
+        tools = _prepared(length, stimulus, inverses)
         rows = [i for i, n in enumerate(lengths) if n == length]
         most = max(1, min(BLOCK, BLOCK_SAMPLES // length))
         for start in range(0, len(rows), most):
             some = rows[start : start + most]
-            responses = _deconvolved([answers[i] for i in some], stimulus, inverse, length)
+            responses = _deconvolved([answers[i] for i in some], stimulus, tools, length)
             found.update(zip(some, responses, strict=True))
     for i, answer in enumerate(answers):
         yield answer.take, found[i]
@@ -192,19 +210,24 @@ def _length(answer: Answer, stimulus: Stimulus) -> int:
     return sweeps.block_length(answer.microphone.size, stimulus.samples.size)
 
 
-def _inverse(length: int, stimulus: Stimulus, inverses: Inverses) -> npt.NDArray[np.complex64]:
-    """The stimulus' inverse for transforms of a length, made once."""
+def _prepared(
+    length: int, stimulus: Stimulus, inverses: Inverses, silent: Silence | None = None
+) -> _Prepared:
+    """What transforms of a length need, made once. Silence that is shorter than they are is repeated."""
     if length not in inverses:
-        inverses[length] = sweeps.inverse_filter(
-            stimulus.samples, stimulus.sample_rate_hz, stimulus.band_hz, length
-        )
+        inverse = sweeps.inverse_filter(stimulus.samples, stimulus.sample_rate_hz, stimulus.band_hz, length)
+        quiet = None
+        if silent is not None:
+            quiet = sweeps.deconvolve(np.resize(silent.samples, (1, length)), inverse, length)[0]
+        inverses[length] = _Prepared(inverse, quiet)
     return inverses[length]
 
 
 def _deconvolved(
-    answers: Sequence[Answer], stimulus: Stimulus, inverse: npt.NDArray[np.complex64], length: int
+    answers: Sequence[Answer], stimulus: Stimulus, tools: _Prepared, length: int
 ) -> list[ImpulseResponse]:
     """Impulse responses of answers of one length."""
+    inverse = tools.inverse
     whole = _transformed([a.microphone for a in answers], inverse, length)
     require_prominent(whole, [a.take for a in answers], stimulus, "")
     wired = [a for a in answers if a.loopback is not None]
@@ -217,7 +240,9 @@ def _deconvolved(
     }
     for answer, response in zip(answers, whole, strict=True):
         require_own_pace(response, answer, stimulus)
-    return [_kept(r, stimulus, a, zero_s.get(a.take.id)) for a, r in zip(answers, whole, strict=True)]
+    return [
+        _kept(r, stimulus, a, zero_s.get(a.take.id), tools.quiet) for a, r in zip(answers, whole, strict=True)
+    ]
 
 
 def _transformed(recordings: Sequence[Float32s], inverse: npt.NDArray[np.complex64], length: int) -> Float32s:
@@ -228,10 +253,13 @@ def _transformed(recordings: Sequence[Float32s], inverse: npt.NDArray[np.complex
     return sweeps.deconvolve(stacked, inverse, length)
 
 
-def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | None) -> ImpulseResponse:
-    """The part about the linear response's peak, scaled to a unit of drive, and noise from before it.
+def _kept(
+    whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | None, quiet: Float32s | None
+) -> ImpulseResponse:
+    """The part about the linear response's peak, scaled to a unit of drive, and noise.
 
     The recording holds peak·√2⁻¹ full scale RMS of stimulus per drive, for a sine. Time counts from `zero_s`.
+    Noise is that of silence (`quiet`) where it agrees with what lies before the peak, and else this.
     """
     take, length, rate = answer.take, whole.size, stimulus.sample_rate_hz
     band_hz = held_band_hz(whole, answer, stimulus)
@@ -248,17 +276,32 @@ def _kept(whole: Float32s, stimulus: Stimulus, answer: Answer, zero_s: float | N
     lead = sweeps.harmonic_lead_s(stimulus.rate_s, 2)
     gap = round(min(NOISE_GAP_PERIODS / stimulus.band_hz[0], NOISE_GAP_PART * lead) * rate)
     count = min(noise_samples(rate), round(NOISE_PART * lead * rate), length // 4)
-    noise = np.arange(peak - gap - count, peak - gap)
+    own = whole[np.arange(peak - gap - count, peak - gap) % length]
+    if quiet is not None and not _agree(own, quiet[: own.size], stimulus):
+        quiet = None
     return ImpulseResponse(
         samples=whole[kept % length] * scale,
         sample_rate_hz=float(rate),
         start_s=float(kept[0]) / rate - (zero_s or 0.0),
-        noise=whole[noise % length] * scale,
+        noise=(own if quiet is None else quiet[:count]) * scale,
         band_hz=band_hz,
         heard=_heard(answer, stimulus, peak),
-        orders=orders_in(whole, stimulus, peak) if tells_orders(take) else None,
+        orders=orders_in(whole, stimulus, peak, quiet) if tells_orders(take) else None,
         rate_s=stimulus.rate_s,
+        noise_is_silence=quiet is not None,
     )
+
+
+def _agree(own: Float32s, quiet: Float32s, stimulus: Stimulus) -> bool:
+    """Whether the noise of silence is that of a sweep's recording; not where the latter can't be told."""
+    rate, (low, high) = float(stimulus.sample_rate_hz), stimulus.band_hz
+    hertz = HELD_AT_HZ[(low < HELD_AT_HZ) & (min(high, 0.45 * rate) > HELD_AT_HZ)]
+    if own.size == 0 or hertz.size == 0:
+        return False
+    mine, other = (noise.power_per_sample(one, rate, hertz) for one in (own, quiet))
+    if not (np.all(mine > 0.0) and np.all(other > 0.0)):
+        return False
+    return bool(abs(np.median(10.0 * np.log10(other / mine))) <= AGREE_DB)
 
 
 def _heard(answer: Answer, stimulus: Stimulus, at: int) -> Heard:

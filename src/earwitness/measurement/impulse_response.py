@@ -24,8 +24,8 @@ KEPT_BEFORE_PART: Final = 0.25
 #: The longest stretch from which noise is taken, re what is kept.
 NOISE_PART: Final = 0.5
 
-_HEADER: Final = struct.Struct("<4s4I5d")
-_MAGIC: Final = b"EWI4"
+_HEADER: Final = struct.Struct("<4s5I5d")
+_MAGIC: Final = b"EWI5"
 
 
 def kept_samples(sample_rate_hz: float) -> int:
@@ -56,8 +56,9 @@ class ImpulseResponse:
         The time of sample 0 after the stimulus' first sample, or after the loopback's arrival where the
         take has one; after the file's own first sample for a response that came as a file.
     noise
-        Shape (M,), float32: a stretch before any sound of the loudspeaker arrives, in the same unit; empty
-        where it can't be told.
+        Shape (M,), float32: a stretch before any sound of the loudspeaker arrives, or of a recording of
+        silence (`noise_is_silence`) as the same sweep would have it, in the same unit; empty where it can't
+        be told.
     band_hz
         The band that the sweep fills; outside it the response is no measurement.
     heard
@@ -76,6 +77,7 @@ class ImpulseResponse:
     heard: Heard | None = None
     orders: OrderResponses | None = None
     rate_s: float | None = None
+    noise_is_silence: bool = False
 
     @property
     def end_s(self) -> float:
@@ -92,6 +94,7 @@ class ImpulseResponse:
             self.noise.size,
             told.size,
             orders.size,
+            int(self.noise_is_silence),
             self.sample_rate_hz,
             self.start_s,
             *self.band_hz,
@@ -106,7 +109,7 @@ class ImpulseResponse:
         """The response that `to_bytes` wrote; anything else raises `IntegrityError`."""
         if len(data) < _HEADER.size or data[:4] != _MAGIC:
             raise _damaged()
-        _, n, m, told, orders, rate, start, low, high, pace = _HEADER.unpack_from(data)
+        _, n, m, told, orders, silent, rate, start, low, high, pace = _HEADER.unpack_from(data)
         if len(data) != _HEADER.size + 4 * (n + m + told + orders):
             raise _damaged()
         if told not in (0, HEARD_VALUES) or orders not in (0, order_values()):
@@ -115,7 +118,7 @@ class ImpulseResponse:
         heard = Heard.from_array(values[n + m : n + m + told]) if told else None
         separated = OrderResponses.from_array(values[n + m + told :]) if orders else None
         noise = values[n : n + m]
-        return cls(values[:n], rate, start, noise, (low, high), heard, separated, pace or None)
+        return cls(values[:n], rate, start, noise, (low, high), heard, separated, pace or None, bool(silent))
 
 
 def _damaged() -> IntegrityError:

@@ -8,6 +8,7 @@ window of the recording at the lowest drive holds of it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -23,6 +24,7 @@ from earwitness.measurement.impulse_response import ImpulseResponse, drive_of, d
 from earwitness.measurement.level_repeats import agrees, alike, averaged
 from earwitness.measurement.near_levels import by_radiator, near_series
 from earwitness.measurement.order_responses import OrderResponses
+from earwitness.measurement.silence import said_of_silence
 from earwitness.records.distortion import LevelSeries
 from earwitness.records.facts import CaseFacts
 from earwitness.records.responses import Responses
@@ -74,7 +76,9 @@ def level_series(
     found = []
     if on_axis:
         reference, in_room = _reference(responses, on_axis), _in_room(facts, takes, on_axis, raw)
-        found.append(_series(on_axis, _repeats(on_axis, chosen, told), reference, in_room))
+        series = _series(on_axis, _repeats(on_axis, chosen, told), reference, in_room)
+        said = said_of_silence([impulse_responses[take.id] for take in on_axis], takes)
+        found.append(replace(series, notes=(*series.notes, *said)))
     near = by_radiator(chosen, told)
     if any(len(drives) > 1 for drives in near.values()):
         found += near_series(facts, takes, impulse_responses, near, raw)

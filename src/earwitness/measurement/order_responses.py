@@ -69,8 +69,11 @@ def tells_orders(take: Take) -> bool:
     return on_axis or key.kind is TakeKind.NEAR_FIELD
 
 
-def orders_in(whole: Float32s, stimulus: Stimulus, at: int) -> OrderResponses:
-    """Orders in the whole circular response of one recording, whose linear part arrives at sample `at`."""
+def orders_in(whole: Float32s, stimulus: Stimulus, at: int, quiet: Float32s | None = None) -> OrderResponses:
+    """Orders in the whole circular response of one recording, whose linear part arrives at sample `at`.
+
+    `quiet` is a recording of silence as the sweep would have it, where that tells the noise.
+    """
     rate = float(stimulus.sample_rate_hz)
     law = _law(_Same(stimulus))
     found = harmonics.separate(
@@ -81,6 +84,7 @@ def orders_in(whole: Float32s, stimulus: Stimulus, at: int) -> OrderResponses:
         at=at,
         frequency_hz=derived_grid(),
         highest=HIGHEST,
+        silence=quiet,
     )
     scale = np.float32(stimulus.peak / np.sqrt(2.0))
     linear = harmonics.through_windows(whole, rate, law=law, at=at, orders=found)

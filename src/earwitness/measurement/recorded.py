@@ -27,6 +27,7 @@ from earwitness.measurement.joining import Joined, common, join
 from earwitness.measurement.near_field import NearField, read_near_field
 from earwitness.measurement.readers.audio import LOOPBACK
 from earwitness.measurement.setting import Setting
+from earwitness.measurement.silence import said_of_silence
 from earwitness.measurement.table import Table
 from earwitness.measurement.two_radii import MeasuredField, free_field, on_surfaces, read_field
 from earwitness.measurement.two_radii_joining import Layer, enter_separated
@@ -109,6 +110,7 @@ def reduce_recorded(
     table.say(*_said_of_clocks([*(table.takes[row] for row in rows), *near_takes, *surfaces]))
     speed = next(iter(settings.values())).speed_m_s
     responses = [impulse_responses[table.takes[row].id] for row in rows]
+    table.say(*said_of_silence(responses, takes))
     geometry = _geometry(table, rows, responses, facts.rig, speed)
     field = None
     if surfaces:

@@ -34,6 +34,7 @@ from earwitness.measurement.levels import level_series
 from earwitness.measurement.rattling import rattled
 from earwitness.measurement.reduction import reduce
 from earwitness.measurement.self_noise import self_noise
+from earwitness.measurement.silence import silences
 from earwitness.measurement.toned import toned
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.quality import points_of
@@ -173,15 +174,17 @@ class _Steps:
             kept = self._build.cached(key)
             if kept is not None:
                 found[take_id] = ImpulseResponse.from_bytes(kept[_PART].tobytes())
-        missing = [take for take in recorded if take.id not in found]
-        for done, (take, response) in enumerate(deconvolve(self._case.raw, missing, self._stated.stimuli), 1):
+        missing, quiet = [take for take in recorded if take.id not in found], silences(self._takes)
+        for done, (take, response) in enumerate(
+            deconvolve(self._case.raw, [*missing, *quiet], self._stated.stimuli), 1
+        ):
             self._build.store(keys[take.id], {_PART: np.frombuffer(response.to_bytes(), dtype=np.uint8)})
             found[take.id] = response
             self._progress("deconvolving", done, len(missing))
         return found
 
     def _part_key(self, take: Take) -> Key:
-        inputs = [self._stated.identity_of(take)]
+        inputs = [self._stated.identity_of(one) for one in (take, *silences(self._takes))]
         return self._build.key(
             _PART, floors=("records", "acoustics", "measurement"), inputs=inputs, options={}
         )
