@@ -10,6 +10,7 @@ from earwitness.derive.numerals import frequency, quantity
 from earwitness.derive.rattle_figures import seen, strongest
 from earwitness.exhibits.axes import frequency_axis, hanging
 from earwitness.exhibits.description import Exhibit, Line, Panel, Role
+from earwitness.exhibits.tones import steps
 from earwitness.exhibits.wording import axis_span, joined
 from earwitness.records.curves import CurveSet
 from earwitness.records.sentences import Sentence, Term, say
@@ -31,7 +32,7 @@ def rattles(curves: CurveSet) -> Exhibit | None:
     lines = [
         line
         for row, role in zip(reversed(rows), reversed(ROLES[-len(rows) :]), strict=True)
-        for line in _lines(every[row], role)
+        for line in _lines(every[row], role, is_loudest=row == rows[-1])
     ]
     axis = hanging("level re the whole sound", [line.y for line in lines], *SPAN_DB)
     return Exhibit(
@@ -40,8 +41,9 @@ def rattles(curves: CurveSet) -> Exhibit | None:
         title="What comes again each period",
         caption=say(
             "While a sweep passes each frequency: the sound above the tenth harmonic that is alike from "
-            "period to period, as rattles and rubs are. In dots: all there is above the tenth harmonic, where it "
-            "isn't alike, is weak, or sounds without a sweep as well; a rattle is somewhere below."
+            "period to period, as rattles and rubs are. In dots, at the greatest drive: all above the "
+            "tenth harmonic, where it isn't alike, is weak, or sounds without a sweep as well; a rattle is "
+            "somewhere below."
         ),
         conditions=_conditions(every, rows),
         alt=say("Level of what comes again each period, ", axis_span(), ". ", _read_out(every[-1], rows[-1])),
@@ -49,16 +51,16 @@ def rattles(curves: CurveSet) -> Exhibit | None:
     )
 
 
-def _lines(one: Rattle, role: Role) -> list[Line]:
-    hertz, told = np.array(one.bands_hz), np.array(seen(one), dtype=np.bool_)
+def _lines(one: Rattle, role: Role, *, is_loudest: bool) -> list[Line]:
+    told = np.array(seen(one), dtype=np.bool_)
     label = f"again at {one.drive.label}"
     found = []
     if told.any():
-        shown = np.where(told, np.array(one.part_db), np.nan)
-        found.append(Line(CURVE, label, role, hertz, shown, short=one.drive.label))
-    if not told.all():
-        hidden = np.where(told, np.nan, np.array(one.rest_db))
-        found.append(Line(CURVE, f"{label}, below", Role.BELOW, hertz, hidden, at_end=False))
+        shown = steps(one.bands_hz, np.where(told, np.array(one.part_db), np.nan))
+        found.append(Line(CURVE, label, role, *shown, short=one.drive.label))
+    if is_loudest and not told.all():
+        hidden = steps(one.bands_hz, np.where(told, np.nan, np.array(one.rest_db)))
+        found.append(Line(CURVE, f"{label}, below", Role.BELOW, *hidden, at_end=False))
     return found
 
 

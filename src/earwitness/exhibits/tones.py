@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from earwitness.derive.numerals import frequency, hours_a_day, quantity
 from earwitness.derive.tone_figures import worst_band
@@ -12,6 +14,7 @@ from earwitness.exhibits.axes import frequency_axis, hanging
 from earwitness.exhibits.description import Exhibit, Line, Panel, Role
 from earwitness.exhibits.wording import axis_span, joined
 from earwitness.records.curves import CurveSet
+from earwitness.records.grid import Floats
 from earwitness.records.sentences import EMPTY, Sentence, Term, say
 from earwitness.records.tones import Multitone
 
@@ -20,6 +23,8 @@ CURVE: Final = "between_tones"
 SPAN_DB: Final = (60.0, 110.0)
 #: Third octaves that are read out, by their place from the first one: every octave.
 READ_EVERY: Final = 3
+#: A third octave reaches so far to either side of its middle (IEC 61260-1, base ten).
+SIXTH: Final = 10.0**0.05
 #: The loudest drives, the loudest last.
 ROLES: Final = (Role.DRIVE_2, Role.DRIVE_5)
 
@@ -33,7 +38,7 @@ def tones(curves: CurveSet) -> Exhibit | None:
     rows = list(range(len(every))) if len(every) == 1 else [0, len(every) - 1]
     loud = shown[-1]
     lines = [
-        Line("tones", "tones", Role.ON_AXIS, np.array(loud.bands_hz), np.array(loud.tones_db)),
+        Line("tones", "tones", Role.QUIET, *steps(loud.bands_hz, loud.tones_db)),
     ]
     for one, role in reversed(list(zip(shown, ROLES[-len(shown) :], strict=True))):
         lines += _between(one, role)
@@ -45,6 +50,7 @@ def tones(curves: CurveSet) -> Exhibit | None:
         caption=say(
             "Many tones play at once. Top: the tones, by third octave. Below: what the loudspeaker adds "
             "between them, of every order at once; in dots where noise hides it, and it is somewhere below. ",
+            "All is as the microphone found it, with the room's part in it. ",
             _caution(loud, rows[-1]),
         ),
         conditions=_conditions(loud, rows[-1]),
@@ -56,21 +62,23 @@ def tones(curves: CurveSet) -> Exhibit | None:
 
 
 def _between(one: Multitone, role: Role) -> list[Line]:
-    hertz, level, heard = np.array(one.bands_hz), np.array(one.between_db), np.array(one.heard)
-    unsure = np.array(one.uncertainty_db)
+    level, heard = np.array(one.between_db), np.array(one.heard)
     label = f"between at {one.drive.label}"
     found = []
     if heard.any():
-        shown = np.where(heard, level, np.nan)
-        found.append(
-            Line(CURVE, label, role, hertz, shown, np.where(heard, unsure, np.nan), short=one.drive.label)
-        )
+        hertz, shown = steps(one.bands_hz, np.where(heard, level, np.nan))
+        _, unsure = steps(one.bands_hz, np.where(heard, np.array(one.uncertainty_db), np.nan))
+        found.append(Line(CURVE, label, role, hertz, shown, unsure, short=one.drive.label))
     if not heard.all():
-        hidden = Line(
-            CURVE, f"{label}, below", Role.BELOW, hertz, np.where(heard, np.nan, level), at_end=False
-        )
-        found.append(hidden)
+        hertz, hidden = steps(one.bands_hz, np.where(heard, np.nan, level))
+        found.append(Line(CURVE, f"{label}, below", Role.BELOW, hertz, hidden, at_end=False))
     return found
+
+
+def steps(bands_hz: Sequence[float], level: npt.ArrayLike) -> tuple[Floats, Floats]:
+    """Levels (B,) of third octaves as they are drawn (2·B,): each level from edge to edge of its band."""
+    hertz = np.multiply.outer(np.asarray(bands_hz), [1.0 / SIXTH, SIXTH]).ravel()
+    return hertz, np.repeat(np.asarray(level, dtype=np.float64), 2)
 
 
 def _conditions(one: Multitone, row: int) -> Sentence:
