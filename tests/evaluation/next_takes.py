@@ -29,15 +29,12 @@ from earwitness.findings.next_from_scene import (
     EFFECT_U_DB,
     FELT_PART,
     FELT_PART_U,
-    NOTHING,
-    InQuestion,
-    Question,
-    asking,
     felt_u_db,
     side_of,
     told_part,
 )
 from earwitness.findings.next_measurement import next_measurement
+from earwitness.findings.next_question import NOTHING, InQuestion, Question, asking
 from earwitness.findings.next_table import SHOWS, Possible
 from earwitness.findings.outcomes import WITHIN
 from earwitness.records.causes import Cause

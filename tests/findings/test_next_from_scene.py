@@ -10,17 +10,8 @@ import pytest
 from features_made import H, V, causes, feature
 
 from earwitness.findings.causes.scene import Geometry, Heard, Scene, patterns
-from earwitness.findings.next_from_scene import (
-    InQuestion,
-    Question,
-    Rigged,
-    felt_u_db,
-    in_question,
-    proposed,
-    side_of,
-    stretch,
-    told_part,
-)
+from earwitness.findings.next_from_scene import felt_u_db, proposed, side_of, stretch, told_part
+from earwitness.findings.next_question import InQuestion, Question, Rigged, in_question
 from earwitness.findings.next_table import SHOWS, CloseUp, Possible
 from earwitness.findings.predicted import Foretold, positions_m
 from earwitness.records.causes import Cause, CauseSaid, FeatureCauses

@@ -2,7 +2,7 @@
 
 What is missing follows from the claim: the low end wants a near field of every radiator that has none, and
 after those a longer gate; an impedance wants its own take over the whole range; a claim that was missed by
-what isn't stated wants the microphone's calibration. Above 20 kHz nothing is derived, and no take is proposed.
+what isn't stated wants the microphone's calibration. Above 20 kHz nothing is derived, and nothing proposed.
 """
 
 from __future__ import annotations

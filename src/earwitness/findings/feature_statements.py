@@ -21,8 +21,8 @@ from earwitness.findings.feature_change import feature_changes, part_unsure
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
-from earwitness.findings.next_from_scene import Ask, no_scene
 from earwitness.findings.next_measurement import next_measurement, settle_sentence, with_exposure
+from earwitness.findings.next_question import Ask, no_scene
 from earwitness.findings.next_table import Possible
 from earwitness.records.audibility import Audibility, Heard
 from earwitness.records.correctability import Correctable, Mends

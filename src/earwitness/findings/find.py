@@ -19,7 +19,7 @@ from earwitness.findings.impedance_statements import impedance_statements
 from earwitness.findings.level_statements import level_statements
 from earwitness.findings.long_term_statements import long_term_statements
 from earwitness.findings.merging import merged, with_shapes
-from earwitness.findings.next_from_scene import asking
+from earwitness.findings.next_question import asking
 from earwitness.findings.next_table import Possible
 from earwitness.findings.references import Referent
 from earwitness.findings.shapes import find_shapes

@@ -17,7 +17,8 @@ import numpy as np
 
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.cause_words import LOST, NAMES
-from earwitness.findings.next_from_scene import Question, proposed
+from earwitness.findings.next_from_scene import proposed
+from earwitness.findings.next_question import Question
 from earwitness.findings.next_table import COLUMNS, EFFORT_MIN, SHOWS, Possible
 from earwitness.findings.outcomes import entropy_bits, information_bits
 from earwitness.findings.take_exposure import CLOSE, caution, exposure_of
