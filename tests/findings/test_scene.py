@@ -126,7 +126,7 @@ def test_three_are_found_in_their_order() -> None:
 
 def test_the_spacing_told_is_of_the_two_that_are_heard() -> None:
     geometry = Geometry(
-        "ball", tuple(np.arcsin([-0.1 / 0.15, 0.0, 0.1 / 0.15])), (0.05, 0.05, 0.012), (0.15,)
+        "ball", tuple(np.arcsin([-0.05 / 0.15, 0.0, 0.1 / 0.15])), (0.05, 0.05, 0.012), (0.15,)
     )
     heard = three_on_a_ball()
     quiet = np.full(FREQUENCY.size, 1e-3 + 0j)
