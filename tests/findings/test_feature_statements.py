@@ -97,8 +97,8 @@ def test_some_doubt_is_added() -> None:
 def test_nothing_believed_is_said_so_and_still_names_the_likeliest() -> None:
     told = str(cause_sentences(causes((Cause.VOICING, 0.4), (Cause.RESONANCE, 0.1)), "feature:1/causes"))
     assert told == (
-        "No cause stands out: a broad shape that all directions share is about as likely as not; next comes "
-        "a resonance of a drive unit or of the box."
+        "No cause stands out: about as likely as not it is a broad shape that all directions share; next "
+        "comes a resonance of a drive unit or of the box."
     )
     faint = str(cause_sentences(causes((Cause.VOICING, 0.08), (Cause.RESONANCE, 0.03)), "feature:1/causes"))
     assert faint.startswith(

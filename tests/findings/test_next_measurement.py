@@ -216,6 +216,8 @@ def test_steps_and_what_is_foretold_in_words() -> None:
         "Steps of 5° between +10° and +40° in the vertical plane would tell most between two"
     )
     assert " Foretold at +25° and 2.1 kHz: 6 dB less with two drive units apart than without." in told
+    down = replace(fine, steps=Steps(V, -30.0, 0.0, 5.0))
+    assert str(settle_sentence(down, here)).startswith("Steps of 5° between −30° and 0° in")
     side = replace(fine, steps=Steps(V, -60.0, -10.0, 10.0, new_side=True))
     assert str(settle_sentence(side, here)).startswith(
         "The other side of the vertical plane, from −60° to −10° in steps of 10°, would tell"

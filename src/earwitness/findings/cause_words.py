@@ -62,7 +62,7 @@ def _none_stands_out(said: Sequence[CauseSaid]) -> Sentence:
     after = f"; next comes {NAMES[said[1].cause]}" if len(said) > 1 else ""
     if sure in IMPROBABLE:
         return say(f"No cause stands out: even the likeliest, {NAMES[first.cause]}, is {sure}{after}.")
-    return say(f"No cause stands out: {NAMES[first.cause]} is {sure}{after}.")
+    return say(f"No cause stands out: {sure} it is {NAMES[first.cause]}{after}.")
 
 
 def _believed(said: CauseSaid, root: str, place: int) -> Sentence:

@@ -167,8 +167,9 @@ def _foretold(apart: Apart, here: str) -> Sentence:
 
 
 def angle(degrees: float, reference: str) -> Number:
-    """``+10°``."""
-    return Number(f"{degrees:+.0f}°".replace("-", "−"), degrees, reference)
+    """``+10°``; the axis is ``0°``."""
+    text = f"{degrees:+.0f}°" if abs(degrees) >= 0.5 else "0°"
+    return Number(text.replace("-", "−"), degrees, reference)
 
 
 WORDS: Final[Mapping[NextTake, str]] = {
