@@ -296,6 +296,19 @@ def test_one_thing_is_told_once() -> None:
     assert "figure-compression" not in {f.id for f in found}
     (change,) = [f for f in found if f.change is not None]
     assert "its balance changes by more than 1 dB" in str(change.explanation)
+    assert [f.id for f in found if f.place is not None and f.place.curve == "change"] == [change.id]
+
+
+def test_heat_is_told_once() -> None:
+    """From 153 Hz up it takes 0.5 dB and more; what holds the level down is looked for from 316 Hz."""
+    told = derived(changed(warm(0.8)), impedance())
+    found = find(told.curves, told.figures, FACTS)
+    assert "heat of its coils" in " ".join(str(f.statement) for f in found)
+    above = [
+        f for f in found if f.place is not None and f.place.curve == "change" and f.place.band_hz[1] > 200.0
+    ]
+    assert len(above) == 1
+    assert above[0].story is not None
 
 
 def test_where_nothing_changes_the_figure_stands_alone() -> None:

@@ -46,8 +46,9 @@ CAUTION: Final = (
     " Such levels can hurt hearing and the loudspeaker: leave the room or wear protection; local law and "
     "qualified advice come first."
 )
-#: Two bands speak of the same where they share this part of the narrower, in octaves.
-SHARED: Final = 1.0 / 3.0
+#: Two bands speak of the same where they share this part of the narrower, in octaves: what holds the level
+#: down is looked for from 316 Hz up, and heat begins below.
+SHARED: Final = 0.1
 #: What its figure is called that is told with it.
 COMPRESSION: Final = "figure-compression"
 #: What its figure is called that tells what holds the level down.
@@ -100,7 +101,7 @@ def told_once(
 
 
 def _overlap(place: Place | None, change: LevelChange | None) -> bool:
-    """Whether a change's band lies for a good part in a place's, or that in it."""
+    """Whether a change's band and a place's share enough."""
     if place is None or change is None:
         return False
     (low, high), (first, last) = np.log2(place.band_hz), np.log2(change.band_hz)
