@@ -15,6 +15,7 @@ from specimen import facts
 from earwitness.derive.derivation import derive
 from earwitness.findings.cause_words import NAMES, details
 from earwitness.findings.causes.beside import Beside, with_beside
+from earwitness.findings.find import find
 from earwitness.records.causes import Cause, CauseParameter, CauseSaid, FeatureCauses
 from earwitness.records.facts import Rig
 from earwitness.records.takes import Orbit
@@ -147,6 +148,22 @@ def test_what_has_a_place_of_its_own_is_no_cones() -> None:
     assert found.said[0].cause is Cause.PORT_OR_CAVITY
     two = ringing(3.0, 3.0, own_hz=1080.0)
     assert after(two, EMPTY) == two
+
+
+def test_the_list_of_findings_looks_beside(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is beside reaches the causes of features: a stand-in is called with the case's own."""
+    seen: list[Beside] = []
+
+    def stand_in(_: object, causes: tuple[FeatureCauses, ...], beside: Beside) -> tuple[FeatureCauses, ...]:
+        seen.append(beside)
+        return causes
+
+    monkeypatch.setattr("earwitness.findings.find.with_beside", stand_in)
+    stated = replace(facts(), rig=Rig(distance_m=2.0, height_m=1.0, microphone_height_m=1.0))
+    responses = closed_forms.responses(closed_forms.omni)
+    told = derive(responses, stated, ())
+    find(told.curves, told.figures, stated, responses)
+    assert [one.floor_late_s for one in seen] == [pytest.approx(0.8284 / 343.2, rel=1e-4)]
 
 
 def test_the_words_have_no_digits_and_every_cause_its_name() -> None:

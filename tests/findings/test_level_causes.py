@@ -155,6 +155,13 @@ def test_a_drive_that_is_not_what_is_stated() -> None:
     assert likely(more, Cause.ARTEFACT) > 0.5
 
 
+def test_what_grows_in_order_is_no_misstated_drive() -> None:
+    """Four drives that err grow in order once in 24 cases; what holds back 0.15 dB of each does so always."""
+    steady = np.repeat(-0.15 * GAIN_DB[:, None], GRID.size, axis=1)
+    (causes,) = judged(changed(steady), impedance())
+    assert likely(causes, Cause.ARTEFACT) < 0.5
+
+
 def test_nothing_is_said_below_half_a_decibel_or_of_one_point() -> None:
     assert judged(changed(limited(0.45)), impedance()) == []
     level = derived(changed(limited(0.0))).curves.level

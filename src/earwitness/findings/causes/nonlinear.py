@@ -28,7 +28,7 @@ BASS_HZ, WIDE_OCTAVES = 200.0, 0.8
 #: Middles lie up to so far beyond the stretch, octaves: a band may end outside of what was measured.
 BEYOND_OCTAVES: Final = 0.5
 #: Decibels that a limiter takes of each further one, its knees, and by what power of the drive a bend grows.
-SLOPES: Final = (0.6, 0.75, 0.9, 1.0)
+SLOPES: Final = (0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1.0)
 KNEES_DB: Final = (0.0, 4.0, 8.0)
 POWERS: Final = (0.8, 1.0, 1.5, 2.0, 2.5, 3.0)
 
