@@ -1,8 +1,8 @@
 """Whether heat is told from a limit where a band changes with the drive: seeded series, and what was said.
 
 ``PYTHONPATH=tests python -m evaluation.level_changes FIRST COUNT`` prints the table, with the impedance known
-and without. Seeds 60 000 to 60 059 were looked at while priors and spreads were set; those from 70 000 on were
-not.
+and without. Seeds 60 000 to 60 059 were looked at while priors and spreads were set; which of those from
+70 000 on weren't, docs/evaluation.md says.
 """
 
 from __future__ import annotations

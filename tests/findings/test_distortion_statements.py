@@ -43,7 +43,9 @@ def test_what_is_said_of_change_with_the_level() -> None:
     The drives are 6 dB apart, and between them a straight line stands for the bend.
     """
     bent = said((1, 1.0), (3, -5e-4))["change-1"]
-    told = re.search(r"From ([0-9.]+)(?: ± [0-9.]+)? dB up its balance changes by more than 1 dB, first", bent)
+    told = re.search(
+        r"From ([0-9.]+)(?: ± [0-9.]+)? dB up its balance changes by more than 1 dB, first", bent
+    )
     assert told is not None, bent
     assert float(told[1]) == pytest.approx(95.6, abs=1.5)
     straight = said((1, 1.0), (2, 1e-6))["figure-compression"]
