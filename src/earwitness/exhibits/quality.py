@@ -20,6 +20,8 @@ HEIGHT: Final = 0.3
 LEAST_DB: Final = 2.0
 LEAST_MS: Final = 0.5
 LEAST_US: Final = 50.0
+#: An axis of angles reaches so far to each side at least.
+LEAST_DEG: Final = 10.0
 #: A control chart shows the limits this much within its edges, re their own distance.
 CHART_MARGIN: Final = 0.3
 #: More than this is enough of a signal to noise.
@@ -79,7 +81,7 @@ def _over_angle(point: Point, upward: tuple[str, str, float], title: str, captio
     """`upward` is the label, the unit and the least span of what is drawn over the angle."""
     lines = tuple(_line(point, one) for one in point.series)
     values = np.concatenate([_known(line.y) for line in lines])
-    across = max(float(np.abs(line.x).max()) for line in lines)
+    across = max(LEAST_DEG, *(float(np.abs(line.x).max()) for line in lines))
     axes = linear_axis("angle", "°", -across, across), around(*upward[:2], values, upward[2])
     return _exhibit(point, title, caption, axes, lines)
 
