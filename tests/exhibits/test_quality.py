@@ -84,7 +84,9 @@ def test_pictures_over_the_angle_reach_as_far_as_what_was_measured() -> None:
 
 
 def test_takes_on_axis_alone_have_a_picture() -> None:
-    alone = replace(quality().point(PointName.LATENCY), series=(Series("horizontal", (0.0, 0.0), (0.1, 0.2)),))
+    alone = replace(
+        quality().point(PointName.LATENCY), series=(Series("horizontal", (0.0, 0.0), (0.1, 0.2)),)
+    )
     axis = picture(alone).panels[0].x_axis
     assert (axis.minimum, axis.maximum) == (-10.0, 10.0)
 
