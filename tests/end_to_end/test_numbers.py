@@ -88,13 +88,11 @@ class CaseOnDisk:
         match scheme:
             case "figure" | "quality":
                 return _walk(self.figures if scheme == "figure" else self.points, steps)
-            case "claim" | "feature":
+            case "claim" | "feature" | "change":
                 claims = {str(f["claim"]["index"]): f["claim"] for f in self.findings if f["claim"]}
                 features = {f["id"].removeprefix("feature-"): f for f in self.findings if f["feature"]}
-                return _walk(claims if scheme == "claim" else features, steps)
-            case "change":
                 changes = {str(f["change"]["number"]): f for f in self.findings if f["change"]}
-                return _walk(changes, steps)
+                return _walk({"claim": claims, "feature": features, "change": changes}[scheme], steps)
             case "case":
                 return _walk(self.facts, path.replace("/", ".").split("."))
             case "curve" | "time" | "level" | "long_term":
