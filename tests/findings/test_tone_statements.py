@@ -21,7 +21,7 @@ from earwitness.findings.tone_statements import tone_statements
 from earwitness.publication.origins import anchor, numbers_in, origins
 from earwitness.publication.rows import row
 from earwitness.records.facts import CaseFacts, Unit
-from earwitness.records.figures import Bound, FigureName, Quantity
+from earwitness.records.figures import Bound, Figure, FigureName, Quantity
 from earwitness.records.takes import Drive, TakeId
 from earwitness.records.tones import Added, Multitone, NoiseFrom, Rattle, ToneSet, TwoTones
 
@@ -57,8 +57,8 @@ STILL = Rattle(TakeId("4V.wav"), Drive(4.0), (28.3, 44.9), (0.1, 0.2), (-50.0, -
 LOUD = Rattle(TakeId("8V.wav"), Drive(8.0), (28.3, 44.9), (0.5, 0.9), (-36.0, -29.5), (-39.0, -30.0))
 
 
-def told(found: ToneSet) -> str:
-    figures = (*tone_figures(found), *rattle_figures(found.rattles))
+def told(found: ToneSet, sensitivity: Figure | None = None) -> str:
+    figures = (*tone_figures(found), *rattle_figures(found.rattles, sensitivity))
     curves = replace(specimen.curve_set(), tones=found)
     findings = tone_statements(curves, {one.name: one for one in figures})
     referent = Referent(CaseFacts(unit=Unit(name="Specimen")), figures, curves, findings)
@@ -137,6 +137,15 @@ def test_a_rattle_is_hedged_and_says_what_would_settle_it() -> None:
     assert "What would settle it: play that frequency, quietly at first" in text
     assert "wear protection" in text
     assert told(ToneSet(rattles=(STILL,))) == ""
+
+
+def test_how_loud_the_sweeps_of_a_rattle_were_stands_beside_it() -> None:
+    """88 dB for 2.83 V are 97.026 dB for 8 V: NIOSH 98-126 allows 8 h · 2^((85 − 97.026)/3) = 0.497 h."""
+    (any_figure,) = rattle_figures((LOUD,))
+    sensitive = replace(any_figure, name=FigureName.SENSITIVITY, value=Quantity(88.0), unit="dB")
+    text = told(ToneSet(rattles=(STILL, LOUD)), sensitive)
+    assert "The loudest sweep played 97 dB at one metre" in text
+    assert "allows 30 min a day there" in text
 
 
 def test_a_rattle_is_drawn_where_it_is_seen_and_bounded_elsewhere(tmp_path: Path) -> None:

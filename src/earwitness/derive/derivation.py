@@ -79,9 +79,10 @@ def derive(
     measured = responses.impedance
     impedance = None if measured is None else derive_impedance(measured, facts.uncertainty)
     extensions = tuple(extension(derived, name) for name in EXTENSIONS)
-    rattle = rattle_figures(tones.rattles)
+    sensitive = sensitivity(derived)
+    rattle = rattle_figures(tones.rattles, sensitive)
     figures = (
-        sensitivity(derived),
+        sensitive,
         *extensions,
         tolerance(derived, CurveName.ON_AXIS),
         tolerance(derived, CurveName.LISTENING_WINDOW),

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from earwitness.derive.numerals import quantity
+from earwitness.derive.tone_figures import HOURS, LEVEL
+from earwitness.methods.hearing_exposure import niosh_hours_a_day
+from earwitness.methods.iec_60268_5 import REFERENCE_VOLTAGE_V
 from earwitness.records.figures import Evidence, Figure, FigureName, Quantity
 from earwitness.records.sentences import Term, say
 from earwitness.records.sources import Source, Standing
+from earwitness.records.takes import Drive
 from earwitness.records.tones import Rattle
 
 #: It is seen where neighbouring periods are so much alike, and it is so strong re the whole sound, dB.
@@ -25,8 +30,11 @@ SIXTH: Final = 2.0 ** (1.0 / 6.0)
 SOURCE: Final = Source("Earwitness", "", "what comes again each period", Standing.OWN)
 
 
-def rattle_figures(found: Sequence[Rattle]) -> tuple[Figure, ...]:
-    """One where it is seen at the greatest drive; none elsewhere."""
+def rattle_figures(found: Sequence[Rattle], sensitivity: Figure | None = None) -> tuple[Figure, ...]:
+    """One where it is seen at the greatest drive; none elsewhere.
+
+    By the `sensitivity` follows how loud the greatest drive is, and the hours that NIOSH allows there.
+    """
     rattling: list[tuple[Rattle, int]] = []
     for one in sorted(found, key=lambda rattle: rattle.drive, reverse=True):
         band = strongest(one)
@@ -61,9 +69,17 @@ def rattle_figures(found: Sequence[Rattle]) -> tuple[Figure, ...]:
             method="acoustics.recurrence.recurrence",
             source=SOURCE,
             evidence=Evidence((), tuple(one.take for one, _ in reversed(rattling))),
-            also={FROM: lowest.drive.value, PART: loudest.part_db[band]},
+            also={FROM: lowest.drive.value, PART: loudest.part_db[band]}
+            | _exposure(loudest.drive, sensitivity),
         ),
     )
+
+
+def _exposure(drive: Drive, sensitivity: Figure | None) -> dict[str, float]:
+    if drive.unit != "V" or sensitivity is None or not isinstance(sensitivity.value, Quantity):
+        return {}
+    level_db = sensitivity.value.value + 20.0 * math.log10(drive.value / REFERENCE_VOLTAGE_V)
+    return {LEVEL: level_db, HOURS: float(niosh_hours_a_day(level_db))}
 
 
 def strongest(one: Rattle) -> int | None:

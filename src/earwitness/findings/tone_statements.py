@@ -46,12 +46,12 @@ def _ratio(figure: Figure) -> Sentence:
     return measured(value.value, figure.uncertainty, "%", root)
 
 
-def _exposure(figure: Figure) -> Sentence:
+def _exposure(figure: Figure, what: str = "The tones") -> Sentence:
     if LEVEL not in figure.also:
         return say(_CAUTION)
     here = f"figure:{figure.name}/also"
     return say(
-        "The tones played ",
+        f"{what} played ",
         quantity(figure.also[LEVEL], "dB", f"{here}/{LEVEL}", 0),
         " at one metre; taken as A-weighted, ",
         Term("NIOSH 98-126"),
@@ -129,7 +129,6 @@ def _rattle(figure: Figure, curves: CurveSet) -> Finding:
         "end, an amplifier that clips, or a thing in the room that buzzes. What would settle it: play that "
         "frequency, quietly at first, listen near seams, screws, grille and cables, and press on each; then "
         "look at the amplifier's output, and move what stands near. ",
-        _CAUTION,
-    )
+    ) + _exposure(figure, "The loudest sweep")
     place = Place("recurring", figure.valid_band_hz, "on axis", curves.drive)
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place)
