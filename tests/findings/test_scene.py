@@ -198,12 +198,14 @@ def test_ways_opposed_throughout_are_turned_over(late_s: float) -> None:
 
 
 def test_polarity_in_words() -> None:
-    parts = (parameter("turned_late_s", 1e-5, 1e-5), parameter("else_late_s", 2.5e-4, 1e-5))
-    said = CauseSaid(Cause.CROSSOVER_MISALIGNMENT, 0.9, 10.0, parts)
-    assert str(parameters(said, "causes/0")) == (
-        "one connected the other way round, and 0.01 ms late, or, less likely, none so but the one that "
-        "sounds higher 0.25 ms late"
+    other = parameter("else_late_s", 2.5e-4, 1e-5)
+    words = (
+        "one connected the other way round, and {}, or, less likely, none so but the one that sounds higher"
     )
+    for late_s, spread_s, how in ((6e-5, 1e-5, "0.06 ms late"), (1e-5, 1e-5, "otherwise in step to 0.03 ms")):
+        parts = (parameter("turned_late_s", late_s, spread_s), other)
+        said = CauseSaid(Cause.CROSSOVER_MISALIGNMENT, 0.9, 10.0, parts)
+        assert str(parameters(said, "causes/0")) == f"{words.format(how)} 0.25 ms late"
 
 
 @pytest.mark.slow

@@ -128,6 +128,10 @@ def _delay(one: CauseParameter, root: str) -> Number:
 
 
 def _turned(one: CauseParameter, root: str) -> Sentence:
+    if one.low <= 0.0 <= one.high:
+        end, value = ("high", one.high) if one.high >= -one.low else ("low", one.low)
+        most = Number(value_text(abs(value) * 1e3, "ms", 2), value, f"{root}/{end}")
+        return say("one connected the other way round, and otherwise in step to ", most)
     late = "" if one.value >= 0.0 else "the other "
     return say("one connected the other way round, and ", late, _delay(one, root), " late")
 
