@@ -26,7 +26,7 @@ def test_a_stimulus_and_its_caution(call: Call, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "name"), [("multitone", "multitone"), ("pink", "pink_noise"), ("white", "white_noise")]
+    ("kind", "name"), [("multitone", "multitone_stimulus"), ("pink", "pink_noise"), ("white", "white_noise")]
 )
 def test_other_kinds_as_json(call: Call, tmp_path: Path, kind: str, name: str) -> None:
     told = call("stimulus", tmp_path, "--kind", kind, "--seconds", "2", "--json")
