@@ -177,9 +177,7 @@ class CaseOnDisk:
         stated = (self.root / "takes.toml").read_text("utf-8")
         volts = max(float(v) for v in re.findall(r'^drive = "([0-9.]+) V"', stated, re.MULTILINE))
         level = self.figures["sensitivity"]["value"]["value"] + 20.0 * np.log10(volts / 2.83)
-        return float(
-            {"drive": volts, "level_db": level, "hours": 8.0 * 2.0 ** ((85.0 - level) / 3.0)}[what]
-        )
+        return float({"drive": volts, "level_db": level, "hours": 8.0 * 2.0 ** ((85.0 - level) / 3.0)}[what])
 
 
 def _walk(here: Any, steps: list[str]) -> float:
