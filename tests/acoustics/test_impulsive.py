@@ -8,7 +8,7 @@ import pytest
 from made_harmonics import RATE, PolynomialLoudspeaker
 
 from earwitness.acoustics import sweeps
-from earwitness.acoustics.impulsive import Impulsive, impulsive, residual
+from earwitness.acoustics.impulsive import Impulsive, impulsive, residual, spectrum_of
 from earwitness.acoustics.sweep_law import sweep_law
 
 FIRST_HZ, LAST_HZ = 15.0, 22_000.0
@@ -31,7 +31,7 @@ def told(extra: npt.NDArray[np.float64] | float) -> Impulsive:
     inverse = sweeps.inverse_filter(stimulus, RATE, band, length)
     whole = sweeps.deconvolve(recorded[None], inverse, length)[0]
     at = int(np.argmax(np.abs(whole[: length // 2])))
-    rest = residual(whole, stimulus, RATE, law=law, at=at)
+    rest = residual(whole, spectrum_of(stimulus, whole.size), RATE, law=law, at=at)
     return impulsive(rest, RATE, law=law, at=at, edges_hz=EDGES_HZ)
 
 

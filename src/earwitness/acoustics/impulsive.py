@@ -57,24 +57,37 @@ class Impulsive:
         return np.asarray(self.peak / self.rms)
 
 
+def spectrum_of(stimulus: npt.ArrayLike, length: int) -> npt.NDArray[np.complex64]:
+    """A stimulus' spectrum for `residual`, of transforms of a length."""
+    return np.asarray(scipy.fft.rfft(np.asarray(stimulus, dtype=np.float32), length, workers=1))
+
+
 def residual(
-    response: Float32s, stimulus: npt.ArrayLike, sample_rate_hz: float, *, law: SweepLaw, at: int
+    response: Float32s,
+    played: npt.NDArray[np.complex64],
+    sample_rate_hz: float,
+    *,
+    law: SweepLaw,
+    at: int,
 ) -> Float32s:
     """A recording without its orders up to ten, in the recording's own time, shape (n,).
 
     `response` is the whole circular one (`sweeps.deconvolve`), in which high orders lie from L·ln 10.5 before
-    the linear response (sample `at`) backward; what is left of them is played through the stimulus again.
-    Two transforms.
+    the linear response (sample `at`) backward; what is left of them is played through the stimulus again,
+    whose spectrum is `played` (`spectrum_of`). Two transforms.
     """
     n = response.size
     apart = law.rate_s * np.log(1.0 + 1.0 / SMOOTH_ORDERS) * sample_rate_hz
     stop = at - harmonic_lead_s(law.rate_s, SMOOTH_ORDERS) * sample_rate_hz - FADE_PART * apart
     # samples by their time before the linear response, which lies behind them all
-    early = (np.arange(n) - at) % n - n + at
-    opens = (early - (at - n + SETTLED_S * sample_rate_hz)) / apart
-    weight = np.clip(np.minimum(opens, (stop - early) / (FADE_PART * apart)), 0.0, 1.0)
-    kept = np.asarray(response * np.sin(0.5 * np.pi * weight) ** 2, dtype=np.float32)
-    played = scipy.fft.rfft(np.asarray(stimulus, dtype=np.float32), n, workers=1)
+    opens = at - n + SETTLED_S * sample_rate_hz
+    early = np.arange(int(np.ceil(opens)), int(np.floor(stop)) + 1)
+    kept = np.zeros(n, dtype=np.float32)
+    kept[: early.size] = np.take(response, early, mode="wrap")
+    for away in ((early - opens) / apart, (stop - early) / (FADE_PART * apart)):
+        fading = np.flatnonzero(away < 1.0)
+        kept[fading] *= np.sin(0.5 * np.pi * away[fading]) ** 2
+    kept = np.roll(kept, early[0]) if early.size else kept
     return np.asarray(scipy.fft.irfft(scipy.fft.rfft(kept, workers=1) * played, n, workers=1))
 
 

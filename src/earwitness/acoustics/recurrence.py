@@ -24,6 +24,11 @@ Float64s = npt.NDArray[np.float64]
 POINTS: Final = 2048
 SHIFT_PART: Final = 0.06
 FEWEST_PERIODS: Final = 3
+#: Something is seen where neighbouring periods are so much alike, and it is so strong re the whole sound, dB.
+ALIKE: Final = 0.6
+PART_DB: Final = -38.0
+#: All above the tenth order is so much over what sounds without a sweep, dB.
+OVER_NOISE_DB: Final = 3.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +71,7 @@ def recurrence(
 ) -> Recurrence:
     """Of a residual (n,) in the recording's own time (`impulsive.residual`), between `edges_hz` (B + 1,)."""
     edges = np.asarray(edges_hz, dtype=np.float64)
-    x, y = np.asarray(rest, dtype=np.float64), np.asarray(recording, dtype=np.float64)
+    x, y = np.asarray(rest), np.asarray(recording)
     told = np.full((3, edges.size - 1), np.nan)
     for band, (low, high) in enumerate(pairwise(edges.tolist())):
         first, stop = np.ceil(law.rate_s * low), np.floor(law.rate_s * high)
@@ -76,12 +81,25 @@ def recurrence(
         place = law.time_s(cycles / law.rate_s) * sample_rate_hz + at
         if place[0] < 0.0 or place[-1] > min(x.size, y.size) - 1:
             continue
-        periods = np.interp(place, np.arange(x.size), x).reshape(-1, POINTS)
+        begins, ends = int(place[0]), int(place[-1]) + 2
+        periods = np.interp(place, np.arange(begins, min(ends, x.size)), x[begins:ends]).reshape(-1, POINTS)
         alike = _alike(periods)
         power = float(np.mean(periods**2))
-        part = y[int(place[0]) : int(place[-1])]
+        part = y[int(place[0]) : int(place[-1])].astype(np.float64)
         told[:, band] = alike, np.sqrt(power), np.sqrt(np.mean(part**2))
     return Recurrence(np.sqrt(edges[:-1] * edges[1:]), *told)
+
+
+def seen(
+    alike: npt.ArrayLike, part_db: npt.ArrayLike, rest_db: npt.ArrayLike, noise_db: npt.ArrayLike | None
+) -> npt.NDArray[np.bool_]:
+    """In which bands (B,) something comes again each period.
+
+    By how much neighbouring periods are `alike`, and by levels re the whole sound: of what comes again, of
+    all above the low orders, and of what sounds without a sweep, where that is known.
+    """
+    over = np.inf if noise_db is None else np.asarray(rest_db) - np.asarray(noise_db)
+    return (np.asarray(alike) >= ALIKE) & (np.asarray(part_db) >= PART_DB) & (over >= OVER_NOISE_DB)
 
 
 def _alike(periods: Float64s) -> float:

@@ -6,8 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-import numpy as np
-
+from earwitness.acoustics import recurrence
 from earwitness.derive.numerals import quantity
 from earwitness.derive.tone_figures import HOURS, LEVEL
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
@@ -18,11 +17,6 @@ from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import Drive
 from earwitness.records.tones import Rattle
 
-#: It is seen where neighbouring periods are so much alike, and it is so strong re the whole sound, dB.
-ALIKE: Final = 0.6
-PART_DB: Final = -38.0
-#: All above the tenth order is so much over what sounds without a sweep, dB.
-OVER_NOISE_DB: Final = 3.0
 FROM: Final = "from a drive of"
 PART: Final = "there re the whole sound, dB"
 SIXTH: Final = 2.0 ** (1.0 / 6.0)
@@ -90,9 +84,4 @@ def strongest(one: Rattle) -> int | None:
 
 def seen(one: Rattle) -> tuple[bool, ...]:
     """In which of its bands it is seen."""
-    noise_db = one.noise_db or (-np.inf,) * len(one.bands_hz)
-    rows = zip(one.alike, one.part_db, one.rest_db, noise_db, strict=True)
-    return tuple(
-        alike >= ALIKE and part >= PART_DB and rest >= noise + OVER_NOISE_DB
-        for alike, part, rest, noise in rows
-    )
+    return tuple(recurrence.seen(one.alike, one.part_db, one.rest_db, one.noise_db).tolist())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Final
 
@@ -87,8 +87,21 @@ def stimuli_of(takes: Sequence[Take]) -> Mapping[str, Take]:
 
 
 def read_stimulus(raw: Path, take: Take) -> Stimulus:
-    """The sweep that a take of kind stimulus holds, in a file of `raw`; see `stimulus_in`."""
-    return stimulus_in(raw / take.path, take)
+    """The sweep that a take of kind stimulus holds, in a file of `raw`; see `stimulus_in`.
+
+    The last ones stay in memory as long as their files don't change: several measurements ask for them.
+    """
+    file = raw / take.path
+    try:
+        known = file.stat()
+    except OSError:
+        return stimulus_in(file, take)
+    return _read_once(file, take, known.st_size, known.st_mtime_ns)
+
+
+@lru_cache(maxsize=2)
+def _read_once(file: Path, take: Take, _size: int, _time_ns: int) -> Stimulus:
+    return stimulus_in(file, take)
 
 
 def stimulus_in(file: Path, take: Take) -> Stimulus:

@@ -75,7 +75,7 @@ def orders_in(whole: Float32s, stimulus: Stimulus, at: int, quiet: Float32s | No
     `quiet` is a recording of silence as the sweep would have it, where that tells the noise.
     """
     rate = float(stimulus.sample_rate_hz)
-    law = _law(_Same(stimulus))
+    law = law_of(stimulus)
     found = harmonics.separate(
         whole,
         rate,
@@ -91,6 +91,11 @@ def orders_in(whole: Float32s, stimulus: Stimulus, at: int, quiet: Float32s | No
     unsettled = unsettled_power(found, linear, law.rate_s, POINTS_PER_OCTAVE)
     told = replace(found, noise_power=found.noise_power + unsettled).scaled(scale)
     return OrderResponses(told, linear * scale, unsettled * float(scale) ** 2)
+
+
+def law_of(stimulus: Stimulus) -> SweepLaw:
+    """How a stimulus rises; worked out once for it."""
+    return _law(_Same(stimulus))
 
 
 class _Same:
