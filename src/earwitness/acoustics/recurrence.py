@@ -24,11 +24,6 @@ Float64s = npt.NDArray[np.float64]
 POINTS: Final = 2048
 SHIFT_PART: Final = 0.06
 FEWEST_PERIODS: Final = 3
-#: Something is seen where neighbouring periods are so much alike, and it is so strong re the whole sound, dB.
-ALIKE: Final = 0.6
-PART_DB: Final = -38.0
-#: All above the tenth order is so much over what sounds without a sweep, dB.
-OVER_NOISE_DB: Final = 3.0
 
 
 @dataclass(frozen=True)
@@ -88,18 +83,6 @@ def recurrence(
         part = y[int(place[0]) : int(place[-1])].astype(np.float64)
         told[:, band] = alike, np.sqrt(power), np.sqrt(np.mean(part**2))
     return Recurrence(np.sqrt(edges[:-1] * edges[1:]), *told)
-
-
-def seen(
-    alike: npt.ArrayLike, part_db: npt.ArrayLike, rest_db: npt.ArrayLike, noise_db: npt.ArrayLike | None
-) -> npt.NDArray[np.bool_]:
-    """In which bands (B,) something comes again each period.
-
-    By how much neighbouring periods are `alike`, and by levels re the whole sound: of what comes again, of
-    all above the low orders, and of what sounds without a sweep, where that is known.
-    """
-    over = np.inf if noise_db is None else np.asarray(rest_db) - np.asarray(noise_db)
-    return (np.asarray(alike) >= ALIKE) & (np.asarray(part_db) >= PART_DB) & (over >= OVER_NOISE_DB)
 
 
 def _alike(periods: Float64s) -> float:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from earwitness.acoustics import recurrence
+from earwitness.acoustics import recurring
 from earwitness.derive.numerals import quantity
 from earwitness.derive.tone_figures import HOURS, LEVEL
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
@@ -84,4 +84,4 @@ def strongest(one: Rattle) -> int | None:
 
 def seen(one: Rattle) -> tuple[bool, ...]:
     """In which of its bands it is seen."""
-    return tuple(recurrence.seen(one.alike, one.part_db, one.rest_db, one.noise_db).tolist())
+    return tuple(recurring.seen(one.alike, one.part_db, one.rest_db, one.noise_db).tolist())

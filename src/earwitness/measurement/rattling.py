@@ -12,7 +12,8 @@ import numpy.typing as npt
 from earwitness.acoustics import sweeps
 from earwitness.acoustics.impulsive import SETTLED_S, SMOOTH_ORDERS, residual, spectrum_of
 from earwitness.acoustics.noise import rms_above
-from earwitness.acoustics.recurrence import recurrence, seen
+from earwitness.acoustics.recurrence import recurrence
+from earwitness.acoustics.recurring import seen
 from earwitness.measurement.answers import Answer, Stimulus, read_answers, read_stimulus
 from earwitness.measurement.given_impulse import is_given
 from earwitness.measurement.impulse_response import drive_of
