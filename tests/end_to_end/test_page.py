@@ -137,7 +137,8 @@ def test_a_decade_is_as_long_as_25_decibels_after_a_resize(visit: Visit) -> None
 def unfolded(page: Page) -> None:
     """Open what is folded away since it is unlikely heard, or of no sure height, as a reader would."""
     for fold in page.query_selector_all(".unheard > summary"):
-        fold.click()
+        fold.press("Enter")  # a click may miss while the page above still grows
+    page.wait_for_function("[...document.querySelectorAll('.unheard')].every((fold) => fold.open)")
 
 
 @in_light
@@ -172,6 +173,8 @@ def test_tab_enter_and_escape_do_the_same(visit: Visit, placed: list[dict[str, A
         here = page.evaluate(
             "document.activeElement.matches('.finding') && document.activeElement.dataset.finding"
         )
+        if page.evaluate("document.activeElement.matches('.skip')"):
+            break  # once around
         if not here:
             if len(met) == len(wanted):
                 break
