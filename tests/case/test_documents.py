@@ -9,6 +9,7 @@ import pytest
 import specimen
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import TypeAdapter
 
 from earwitness.case.documents import SCHEMAS, from_json, schema, to_json
 from earwitness.records.errors import CallError, IntegrityError
@@ -30,6 +31,21 @@ def test_documents_come_back() -> None:
         assert from_json(Results, to_json(results)) == results
     assert from_json(Findings, to_json(specimen.findings())) == specimen.findings()
     assert from_json(CaseFacts, to_json(specimen.facts())) == specimen.facts()
+
+
+@pytest.mark.parametrize(
+    "document",
+    [specimen.results(), specimen.results(half_empty=True), specimen.findings(), specimen.facts()],
+    ids=["results", "half empty", "findings", "facts"],
+)
+def test_written_as_the_library_that_reads_it_would(document: object) -> None:
+    kind: Any = type(document)
+    assert plain(document) == TypeAdapter(kind).dump_python(document, mode="json")
+
+
+def test_refuses_to_write_what_is_no_record() -> None:
+    with pytest.raises(TypeError):
+        to_json({"a set": {1, 2}})
 
 
 def test_bytes_are_ordered_utf8_with_a_newline() -> None:

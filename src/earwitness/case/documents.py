@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 import json
 import math
 import types
+from collections.abc import Mapping
+from enum import Enum
 from functools import cache
 from typing import Any, Final, TypeVar
 
@@ -50,9 +54,25 @@ def to_json(document: object, indent: int | None = 1) -> bytes:
 
 
 def plain(document: object) -> Any:
-    """A record as mappings, lists, text and numbers."""
+    """A record as mappings, lists, text and numbers, as its JSON Schema has it.
+
+    Raises
+    ------
+    TypeError
+        If something in it is neither a record nor one of those.
+    """
+    if isinstance(document, Enum):
+        return document.value
+    if document is None or isinstance(document, str | int | float):
+        return document
+    if isinstance(document, tuple | list):
+        return [plain(one) for one in document]
+    if isinstance(document, Mapping):
+        return {str(plain(key)): plain(value) for key, value in document.items()}
+    if isinstance(document, dt.date | dt.time):
+        return document.isoformat()
     kind: Any = type(document)
-    return _adapter(kind).dump_python((document,), mode="json")[0]
+    return {name: plain(getattr(document, name)) for name in _names(kind)}
 
 
 def from_json(kind: type[Document], data: bytes, file: str = "") -> Document:
@@ -100,6 +120,11 @@ def schema(name: str) -> dict[str, Any]:
         **{k: v for k, v in top.items() if k != "title"},
         "$defs": dict(sorted(whole["$defs"].items())),
     }
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in dataclasses.fields(kind))
 
 
 @cache

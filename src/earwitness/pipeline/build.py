@@ -18,7 +18,7 @@ from earwitness.case.datasets import (
     save_levels,
     save_responses,
 )
-from earwitness.case.documents import from_json, to_json
+from earwitness.case.documents import Document, from_json, to_json
 from earwitness.case.incremental import Build, Key, Outcome
 from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
@@ -107,8 +107,7 @@ class _Steps:
         self._responses: Responses | None = None
         self._series: Sequence[LevelSeries] | None = None
         self._derived: tuple[CurveSet, tuple[Figure, ...]] | None = None
-        self._found: Findings | None = None
-        self._quality: Quality | None = None
+        self._documents: dict[str, object] = {}
         self._heard: Mapping[TakeId, ImpulseResponse] | None = None
 
     def run(self) -> Built:
@@ -155,14 +154,13 @@ class _Steps:
             endured(self._facts, self._takes, self._case.raw),
             self_noise(self._facts, self._takes, self._case.raw),
         )
-        (folder / LONG_TERM).write_bytes(to_json(long_term, indent=None))
+        self._write(folder / LONG_TERM, long_term)
         tones = replace(
             toned(self._facts, self._takes, self._case.raw),
             rattles=rattled(self._case.raw, self._takes, self._stated.stimuli),
         )
-        (folder / TONES).write_bytes(to_json(tones, indent=None))
-        late = latency(self._facts.rig, self._takes, self._heard)
-        (folder / LATENCY).write_bytes(to_json(late, indent=None))
+        self._write(folder / TONES, tones)
+        self._write(folder / LATENCY, latency(self._facts.rig, self._takes, self._heard))
         self._responses = responses
 
     def _impulse_responses(self) -> Mapping[TakeId, ImpulseResponse]:
@@ -192,12 +190,11 @@ class _Steps:
     def _derive(self, reduced: Path, folder: Path) -> None:
         self._progress("deriving", 0, 1)
         series = load_levels(reduced / DISTORTION) if self._series is None else self._series
-        long_term = from_json(LongTerm, (reduced / LONG_TERM).read_bytes())
-        tones = from_json(ToneSet, (reduced / TONES).read_bytes())
-        late = from_json(Latency, (reduced / LATENCY).read_bytes())
+        long_term = self._read(reduced / LONG_TERM, LongTerm)
+        tones, late = self._read(reduced / TONES, ToneSet), self._read(reduced / LATENCY, Latency)
         derivation = derive(self._responses_from(reduced), self._facts, series, long_term, tones, late=late)
         save_curves(folder / CURVES, derivation.curves)
-        (folder / RESULTS).write_bytes(to_json(self._results("", derivation.figures), indent=None))
+        self._write(folder / RESULTS, self._results("", derivation.figures))
         self._derived = derivation.curves, derivation.figures
         self._progress("deriving", 1, 1)
 
@@ -210,9 +207,8 @@ class _Steps:
         told = [finding.testimony for finding in found if finding.testimony is not None]
         others = held(elsewhere, curves, field_of(responses, self._facts)) if told and elsewhere else ()
         together = tally(told, others) if told else None
-        self._found = Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together)
         self._progress("finding", 1, 1)
-        (folder / FINDINGS).write_bytes(to_json(self._found, indent=None))
+        self._write(folder / FINDINGS, Findings(SCHEMA_VERSION, "", self._facts.unit.name, found, together))
 
     def _look(self, reduced: Path, derived: Path, folder: Path) -> None:
         curves, figures = self._derived_from(derived)
@@ -225,14 +221,13 @@ class _Steps:
             figures=figures,
         )
         points, reading = points_of(material, self._case.raw, self._stated.earlier)
-        self._quality = Quality(SCHEMA_VERSION, "", self._facts.unit.name, points, reading)
-        (folder / QUALITY).write_bytes(to_json(self._quality, indent=None))
+        self._write(folder / QUALITY, Quality(SCHEMA_VERSION, "", self._facts.unit.name, points, reading))
 
     def _name(self, build_id: str, steps: tuple[Outcome, Outcome, Outcome], folder: Path) -> None:
         derived, found, looked = (step.folder for step in steps)
         _, figures = self._derived_from(derived)
-        findings = self._found or from_json(Findings, (found / FINDINGS).read_bytes())
-        quality = self._quality or from_json(Quality, (looked / QUALITY).read_bytes())
+        findings = self._read(found / FINDINGS, Findings)
+        quality = self._read(looked / QUALITY, Quality)
         (folder / QUALITY).write_bytes(to_json(replace(quality, build_id=build_id)))
         (folder / RESULTS).write_bytes(to_json(self._results(build_id, figures)))
         (folder / FINDINGS).write_bytes(to_json(replace(findings, build_id=build_id)))
@@ -254,6 +249,14 @@ class _Steps:
 
     def _derived_from(self, derived: Path) -> tuple[CurveSet, tuple[Figure, ...]]:
         if self._derived is None:
-            results = from_json(Results, (derived / RESULTS).read_bytes())
+            results = self._read(derived / RESULTS, Results)
             self._derived = load_curves(derived / CURVES), results.figures
         return self._derived
+
+    def _write(self, file: Path, document: object) -> None:
+        file.write_bytes(to_json(document, indent=None))
+        self._documents[file.name] = document
+
+    def _read(self, file: Path, kind: type[Document]) -> Document:
+        made = self._documents.get(file.name)
+        return made if isinstance(made, kind) else from_json(kind, file.read_bytes())
