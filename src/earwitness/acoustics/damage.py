@@ -55,12 +55,14 @@ def _flat_top(places: Places, heights: Float32s, step: float, inner: float, oute
     """
     if outer < BAND_STEPS * step:
         return None
-    near = heights >= 1.0 - outer
-    _, lengths = _runs(places[near])
-    top_starts, top_lengths = _runs(places[heights >= 1.0 - inner])
+    top = places[heights >= 1.0 - inner]
+    if top.size < TOPS * TOP_RUN:
+        return None
+    top_starts, top_lengths = _runs(top)
     long = top_lengths >= TOP_RUN
     if np.count_nonzero(long) < TOPS:
         return None
+    _, lengths = _runs(places[heights >= 1.0 - outer])
     whole = int(lengths[lengths >= TOP_RUN].sum())
     if top_lengths[long].sum() < FLAT_PART * whole:
         return None

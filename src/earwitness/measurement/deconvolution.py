@@ -44,7 +44,7 @@ RECORDED: Final = frozenset(
     {TakeKind.SWEEP, TakeKind.NEAR_FIELD, TakeKind.IMPULSE_RESPONSE, TakeKind.REFERENCE, TakeKind.SURFACE}
 )
 #: Recordings that are transformed together: so many, and no more samples than this.
-BLOCK: Final = 8
+BLOCK: Final = 4
 BLOCK_SAMPLES: Final = 2**23
 #: Noise is taken from a stretch that ends so many periods of the band's lower edge before the peak, since
 #: that edge rings before the arrival too, and is at most so long. Where harmonics come sooner, gap and
@@ -80,7 +80,7 @@ def deconvolve(
 ) -> Iterator[tuple[Take, ImpulseResponse]]:
     """Impulse responses of the takes of `RECORDED` kinds among `takes`, block by block.
 
-    Takes that share a stimulus and a length go through together, eight at a time; the result of a take
+    Takes that share a stimulus and a length go through together, four at a time; the result of a take
     doesn't depend on its neighbours. Each file is read once, whatever number of takes it holds. Takes of
     other kinds are passed over, but a recording of silence, which is as good as a sweep's own noise where it
     agrees with that, and longer.
