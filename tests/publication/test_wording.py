@@ -16,12 +16,14 @@ from earwitness.publication.header import header
 from earwitness.publication.markup import json_for_script, sentence
 from earwitness.publication.octaves import octaves
 from earwitness.publication.rows import row, table
+from earwitness.publication.stories import story_lines
 from earwitness.publication.wording import date_words, named
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts, Unit
 from earwitness.records.figures import Bound, Check, Figure, FigureName, NotAvailable, Quantity
+from earwitness.records.findings import Story
 from earwitness.records.responses import Origin
-from earwitness.records.sentences import Number, Quoted, Term, Words, say
+from earwitness.records.sentences import EMPTY, Number, Quoted, Term, Words, say
 from earwitness.records.takes import Drive
 
 
@@ -181,6 +183,11 @@ def test_prose_is_escaped() -> None:
     assert "<b>" not in html
     assert "<script>" not in html
     assert 'data-ref="case:&#34;x"' in html
+
+
+def test_what_says_nothing_has_no_line() -> None:
+    story = Story(say("A ", Term("cause"), ""), settle=say("", EMPTY))
+    assert [str(one.label) for one in story_lines(story)] == ["Why"]
 
 
 def test_json_cannot_end_its_element() -> None:

@@ -82,11 +82,14 @@ def typeset(text: str) -> str:
 
 
 def say(*parts: str | Part | Sentence) -> Sentence:
-    """Make a sentence: plain strings become `Words`, set as print sets them; sentences are spliced in."""
+    """Make a sentence: plain strings become `Words`, set as print sets them; sentences are spliced in.
+
+    An empty string leaves nothing, so that what says nothing is `EMPTY`.
+    """
     flat: list[Part] = []
     for part in parts:
         if isinstance(part, str):
-            flat.append(Words(typeset(part)))
+            flat += [Words(typeset(part))] if part else []
         elif isinstance(part, Sentence):
             flat.extend(part.parts)
         else:
