@@ -8,7 +8,8 @@ from typing import Final
 
 from hostile.refusal import Make, Refusal
 
-from earwitness.pipeline.stimulus import Layout, Noise, Sweep, write_stimuli
+from earwitness.pipeline.asked_signals import Noise, Sweep
+from earwitness.pipeline.stimulus import Layout, write_stimuli
 from earwitness.records.takes import Drive
 
 SWEEP: Final = Sweep(20.0, 20_000.0, 0.5)

@@ -20,20 +20,11 @@ from earwitness.case.sidecar import read_sidecar
 from earwitness.case.takes import read_takes
 from earwitness.measurement.answers import read_stimulus
 from earwitness.measurement.deconvolution import deconvolve
+from earwitness.pipeline.asked_signals import Asked, Multitone, Noise, Run, Sweep, two_tones
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import Intake, accept, look_at
 from earwitness.pipeline.plan import Wanted, plan_of
-from earwitness.pipeline.stimulus import (
-    Asked,
-    Layout,
-    Multitone,
-    Noise,
-    Run,
-    Sweep,
-    Written,
-    two_tones,
-    write_stimuli,
-)
+from earwitness.pipeline.stimulus import Layout, Written, write_stimuli
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey, TakeKind
 

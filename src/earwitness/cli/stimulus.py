@@ -15,8 +15,9 @@ from earwitness.cli.console import print_json, print_table
 from earwitness.records.errors import CallError
 
 if TYPE_CHECKING:
+    from earwitness.pipeline.asked_signals import Asked
     from earwitness.pipeline.loudness import Sensitivity
-    from earwitness.pipeline.stimulus import Asked, Written
+    from earwitness.pipeline.stimulus import Written
     from earwitness.records.takes import Drive
 
 
@@ -123,15 +124,8 @@ def stimulus(
     """
     from earwitness.acoustics.signals import Emphasis
     from earwitness.case.drives import parse_drive
-    from earwitness.pipeline.stimulus import (
-        Layout,
-        Multitone,
-        Noise,
-        Run,
-        Sweep,
-        two_tones,
-        write_stimuli,
-    )
+    from earwitness.pipeline.asked_signals import Multitone, Noise, Run, Sweep, two_tones
+    from earwitness.pipeline.stimulus import Layout, write_stimuli
 
     sweeps = kind is Kind.SWEEP
     usual = _BANDS_HZ.get(kind, (20.0, 20_000.0))
