@@ -15,7 +15,8 @@ from earwitness.case.takes import write_takes
 from earwitness.measurement.recognise import recognise
 from earwitness.methods.iec_60268_5 import LEAST_PART_OF_RATED
 from earwitness.pipeline.loudness import Exposure, Sensitivity, allowed_text
-from earwitness.pipeline.plan import Plan, Wanted, plan_of
+from earwitness.pipeline.plan import Plan, plan_of
+from earwitness.pipeline.shots import Wanted
 from earwitness.records.errors import CallError
 from earwitness.records.takes import Drive, Orbit, Take, TakeKind
 

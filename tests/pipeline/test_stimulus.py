@@ -23,7 +23,8 @@ from earwitness.measurement.deconvolution import deconvolve
 from earwitness.pipeline.asked_signals import Asked, Multitone, Noise, Run, Sweep, two_tones
 from earwitness.pipeline.build import build
 from earwitness.pipeline.intake import Intake, accept, look_at
-from earwitness.pipeline.plan import Wanted, plan_of
+from earwitness.pipeline.plan import plan_of
+from earwitness.pipeline.shots import Wanted
 from earwitness.pipeline.stimulus import Layout, Written, write_stimuli
 from earwitness.records.errors import CallError, ReadError
 from earwitness.records.takes import Drive, Take, TakeKey, TakeKind

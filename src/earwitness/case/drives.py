@@ -32,6 +32,11 @@ def format_drive(drive: Drive) -> str:
     return f"{format_number(drive.value)} {drive.unit}"
 
 
+def drive_in_name(drive: Drive) -> str:
+    """A drive as names of files have it: ``-20dBFS``, ``2.83V``, ``4dBu``."""
+    return f"{format_number(drive.value)}{drive.unit}"
+
+
 def format_number(value: float) -> str:
     """The shortest text that reads back as the same number, without a needless ``.0``."""
     return repr(float(value)).removesuffix(".0")

@@ -15,7 +15,8 @@ from earwitness.cli.console import print_json
 from earwitness.records.errors import CallError
 
 if TYPE_CHECKING:
-    from earwitness.pipeline.plan import DriveLine, Plan, Shot
+    from earwitness.pipeline.plan import DriveLine, Plan
+    from earwitness.pipeline.shots import Shot
     from earwitness.records.takes import Drive
 
 #: The width of a printed page.
@@ -88,7 +89,8 @@ def plan(
     are recognised by `earwitness add`. Exposure, power and headroom are worked out for each drive. Protect
     your ears; local law and qualified people come first.
     """
-    from earwitness.pipeline.plan import Wanted, plan_of
+    from earwitness.pipeline.plan import plan_of
+    from earwitness.pipeline.shots import Wanted
 
     wanted = Wanted(
         drive=_drive("--drive", drive),

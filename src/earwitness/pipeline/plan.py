@@ -12,91 +12,25 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from earwitness.case.drives import format_number
 from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import read_facts
 from earwitness.case.takes import read_takes
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
 from earwitness.methods.iec_60268_5 import LEAST_PART_OF_RATED, REFERENCE_VOLTAGE_V
 from earwitness.pipeline.loudness import Exposure, Sensitivity, allowed_text, sensitivity_of
+from earwitness.pipeline.shots import Block, Planner, Shot, Wanted
 from earwitness.records.errors import CallError
 from earwitness.records.facts import CaseFacts
-from earwitness.records.takes import Direction, Drive, Orbit, TakeKey, TakeKind
+from earwitness.records.takes import Drive
 
 #: A near field is driven so much less than the orbits where nothing else is stated.
 NEAR_PART: Final = 0.1
-NEAR_M: Final = 0.005
-NOISE_S: Final = 30.0
-#: A run of two minutes' load and two minutes after it is about so long.
-ENDURANCE_S: Final = 285.0
-CALIBRATOR_S: Final = 10.0
-CALIBRATOR_DB: Final = 94.0
 #: Of shorter stimuli a plan says that a loudspeaker may not settle: harmonics of a vented box of the virtual
 #: workshop are off by up to 22 dB about its tuning with 3 s, by up to 3 dB with 12 s.
 SETTLED_SWEEP_S: Final = 10.0
 _STEPS_DEG: Final = (1.0, 90.0)
 _DISTANCES_M: Final = (0.3, 100.0)
 _MOST_S: Final = 3600.0
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What a plan is asked for; None is what the plan decides itself.
-
-    `endurance` is the drive of a load that lasts, RMS, None for none, and `endurance_s` how long its file is.
-    `sweep_s` is how long a stimulus file lasts, silences too; `turn_s` what a turn and naming a file take,
-    `setup_s` what putting everything up anew takes. `amplifier_v` is the greatest voltage RMS that the
-    amplifier gives without clipping. `sensitivity_db` is at 1 m for 2.83 V, or at `drive` where that is in
-    dBFS or dBu.
-    """
-
-    drive: Drive | None = None
-    near: Drive | None = None
-    levels: tuple[Drive, ...] = ()
-    step_deg: float = 10.0
-    sweep_s: float = 11.5
-    turn_s: float = 15.0
-    setup_s: float = 300.0
-    operator_m: float = 3.0
-    sensitivity_db: float | None = None
-    minimum_ohm: float | None = None
-    amplifier_v: float | None = None
-    endurance: Drive | None = None
-    endurance_s: float = ENDURANCE_S
-
-
-@dataclass(frozen=True, slots=True)
-class Shot:
-    """One recording: its file's name, the take that it will be, and how long it plays and takes in all.
-
-    `there` holds where the case has that take already.
-    """
-
-    name: str
-    key: TakeKey
-    plays_s: float
-    takes_s: float
-    there: bool
-
-    @property
-    def is_sound(self) -> bool:
-        """Whether the loudspeaker plays."""
-        return self.key.drive is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Recordings that need the same set-up, and what to do before them."""
-
-    title: str
-    before: str
-    shots: tuple[Shot, ...]
-    setup_s: float
-
-    @property
-    def takes_s(self) -> float:
-        """How long all of it takes."""
-        return self.setup_s + sum(shot.takes_s for shot in self.shots)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +110,7 @@ def plan_of(root: Path, wanted: Wanted) -> Plan:
             )
     _require_gives(wanted, (drive, near, *wanted.levels, *endurance))
     there = frozenset(take.key for take in read_takes(case))
-    blocks = tuple(block for block in _Planner(facts, wanted, drive, near, there).blocks() if block.shots)
+    blocks = tuple(block for block in Planner(facts, wanted, drive, near, there).blocks() if block.shots)
     sensitivity = sensitivity_of(case, wanted.sensitivity_db, drive)
     rated = None if drive.in_decibels else facts.unit.rated_impedance_ohm
     minimum, minimum_is = _minimum(wanted, rated)
@@ -197,109 +131,6 @@ def plan_of(root: Path, wanted: Wanted) -> Plan:
         remarks=tuple(_remarks(facts, wanted, drive)),
         cautions=tuple(_cautions(lines, drive)),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Planner:
-    facts: CaseFacts
-    wanted: Wanted
-    drive: Drive
-    near: Drive
-    there: frozenset[TakeKey]
-
-    def blocks(self) -> Iterator[Block]:
-        """From the quietest to the loudest, and the first take again."""
-        setup = self.wanted.setup_s
-        quiet: tuple[Shot, ...] = (
-            self._silent("noise.wav", TakeKey(TakeKind.NOISE), NOISE_S),
-            self._silent(f"calibrator_{CALIBRATOR_DB:g}.wav", TakeKey(TakeKind.CALIBRATOR), CALIBRATOR_S),
-        )
-        if self.facts.unit.active:
-            own = self._silent("self_noise.wav", TakeKey(TakeKind.SELF_NOISE), NOISE_S)
-            quiet = (quiet[0], own, quiet[1])
-        state = (
-            "Loudspeaker off for noise; on for self_noise, its input connected and silent."
-            if self.facts.unit.active
-            else "Loudspeaker connected and silent."
-        )
-        yield Block(
-            "Quiet work",
-            f"{state} Set the recording level so that the loudest take won't "
-            "clip, and leave it from here on.",
-            quiet,
-            setup,
-        )
-        near = tuple(
-            self._near(radiator.name) for radiator in self.facts.unit.radiators if radiator.same_as is None
-        )
-        yield Block(
-            "Near fields",
-            f"Microphone {1000.0 * NEAR_M:g} mm in front of each cone, dome or port, at its middle. Low "
-            "drive: it is loud there.",
-            near,
-            setup,
-        )
-        yield Block(
-            "Horizontal orbit",
-            "Microphone at the distance of case.toml. Turn the loudspeaker; + is the side that "
-            "rig.positive_horizontal names.",
-            tuple(self._turns(Orbit.HORIZONTAL)),
-            setup,
-        )
-        yield Block(
-            "Vertical orbit",
-            "Lay the loudspeaker on its side, with the reference point where it was; + is what "
-            "rig.positive_vertical names.",
-            tuple(self._turns(Orbit.VERTICAL)),
-            setup,
-        )
-        series = sorted(set(self.wanted.levels) - {self.drive}, key=lambda level: level.value)
-        again = self._at(Orbit.HORIZONTAL, 0.0, self.drive, repeat=2)
-        yield Block(
-            "Levels, the greatest last, and the first take again",
-            "Loudspeaker upright and on axis as at first. Leave the room or protect your ears. Stop at the "
-            "first buzz, rattle or smell. The last take shows whether the unit is unharmed.",
-            (*(self._at(Orbit.HORIZONTAL, 0.0, level) for level in series), *self._run(), again),
-            setup,
-        )
-
-    def _run(self) -> Iterator[Shot]:
-        """A load that lasts, where one is wanted."""
-        drive = self.wanted.endurance
-        if drive is not None:
-            key = TakeKey(TakeKind.ENDURANCE, drive=drive)
-            seconds = self.wanted.endurance_s
-            yield Shot(
-                f"endurance_{_text(drive)}.wav", key, seconds, seconds + self.wanted.turn_s, key in self.there
-            )
-
-    def _silent(self, name: str, key: TakeKey, seconds: float) -> Shot:
-        return Shot(name, key, seconds, seconds + self.wanted.turn_s, key in self.there)
-
-    def _near(self, radiator: str) -> Shot:
-        key = TakeKey(TakeKind.NEAR_FIELD, drive=self.near, radiator=radiator)
-        name = f"near_field_{radiator}_{1000.0 * NEAR_M:g}mm_{_text(self.near)}.wav"
-        return self._played(name, key)
-
-    def _turns(self, orbit: Orbit) -> Iterator[Shot]:
-        """Once round, so that the turntable goes one way: 0, up to 180, then from the other side back."""
-        step, count = self.wanted.step_deg, round(180.0 / self.wanted.step_deg)
-        sides = {Orbit.HORIZONTAL: "left-right", Orbit.VERTICAL: "up-down"}
-        yield from (self._at(orbit, step * k, self.drive) for k in range(count + 1))
-        if sides[orbit] not in self.facts.unit.symmetry:
-            yield from (self._at(orbit, -step * k, self.drive) for k in range(count - 1, 0, -1))
-
-    def _at(self, orbit: Orbit, angle_deg: float, drive: Drive, repeat: int = 1) -> Shot:
-        key = TakeKey(TakeKind.SWEEP, Direction(orbit, angle_deg + 0.0), drive, repeat=repeat)
-        sign = "-" if angle_deg < 0.0 else "+"
-        whole, dot, part = format_number(abs(angle_deg)).partition(".")
-        numbered = f"_repeat{repeat}" if repeat != 1 else ""
-        return self._played(f"{orbit}_{sign}{whole:0>3}{dot}{part}{numbered}_{_text(drive)}.wav", key)
-
-    def _played(self, name: str, key: TakeKey) -> Shot:
-        return Shot(
-            name, key, self.wanted.sweep_s, self.wanted.sweep_s + self.wanted.turn_s, key in self.there
-        )
 
 
 def _require_possible(wanted: Wanted) -> None:
@@ -439,7 +270,3 @@ def _cautions(lines: Sequence[DriveLine], drive: Drive) -> Iterator[str]:
         "port's tuning moves a cone freely. Start low, raise in steps, let it cool between loud takes."
     )
     yield "Local law and qualified people come first; only they open mains-powered equipment."
-
-
-def _text(drive: Drive) -> str:
-    return f"{format_number(drive.value)}{drive.unit}"

@@ -16,7 +16,7 @@ import soundfile
 
 from earwitness.acoustics import signals
 from earwitness.case import durable
-from earwitness.case.drives import format_number
+from earwitness.case.drives import drive_in_name
 from earwitness.case.sidecar import sidecar_of, sidecar_text
 from earwitness.measurement.readers.audio import MAX_FRAMES
 from earwitness.measurement.readers.contents import SAMPLE_RATES_HZ
@@ -77,7 +77,7 @@ def write_stimuli(folder: Path, asked: Asked, levels: Sequence[Drive], layout: L
     made = []
     for level in _in_order(levels, layout):
         wave = _at_level(sounds, signal, level)
-        name = f"{asked.name}_{_level_text(level.drive)}.wav"
+        name = f"{asked.name}_{drive_in_name(level.drive)}.wav"
         facts, data = _file(name, wave, signal, level, layout)
         made.append((folder / facts.file, facts, data))
     new = [_is_new(sound, data) for sound, _, data in made]
@@ -184,11 +184,6 @@ def _file(
         full_scale_v=layout.full_scale_v,
     )
     return facts, data
-
-
-def _level_text(drive: Drive) -> str:
-    """A level as names of files have it: ``-20dBFS``, ``2.83V``, ``4dBu``."""
-    return f"{format_number(drive.value)}{drive.unit}"
 
 
 def _is_new(sound: Path, data: bytes) -> bool:
