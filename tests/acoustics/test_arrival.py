@@ -37,6 +37,14 @@ def test_first_reflection_is_found(later_s: float, size: float) -> None:
     assert later_s - 3e-4 < found <= later_s
 
 
+def test_the_energy_time_curve_in_which_it_is_sought() -> None:
+    """A reflection of 0.4 lies 20 lg 0.4 = −7.96 dB below the direct sound, 4 ms later."""
+    level = arrival.energy_db(clicks((300.0, 1.0), (492.0, 0.4)), RATE)
+    assert level.max() == 0.0
+    assert abs(int(np.argmax(level)) - 300) <= 7  # half of what is smoothed over
+    assert level[480:504].max() == pytest.approx(-7.96, abs=0.05)
+
+
 def test_no_reflection_where_there_is_none() -> None:
     rng = np.random.default_rng(0)
     quiet = clicks((300.0, 1.0)) + 1e-4 * rng.standard_normal(2_000)

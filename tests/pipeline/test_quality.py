@@ -22,6 +22,8 @@ from spoiled import (
     with_a_gap,
 )
 
+from earwitness.case.layout import CaseFolder
+from earwitness.case.manifest import read_facts
 from earwitness.case.response_files import load_responses
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.pipeline.check import check_case
@@ -138,6 +140,9 @@ def test_a_peak_close_to_full_scale_is_looked_at(case: Spoiled) -> None:
     point = case.point(PointName.CLIPPING)
     assert point.verdict is Verdict.LOOK
     assert point.values["peak_db"] == pytest.approx(-0.4455, abs=2e-3)
+    (peaks,) = (line for line in point.series if line.name == "peaks")
+    assert max(y for y in peaks.y if y is not None) == pytest.approx(-0.4455, abs=2e-3)
+    assert drawn(point, "limit", 1.0) == -1.0
 
 
 def test_hum_is_named_with_its_frequency_and_level(case: Spoiled) -> None:
@@ -149,6 +154,8 @@ def test_hum_is_named_with_its_frequency_and_level(case: Spoiled) -> None:
     assert point.verdict is Verdict.LOOK
     assert point.values["at_hz"] == 100.0
     assert point.values["level_db"] == pytest.approx(41.58, abs=0.2)
+    assert drawn(point, "multiples", 100.0) == pytest.approx(point.values["over_db"], abs=1e-3)
+    assert drawn(point, "multiples", 250.0) < drawn(point, "limit", 50.0)
     assert others_are_fine(quality, PointName.HUM, PointName.SIGNAL_TO_NOISE)
 
 
@@ -171,6 +178,9 @@ def test_a_take_upside_down_is_named(case: Spoiled, name: str) -> None:
     assert point.verdict is Verdict.UNFIT
     assert point.takes == (name,)
     assert not quality.fit
+    if name.startswith("horizontal_+050"):
+        assert drawn(point, "horizontal", 50.0) < -0.9
+        assert drawn(point, "horizontal", -50.0) > 0.9
 
 
 def test_a_direction_left_out_is_named(tmp_path: Path) -> None:
@@ -181,6 +191,7 @@ def test_a_direction_left_out_is_named(tmp_path: Path) -> None:
     assert point.verdict is Verdict.LOOK
     assert point.values["missing"] == 1
     assert "vertical +40°" in str(point.sentence)
+    assert [drawn(point, "vertical", at) for at in (30.0, 40.0, 50.0)] == [1.0, 0.0, 1.0]
     assert others_are_fine(quality, PointName.MISSING)
 
 
@@ -237,6 +248,8 @@ def test_repeats_that_scatter_are_named(case: Spoiled) -> None:
     point = case.point(PointName.REPEATS)
     assert point.verdict is Verdict.LOOK
     assert point.values["worst_db"] == pytest.approx(np.sqrt(2.0), abs=0.02)
+    assert [line.name for line in point.series] == ["1", "2"]
+    assert [line.y[-3] for line in point.series] == pytest.approx([1.0, -1.0], abs=0.05)
     assert "horizontal +30°" in str(point.sentence)
 
 
@@ -266,6 +279,8 @@ def test_a_repeat_with_another_gain_is_told_as_that(case: Spoiled) -> None:
     point = case.point(PointName.REPEATS)
     assert point.takes == ("horizontal_+000_repeat3_2.83V.wav",)
     assert "by the same at all frequencies" in str(point.sentence)
+    assert [line.name for line in point.series] == ["1", "2", "3, set aside", "4"]
+    assert point.series[2].y[-3] == pytest.approx(1.0, abs=0.05)
     assert "gain" in str(point.remedy)
     assert "door" not in str(point.remedy)
 
@@ -285,6 +300,7 @@ def test_a_near_field_at_another_level(case: Spoiled, db: float, verdict: Verdic
     point = case.point(PointName.SPLICE)
     assert point.verdict is verdict
     assert point.values["rms_db"] == pytest.approx(abs(db), abs=0.1)
+    assert drawn(point, "vertical", 20.0) == pytest.approx(-db, abs=0.2)
 
 
 def test_near_and_far_that_contradict_each_other_are_unfit(case: Spoiled) -> None:
@@ -370,7 +386,16 @@ def test_a_recorder_whose_clock_is_fast_is_told_with_its_error(case: Spoiled) ->
 
 
 def test_heights_that_reflections_contradict_are_named_where_something_was_joined(case: Spoiled) -> None:
-    assert case.point(PointName.HEIGHTS).verdict is Verdict.FINE
+    """The floor's sound comes by way of an image of the loudspeaker below the floor."""
+    point, rig = case.point(PointName.HEIGHTS), read_facts(CaseFolder.open(case.root)).rig
+    assert point.verdict is Verdict.FINE
+    assert rig.distance_m is not None
+    assert rig.height_m is not None
+    assert rig.microphone_height_m is not None
+    detour_m = np.hypot(rig.distance_m, rig.height_m + rig.microphone_height_m) - rig.distance_m
+    (floor,) = (line for line in point.series if line.name == "floor due")
+    assert floor.x[0] == pytest.approx(1e3 * detour_m / 343.0, rel=0.01)
+    assert drawn(point, "on axis", 0.0) == 0.0
     text = (case.root / "case.toml").read_text(encoding="utf-8")
     stated = next(line for line in text.splitlines() if line.startswith("height_m"))
     case.state(stated, f"height_m = {0.4 * float(stated.split('=')[1].split('#')[0]):.2f}")
@@ -406,6 +431,7 @@ def test_a_chain_that_drifted(case: Spoiled, db: float, verdict: Verdict) -> Non
     point = case.point(PointName.CALIBRATION)
     assert point.verdict is verdict
     assert point.values["apart_db"] == pytest.approx(db, abs=0.01)
+    assert drawn(point, "chain", 2.0) == pytest.approx(db, abs=0.01)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from earwitness.measurement.recorded import HARDLY_OVERLAP
 from earwitness.measurement.two_radii_joining import CONTRADICTED
 from earwitness.measurement.unheard import Unheard
 from earwitness.pipeline.points.material import Material
-from earwitness.pipeline.points.sameness import splice
+from earwitness.pipeline.points.splice import splice
 from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts, Radiator, Unit
 from earwitness.records.quality import Point, Verdict

@@ -91,16 +91,30 @@ def peak_position(curve: Float64s, first: int, last: int) -> float:
     return float(k) if bend >= 0.0 else k + 0.5 * (before - after) / bend
 
 
+def energy_db(response: npt.ArrayLike, sample_rate_hz: float) -> Float64s:
+    """The high-passed energy-time curve of a response (n,) in which reflections are sought, dB.
+
+    Re its greatest: the squared envelope above 2 kHz, means over 0.15 ms (defined here).
+    """
+    smooth, _ = _energy(response, sample_rate_hz)
+    return np.asarray(10.0 * np.log10(np.maximum(smooth / max(float(smooth.max()), 1e-300), 1e-20)))
+
+
+def _energy(response: npt.ArrayLike, sample_rate_hz: float) -> tuple[Float64s, int]:
+    """The smoothed squared envelope, and over how many samples."""
+    band = (REFLECTION_HIGH_PASS_HZ, 0.4 * sample_rate_hz)
+    power = envelope(response, sample_rate_hz, band) ** 2
+    width = max(3, round(1.5e-4 * sample_rate_hz))
+    return np.convolve(power, np.full(width, 1.0 / width), mode="same"), width
+
+
 def first_reflection_s(response: npt.ArrayLike, sample_rate_hz: float, arrival: float) -> float | None:
     """Time from the arrival (a sample position) to the first reflection in a response (n,).
 
     In the high-passed energy-time curve, the first moment at which the envelope has risen by 8 dB above its
     quietest moment since the direct sound, and is no more than 30 dB below it. None where there is none.
     """
-    band = (REFLECTION_HIGH_PASS_HZ, 0.4 * sample_rate_hz)
-    power = envelope(response, sample_rate_hz, band) ** 2
-    width = max(3, round(1.5e-4 * sample_rate_hz))
-    smooth = np.convolve(power, np.full(width, 1.0 / width), mode="same")
+    smooth, width = _energy(response, sample_rate_hz)
     direct = smooth[max(round(arrival) - width, 0) : round(arrival) + width + 1].max()
     first = round(arrival + REFLECTION_NOT_BEFORE_S * sample_rate_hz)
     level = 10.0 * np.log10(np.maximum(smooth[first:] / direct, 1e-20))

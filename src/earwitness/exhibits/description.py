@@ -57,6 +57,11 @@ class Axis:
     logarithmic: bool = False
     decimals: int = 1
 
+    @property
+    def heading(self) -> str:
+        """What it shows and in which unit, where it has one."""
+        return f"{self.label}, {self.unit}" if self.unit else self.label
+
 
 @dataclass(frozen=True)
 class Line:

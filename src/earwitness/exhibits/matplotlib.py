@@ -244,7 +244,7 @@ def _units(figure: Figure, panel: Panel, box: Box, tokens: Tokens, *, lowest: bo
     """What the panel's axes count: above it, and at the end of the lowest axis."""
     font = _font(Cut.SANS, TICK_PT)
     axis = panel.y_axis
-    _write(figure, (box.left, box.top - 1.6), f"{axis.label}, {axis.unit}", tokens.quiet, font)
+    _write(figure, (box.left, box.top - 1.6), axis.heading, tokens.quiet, font)
     if lowest:
         at = (box.left + box.width + 4.0, box.top + box.height + 3.2)
         _write(figure, at, panel.x_axis.unit, tokens.quiet, font)

@@ -81,7 +81,7 @@ def _panel(panel: Panel, drawn: list[Trace]) -> Json:
     indices = {id(trace.line): i for i, trace in enumerate(drawn) if trace.line is not None}
     return {
         "id": panel.id,
-        "heading": escape(f"{panel.y_axis.label}, {panel.y_axis.unit}"),
+        "heading": escape(panel.y_axis.heading),
         "x": [panel.x_axis.minimum, panel.x_axis.maximum],
         "x_unit": panel.x_axis.unit,
         "logarithmic": panel.x_axis.logarithmic,

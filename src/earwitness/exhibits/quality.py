@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -16,10 +16,16 @@ from earwitness.records.quality import Point, PointName, Quality, Series
 from earwitness.records.sentences import say
 
 HEIGHT: Final = 0.3
+#: How the name of a repeat ends that wasn't averaged.
+SET_ASIDE: Final = "set aside"
 #: Least spans of axes, dB, ms and µs.
 LEAST_DB: Final = 2.0
 LEAST_MS: Final = 0.5
 LEAST_US: Final = 50.0
+#: An axis of what runs from −1 to 1 reaches a little further.
+ALIKE: Final = 1.2
+#: Least span of a chain's level, dB.
+LEAST_CHAIN_DB: Final = 0.5
 #: An axis of angles reaches so far to each side at least.
 LEAST_DEG: Final = 10.0
 #: A control chart shows the limits this much within its edges, re their own distance.
@@ -40,6 +46,12 @@ _ROLES: Final[Mapping[str, Role]] = {
     "both sides": Role.ON_AXIS,
     "lower limit": Role.TREND,
     "upper limit": Role.TREND,
+    "limit": Role.TREND,
+    "floor due": Role.TREND,
+    "multiples": Role.ON_AXIS,
+    "peaks": Role.ON_AXIS,
+    "takes on axis": Role.ON_AXIS,
+    "chain": Role.ON_AXIS,
 }
 _SHORT: Final[Mapping[str, str]] = {
     "middle of all takes": "middle",
@@ -48,6 +60,8 @@ _SHORT: Final[Mapping[str, str]] = {
     "lower limit": "lower",
     "upper limit": "upper",
     "mean level": "mean",
+    "takes on axis": "takes",
+    "floor due": "floor",
     "horizontal": "hor.",
     "vertical": "ver.",
 }
@@ -81,9 +95,95 @@ def _over_angle(point: Point, upward: tuple[str, str, float], title: str, captio
     """`upward` is the label, the unit and the least span of what is drawn over the angle."""
     lines = tuple(_line(point, one) for one in point.series)
     values = np.concatenate([_known(line.y) for line in lines])
+    axis = around(*upward[:2], values, upward[2])
+    return _exhibit(point, title, caption, (_angles(lines), axis), lines)
+
+
+def _angles(lines: Sequence[Line]) -> Axis:
     across = max(LEAST_DEG, *(float(np.abs(line.x).max()) for line in lines))
-    axes = linear_axis("angle", "°", -across, across), around(*upward[:2], values, upward[2])
+    return linear_axis("angle", "°", -across, across)
+
+
+def _over_number(
+    point: Point, across: str, upward: tuple[str, str, float], title: str, caption: str
+) -> Exhibit:
+    """Over the takes by number; `across` is what they are called."""
+    lines = tuple(_line(point, one) for one in point.series)
+    values = np.concatenate([_known(line.y) for line in lines])
+    last = float(max(line.x.max() for line in lines))
+    axes = linear_axis(across, "", 1.0, max(last, 2.0)), around(*upward[:2], values, upward[2])
     return _exhibit(point, title, caption, axes, lines)
+
+
+def _clipping(point: Point) -> Exhibit:
+    caption = "The greatest sample of each recording, by name of take. A louder take needs room above."
+    return _over_number(point, "recording", ("re full scale", "dB", LEAST_DB), "Peaks", caption)
+
+
+def _hum(point: Point) -> Exhibit:
+    caption = (
+        "How far each multiple of the mains frequency stands over the noise beside it, in the mean of all "
+        "recordings that go on after the sweep."
+    )
+    return _over_frequency(point, "over the noise", "Hum", caption)
+
+
+def _flight(point: Point) -> Exhibit:
+    caption = (
+        "How much later than by the straight way treble arrives after its loopback. Sooner it can't: then a "
+        "distance or a temperature is wrong."
+    )
+    return _over_number(point, "take", ("later", "µs", LEAST_US), "Time of flight", caption)
+
+
+def _polarity(point: Point) -> Exhibit:
+    caption = "How each take runs with those beside it: one alike, minus one upside down."
+    lines = tuple(_line(point, one) for one in point.series)
+    axes = _angles(lines), linear_axis("alike", "", -ALIKE, ALIKE)
+    return _exhibit(point, "Polarity", caption, axes, lines)
+
+
+def _missing(point: Point) -> Exhibit:
+    caption = "How many takes there are of each direction. At nought a curve lacks one."
+    lines = tuple(_line(point, one) for one in point.series)
+    most = max(float(_known(line.y).max()) for line in lines)
+    axes = _angles(lines), linear_axis("takes", "", 0.0, most + 1.0)
+    return _exhibit(point, "Directions measured", caption, axes, lines)
+
+
+def _repeats(point: Point) -> Exhibit:
+    caption = (
+        "Repeats of one direction less their mean, in octaves: that which scatters most, or has one that was "
+        "set aside, which isn't in the mean."
+    )
+    return _over_frequency(point, "re their mean", "Repeats", caption)
+
+
+def _heights(point: Point) -> Exhibit:
+    lines = tuple(_line(point, one) for one in point.series)
+    low, high = (float(edge([edge(line.x) for line in lines])) for edge in (np.min, np.max))
+    lowest = min(float(_known(line.y).min()) for line in lines)
+    axes = linear_axis("after the direct sound", "ms", low, high), linear_axis("energy", "dB", lowest, 0.0, 6)
+    caption = (
+        "The energy-time curve on axis above the bass, in which reflections are sought, and when the floor's "
+        "is due by the stated heights."
+    )
+    return _exhibit(point, "The floor's reflection", caption, axes, lines)
+
+
+def _splice(point: Point) -> Exhibit:
+    caption = (
+        "What the upper of two joined responses shows more than the lower one where they overlap. In front "
+        "both are measured; further round the model of the cabinet decides."
+    )
+    return _over_angle(point, ("apart", "dB", LEAST_DB), "Where responses are joined", caption)
+
+
+def _calibration(point: Point) -> Exhibit:
+    caption = "How sensitive the chain was in each calibrator take, re the first."
+    return _over_number(
+        point, "calibrator take", ("re the first", "dB", LEAST_CHAIN_DB), "Calibration", caption
+    )
 
 
 def _latency(point: Point) -> Exhibit:
@@ -168,7 +268,7 @@ def _line(point: Point, one: Series) -> Line:
     return Line(
         curve=f"{point.name}/{one.name}",
         label=one.name,
-        role=_ROLES.get(one.name, Role.QUIET),
+        role=Role.SOUND_POWER if one.name.endswith(SET_ASIDE) else _ROLES.get(one.name, Role.QUIET),
         x=np.asarray(one.x, dtype=np.float64),
         y=_values(one.y),
         uncertainty=_values(one.uncertainty) if one.uncertainty else None,
@@ -211,6 +311,15 @@ def _orbits(point: Point) -> Exhibit:
 
 
 _FAMILIES: Final[Mapping[PointName, Callable[[Point], Exhibit]]] = {
+    PointName.CLIPPING: _clipping,
+    PointName.HUM: _hum,
+    PointName.FLIGHT: _flight,
+    PointName.POLARITY: _polarity,
+    PointName.MISSING: _missing,
+    PointName.REPEATS: _repeats,
+    PointName.HEIGHTS: _heights,
+    PointName.SPLICE: _splice,
+    PointName.CALIBRATION: _calibration,
     PointName.SIGNAL_TO_NOISE: _signal_to_noise,
     PointName.LATENCY: _latency,
     PointName.CLOCKS: _clocks,

@@ -114,6 +114,7 @@ class Hum:
 
     `over_db` is the strongest line's mean power over that of the floor beside it, `at_hz` where it lies,
     `level` its root mean square re full scale, `mains_hz` the family; `recordings` how many could tell.
+    `each_db` is how far each multiple of `mains_hz` stands over the floor beside it, shape (`MULTIPLES`,).
     """
 
     over_db: float
@@ -121,6 +122,7 @@ class Hum:
     mains_hz: float
     level: float
     recordings: int
+    each_db: Float64s
 
 
 def hum_in(heard: Sequence[Heard]) -> Hum | None:
@@ -131,7 +133,7 @@ def hum_in(heard: Sequence[Heard]) -> Hum | None:
     line = np.mean([one.line for one in told], axis=0)
     floor = np.maximum(np.mean([one.floor for one in told], axis=0), np.finfo(float).tiny)
     family, multiple = np.unravel_index(int(np.argmax(line / floor)), line.shape)
-    over = float(10.0 * np.log10(max(line[family, multiple], 1e-300) / floor[family, multiple]))
+    each = 10.0 * np.log10(np.maximum(line[family], 1e-300) / floor[family])
     mains = MAINS_HZ[int(family)]
     level = float(np.sqrt(max(line[family, multiple] - floor[family, multiple], 0.0)))
-    return Hum(over, mains * (int(multiple) + 1), mains, level, len(told))
+    return Hum(float(each[multiple]), mains * (int(multiple) + 1), mains, level, len(told), each)

@@ -43,7 +43,12 @@ def octave_middles_hz() -> Float64s:
 def octave_levels_db(responses: Responses) -> Float64s:
     """Levels of all takes in octaves, dB re 1 Pa per unit of drive, shape (T, B)."""
     power = np.nan_to_num(np.abs(responses.pressure).astype(np.float64)) ** 2
-    return band_levels_db(power, responses.valid, responses.frequency_hz, OCTAVES, 1)
+    return levels_in_octaves_db(power, responses.valid, responses.frequency_hz)
+
+
+def levels_in_octaves_db(power: Float64s, valid: Bools, frequency_hz: npt.ArrayLike) -> Float64s:
+    """Mean levels of power (T, F) in octaves, dB, shape (T, B); NaN where too little of one is valid."""
+    return band_levels_db(power, valid, frequency_hz, OCTAVES, 1)
 
 
 def signal_to_noise_db(responses: Responses) -> Float64s:
@@ -87,8 +92,11 @@ def noise_of_levels_db(responses: Responses) -> Float64s:
     return np.asarray(rms / np.sqrt(values))
 
 
-def upside_down(responses: Responses) -> tuple[list[int], bool]:
-    """Rows whose polarity is the opposite of most, and whether polarity could be told at all.
+def upside_down(responses: Responses) -> tuple[list[int], bool, Float64s]:
+    """Rows whose polarity is the opposite of most, whether polarity could be told at all, and by what.
+
+    The last, (T,), is how each take runs with those beside it, these put upright: 1 alike, −1 against them,
+    NaN where it can't be told.
 
     Takes that lie side by side on an orbit, repeats, and both orbits where they meet have alike phases below
     1 kHz once the time of flight is off; a take that runs against its neighbours is upside down.
@@ -100,8 +108,9 @@ def upside_down(responses: Responses) -> tuple[list[int], bool]:
         for i, take in enumerate(responses.takes)
         if take.key.direction and responses.has_phase[i] and responses.valid[i, band].sum() > band.size // 4
     ]
+    found = np.full(len(responses.takes), np.nan)
     if len(told) < 2:
-        return [], False
+        return [], False, found
     at = np.ix_(np.asarray(told), band)
     pressure = np.where(np.asarray(responses.valid)[at], np.asarray(responses.pressure)[at], 0.0)
     norm = np.linalg.norm(pressure, axis=-1)
@@ -122,7 +131,11 @@ def upside_down(responses: Responses) -> tuple[list[int], bool]:
         told_signs += len(group)
         if sign[group].sum() < 0:
             sign[group] *= -1
-    return [told[k] for k in np.flatnonzero(sign < 0)], told_signs > 1
+    beside = near & (sign != 0)
+    count = beside.sum(axis=1)
+    mean = (np.where(beside, alike, 0.0) @ sign) / np.maximum(count, 1)
+    found[told] = np.where((count > 0) & (sign != 0), mean, np.nan)
+    return [told[k] for k in np.flatnonzero(sign < 0)], told_signs > 1, found
 
 
 def _side_by_side(responses: Responses, rows: Sequence[int]) -> Bools:

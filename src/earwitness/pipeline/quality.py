@@ -10,9 +10,10 @@ from earwitness.pipeline.points.clocks import clocks, flight, heights
 from earwitness.pipeline.points.material import Material
 from earwitness.pipeline.points.moment import latency, polarity
 from earwitness.pipeline.points.reference import Earlier, reference
-from earwitness.pipeline.points.sameness import calibration, first_last, repeats, splice
+from earwitness.pipeline.points.sameness import calibration, first_last, repeats
 from earwitness.pipeline.points.smooth import levels, orbits_of, order, zero
 from earwitness.pipeline.points.sound import clipping, hum, recordings, signal_to_noise
+from earwitness.pipeline.points.splice import splice
 from earwitness.pipeline.points.turned import missing, orbits, sides
 from earwitness.records.quality import Point, PointName, ReferenceReading
 

@@ -34,7 +34,7 @@ METHODS: Final[Mapping[PointName, str]] = {
     PointName.LEFT_RIGHT: "pipeline.points.turned.sides",
     PointName.UP_DOWN: "pipeline.points.turned.sides",
     PointName.HEIGHTS: "pipeline.points.clocks.heights",
-    PointName.SPLICE: "pipeline.points.sameness.splice",
+    PointName.SPLICE: "pipeline.points.splice.splice",
     PointName.CALIBRATION: "pipeline.points.sameness.calibration",
     PointName.REFERENCE: "pipeline.points.reference.reference",
 }

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from earwitness.acoustics import arrival
 from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
 from earwitness.measurement.quality_pace import FRONT_DEG, late_in_treble_s, slopes_s
-from earwitness.pipeline.points.material import Material, Teller, series
+from earwitness.measurement.stated import floor_arrives_s
+from earwitness.pipeline.points.material import Material, Teller, over_angle, series
 from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import say
-from earwitness.records.takes import Orbit, Take, TakeId
+from earwitness.records.takes import TakeId
 
 Float64s = npt.NDArray[np.float64]
 
@@ -24,6 +25,10 @@ OWN_SLOPE_S: Final = -25e-6
 OTHER_CLOCK_S: Final = 40e-6
 #: Sound comes no sooner than by the straight way; stated lengths and arrivals are good to so much.
 TOO_SOON_S: Final = 30e-6
+#: What a picture shows of the energy-time curve: so long before direct sound and after the floor's, s, and
+#: the least of it, dB re the former.
+SHOWN_S: Final = (1e-3, 2e-3)
+LOWEST_DB: Final = -60.0
 #: Absolute zero in °C; the speed of sound goes with the root of what lies above.
 _ZERO_C: Final = -273.15
 
@@ -51,7 +56,9 @@ def clocks(material: Material) -> Point:
     middle, length = float(np.median(beyond)), float(np.median(rate[told]))
     ppm = tell.number("apart_ppm", 1e6 * abs(middle) / length, "ppm", 0)
     least = tell.number("limit_ppm", 1e6 * OTHER_CLOCK_S / length, "ppm", 0)
-    picture = _by_angle([responses.takes[rows[k]] for k in told], slope[told])
+    picture = over_angle(
+        [d for k in told if (d := responses.takes[rows[k]].key.direction)], 1e6 * slope[told]
+    )
     limit = say(
         "to look at from ",
         least,
@@ -84,18 +91,6 @@ def clocks(material: Material) -> Point:
         takes=[responses.takes[rows[k]].id for k in told],
         series=picture,
     )
-
-
-def _by_angle(takes: Sequence[Take], slope_s: Float64s) -> list[Series]:
-    """How much later treble arrives for a factor e in frequency, µs, over the angle: a line an orbit."""
-    at = [(d.orbit, d.angle_deg, k) for k, take in enumerate(takes) if (d := take.key.direction) is not None]
-    lines = []
-    for orbit in Orbit:
-        own = sorted((angle, k) for which, angle, k in at if which is orbit)
-        if len(own) > 1:
-            rows = [k for _, k in own]
-            lines.append(series(str(orbit), [angle for angle, _ in own], 1e6 * slope_s[rows]))
-    return lines
 
 
 def _rate_s(material: Material, take: TakeId) -> float:
@@ -143,6 +138,11 @@ def flight(material: Material) -> Point:
         "stated too high can't be told",
     )
     amount = tell.number("late_us", 1e6 * abs(middle), "µs", 0)
+    count = np.arange(1, late.size + 1)
+    picture = (
+        series("takes on axis", count, 1e6 * late),
+        series("limit", [1, max(late.size, 2)], [-1e6 * TOO_SOON_S, -1e6 * TOO_SOON_S]),
+    )
     if middle > -TOO_SOON_S:
         way = "later" if middle >= 0.0 else "sooner"
         return tell.point(
@@ -153,6 +153,7 @@ def flight(material: Material) -> Point:
                 f" {way} after its loopback than the straight way takes, which it may.",
             ),
             limit,
+            series=picture,
         )
     return tell.point(
         Verdict.LOOK,
@@ -168,6 +169,7 @@ def flight(material: Material) -> Point:
         limit,
         say("Measure distance and temperature again, and correct rig.distance_m or rig.temperature_c."),
         takes=[take.id for take in wired],
+        series=picture,
     )
 
 
@@ -191,6 +193,7 @@ def heights(material: Material) -> Point:
         tell.number("limit_ms", 0.75, "ms", 2),
         " before the floor's is due, or none when it is due, but one so much later (defined here)",
     )
+    picture = _energy_on_axis(material)
     if SOONER_THAN_STATED in notes:
         sentence = "A reflection was found on axis before the floor's is due by the stated heights."
         remedy = (
@@ -206,5 +209,28 @@ def heights(material: Material) -> Point:
             "hold, the floor takes up sound, or noise hides it."
         )
     else:
-        return tell.point(Verdict.FINE, say("No reflection on axis contradicts the stated heights."), limit)
-    return tell.point(Verdict.LOOK, say(sentence), limit, say(remedy))
+        sentence = "No reflection on axis contradicts the stated heights."
+        return tell.point(Verdict.FINE, say(sentence), limit, series=picture)
+    return tell.point(Verdict.LOOK, say(sentence), limit, say(remedy), series=picture)
+
+
+def _energy_on_axis(material: Material) -> list[Series]:
+    """The energy-time curve of the first take on axis, and when the floor's reflection is due."""
+    rig = material.facts.rig
+    for take in material.responses.takes:
+        response, d = material.impulse_responses.get(take.id), take.key.direction
+        if response is not None and d is not None and d.angle_deg == 0.0 and rig.distance_m is not None:
+            break
+    else:
+        return []
+    rate = response.sample_rate_hz
+    level = arrival.energy_db(response.samples, rate)
+    time_s = (np.arange(level.size) - int(np.argmax(level))) / rate
+    floor_s = floor_arrives_s(rig, np.array([rig.distance_m]), speed_of_sound_m_s(rig.temperature_c))
+    if floor_s is None:
+        return []
+    shown = (time_s >= -SHOWN_S[0]) & (time_s <= floor_s + SHOWN_S[1])
+    return [
+        series("on axis", 1e3 * time_s[shown], np.maximum(level[shown], LOWEST_DB)),
+        series("floor due", [1e3 * floor_s] * 2, [LOWEST_DB, 0.0]),
+    ]

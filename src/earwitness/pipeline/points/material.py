@@ -18,7 +18,7 @@ from earwitness.records.figures import Figure
 from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.responses import Directivity, Responses
 from earwitness.records.sentences import EMPTY, Number, Part, Sentence, Term, Words, say, typeset
-from earwitness.records.takes import Direction, Take, TakeId, TakeKind
+from earwitness.records.takes import Direction, Orbit, Take, TakeId, TakeKind
 
 
 @dataclass(frozen=True)
@@ -136,3 +136,20 @@ def series(name: str, x: npt.ArrayLike, y: npt.ArrayLike, uncertainty: npt.Array
 def _optional(values: npt.ArrayLike) -> tuple[float | None, ...]:
     rounded = np.round(np.asarray(values, dtype=np.float64), 4)
     return tuple(v if np.isfinite(v) else None for v in rounded.tolist())
+
+
+def over_angle(directions: Sequence[Direction], values: npt.ArrayLike) -> list[Series]:
+    """Values (R,) over the angle, a line for each orbit of which more than one direction has one."""
+    known = np.asarray(values, dtype=np.float64)
+    lines = []
+    for orbit in Orbit:
+        rows = [i for i, d in enumerate(directions) if d.orbit is orbit]
+        rows.sort(key=lambda i: directions[i].angle_deg)
+        if len(rows) > 1:
+            lines.append(series(str(orbit), [directions[i].angle_deg for i in rows], known[rows]))
+    return lines
+
+
+def verdict_of(size: float, limits: tuple[float, float]) -> Verdict:
+    """To look at above the first limit, unfit above the other."""
+    return Verdict.UNFIT if size > limits[1] else Verdict.LOOK if size > limits[0] else Verdict.FINE

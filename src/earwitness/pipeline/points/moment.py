@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,11 +10,9 @@ from earwitness.acoustics.air import speed_of_sound_m_s
 from earwitness.measurement.quality_bands import POLARITY_HZ, upside_down
 from earwitness.measurement.quality_clock import jumps_s, lateness_s
 from earwitness.measurement.quality_near import near_against_far
-from earwitness.pipeline.points.material import Material, Teller, joined, named, series
-from earwitness.records.grid import Floats
-from earwitness.records.quality import Point, PointName, Series, Verdict
+from earwitness.pipeline.points.material import Material, Teller, joined, named, over_angle
+from earwitness.records.quality import Point, PointName, Verdict
 from earwitness.records.sentences import say
-from earwitness.records.takes import Direction, Orbit
 
 #: A take this much later or earlier than those beside it: to look at, unfit. In front of a cabinet the
 #: arrival moves from take to take by less than 0.1 ms by itself, behind it by up to 0.55 ms (computed on
@@ -96,27 +93,14 @@ def latency(material: Material) -> Point:
         ),
         say("Record it again; samples may be lost, or the take is of another direction.") if moved else say(),
         takes=moved or [take.id],
-        series=_by_angle(directions, late),
+        series=over_angle(directions, 1e3 * late),
     )
-
-
-def _by_angle(directions: Sequence[Direction], late_s: Floats) -> list[Series]:
-    """Lateness in ms over the angle, a line an orbit."""
-    lines = []
-    for orbit in Orbit:
-        rows = sorted(
-            (i for i, d in enumerate(directions) if d.orbit is orbit), key=lambda i: directions[i].angle_deg
-        )
-        if len(rows) > 1:
-            angles = [directions[i].angle_deg for i in rows]
-            lines.append(series(str(orbit), angles, 1e3 * late_s[rows]))
-    return lines
 
 
 def polarity(material: Material) -> Point:
     """Whether a take, or the near field, is upside down."""
     tell = Teller(PointName.POLARITY)
-    rows, told = upside_down(material.responses)
+    rows, told, alike = upside_down(material.responses)
     takes = material.responses.takes
     turned = [takes[i].id for i in rows]
     upright = [take for take in material.takes if take.id not in turned]
@@ -134,9 +118,11 @@ def polarity(material: Material) -> Point:
         tell.hz("to_hz", POLARITY_HZ[1]),
         ", or a near field against the far field where they overlap (defined here)",
     )
+    picture = over_angle(material.directions, alike) if told else ()
     if not wrong:
         also = ", and near field and far field agree" if near else ""
-        return tell.point(Verdict.FINE, say(f"All takes are the same way up{also}."), limit)
+        said = say(f"All takes are the same way up{also}.")
+        return tell.point(Verdict.FINE, said, limit, series=picture)
     sentence = say("Upside down: ", joined(wrong), ".")
     return tell.point(
         Verdict.UNFIT,
@@ -144,4 +130,5 @@ def polarity(material: Material) -> Point:
         limit,
         say("Swap the two wires back, or switch the polarity off, and record these takes again."),
         takes=wrong,
+        series=picture,
     )

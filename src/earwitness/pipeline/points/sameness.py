@@ -1,4 +1,4 @@
-"""Whether what was measured twice came out alike: first and last take, repeats, splice, calibrator."""
+"""Whether what was measured twice came out alike: first and last take, repeats, calibrator."""
 
 from __future__ import annotations
 
@@ -8,20 +8,21 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.acoustics import gating
 from earwitness.derive.pools import AVERAGED_DB
 from earwitness.measurement.calibration import steady_tone
-from earwitness.measurement.gated import LATER_THAN_STATED, SOONER_THAN_STATED
-from earwitness.measurement.joining import WARN_DB
-from earwitness.measurement.quality_bands import noise_of_levels_db, octave_levels_db, octave_middles_hz
+from earwitness.measurement.quality_bands import (
+    levels_in_octaves_db,
+    noise_of_levels_db,
+    octave_levels_db,
+    octave_middles_hz,
+)
 from earwitness.measurement.readers.signals import read_sounds
-from earwitness.measurement.recorded import FURTHEST_APART_DB, HARDLY_OVERLAP, NOT_USED
 from earwitness.measurement.repeated import BY_GAIN
-from earwitness.measurement.two_radii_joining import CONTRADICTED
-from earwitness.measurement.unheard import NOTCH
-from earwitness.pipeline.points.material import Material, Teller, joined, named, series
+from earwitness.pipeline.points.material import Material, Teller, joined, named, series, verdict_of
 from earwitness.records.grid import Floats
-from earwitness.records.quality import Point, PointName, Verdict
-from earwitness.records.responses import Origin
+from earwitness.records.quality import Point, PointName, Series, Verdict
+from earwitness.records.responses import Responses
 from earwitness.records.sentences import Sentence, say
 from earwitness.records.takes import Take, TakeId, TakeKey, TakeKind
 
@@ -30,22 +31,9 @@ from earwitness.records.takes import Take, TakeId, TakeKey, TakeKind
 FIRST_LAST_DB: Final = (0.3, 0.7)
 #: A standard deviation of repeats in an octave: to look at; unfit, and not averaged.
 REPEATS_DB: Final = (0.5, AVERAGED_DB)
-#: Near field against far field, mean over the octave in which they are joined, so near to the axis: further
-#: round, the sphere that stands for a box may be wrong by as much (computed on three boxes: 2 dB).
-SPLICE_FRONT_DEG: Final = 60.0
-SPLICE_UNFIT_DB: Final = 3.0
 #: Calibrator takes of one case; a class 1 calibrator itself holds to 0.25 dB (IEC 60942, recalled). Takes
 #: that lie further than 0.5 dB apart are refused before anything is built.
 CALIBRATION_DB: Final = 0.2
-_SPLICE_REMEDY: Final = (
-    "Look at the near field's drive and distance, at the microphone's distance, the diameters and the "
-    "cabinet in case.toml, and whether a radiator has no near field."
-)
-_SURFACES_REMEDY: Final = (
-    "Look at the surfaces' distances in takes.toml, at the point about which the microphone was turned, at "
-    "the microphone's distance in case.toml, and at what reflects within the gate."
-)
-_SEPARATED: Final = (Origin.SEPARATED, Origin.SEPARATED_INTO_GATED, Origin.NEAR_FIELD_INTO_SEPARATED)
 
 
 def first_last(material: Material) -> Point:
@@ -65,7 +53,7 @@ def first_last(material: Material) -> Point:
     size = np.where(np.abs(difference) > 2.0 * spread, np.abs(difference), 0.0)
     size = np.nan_to_num(size)
     worst = int(np.argmax(size)) if size.any() else int(np.nanargmax(np.abs(difference)))
-    verdict = _verdict(float(size[worst]), FIRST_LAST_DB)
+    verdict = verdict_of(float(size[worst]), FIRST_LAST_DB)
     way = "louder" if difference[worst] > 0.0 else "quieter"
     amount = tell.db("worst_db", abs(float(difference[worst])), 2)
     where = say(" in the octave about ", tell.hz("worst_hz", octave_middles_hz()[worst]))
@@ -136,7 +124,7 @@ def repeats(material: Material) -> Point:
         tell.db("unfit_db", REPEATS_DB[1]),
         " (defined here)",
     )
-    verdict = _verdict(worst, REPEATS_DB)
+    verdict = verdict_of(worst, REPEATS_DB)
     scatter = say(
         tell.count("directions", len(repeated)),
         " direction was measured more than once; repeats scatter by "
@@ -145,6 +133,8 @@ def repeats(material: Material) -> Point:
         tell.db("worst_db", worst, 2),
         " at most in an octave",
     )
+    odd = next((k for k, rows in enumerate(repeated) if any(takes[i].id in aside for i in rows)), whose)
+    picture = _beside_their_mean(material.responses, repeated[odd], aside)
     if aside:
         gains = [t.id for t in takes if t.id in aside and _by_gain(t, material.responses.notes)]
         return tell.point(
@@ -153,6 +143,7 @@ def repeats(material: Material) -> Point:
             limit,
             _why_set_aside(aside, gains),
             takes=aside,
+            series=picture,
         )
     group = [takes[i].id for i in repeated[whose]]
     return tell.point(
@@ -163,7 +154,31 @@ def repeats(material: Material) -> Point:
         if verdict is not Verdict.FINE
         else say(),
         takes=group,
+        series=picture,
     )
+
+
+def _beside_their_mean(responses: Responses, rows: Sequence[int], aside: Sequence[TakeId]) -> list[Series]:
+    """Octave levels of repeats less the mean of those that weren't set aside, a line each.
+
+    Of what was set aside only the gated response in time is left, so above the gate's reach they are told of
+    that.
+    """
+    out = [responses.takes[row].id in aside for row in rows]
+    level = _gated_levels_db(responses, rows) if any(out) else octave_levels_db(responses)[list(rows)]
+    kept = np.array([not is_out for is_out in out])
+    mean = level[kept if kept.any() else ~kept].mean(axis=0)
+    names = [f"{number}, set aside" if is_out else f"{number}" for number, is_out in enumerate(out, 1)]
+    return [series(name, octave_middles_hz(), one - mean) for name, one in zip(names, level, strict=True)]
+
+
+def _gated_levels_db(responses: Responses, rows: Sequence[int]) -> Floats:
+    """Octave levels of gated responses, dB, (R, B), from where the gate reaches."""
+    f, rates = np.asarray(responses.frequency_hz, dtype=np.float64), np.asarray(responses.sample_rate_hz)
+    found = np.stack([gating.spectra(responses.impulse_response[i], float(rates[i]), f, 0.0) for i in rows])
+    reached = f >= np.nanmax(gating.valid_from_hz(np.asarray(responses.gate_s)[list(rows)]))
+    power = np.abs(found).astype(np.float64) ** 2
+    return levels_in_octaves_db(power, np.broadcast_to(reached & (power > 0.0), power.shape), f)
 
 
 def _by_gain(take: Take, notes: Sequence[str]) -> bool:
@@ -218,136 +233,6 @@ def _farthest(level_db: Floats, groups: Sequence[Sequence[int]]) -> tuple[float,
     return best, whose
 
 
-def splice(material: Material) -> Point:
-    """How near field and far field agree where they were joined."""
-    tell = Teller(PointName.SPLICE)
-    splices = material.responses.splices
-    if not splices:
-        return (
-            _by_wrong_heights(material, tell) or _not_separated(material, tell) or _not_joined(material, tell)
-        )
-    surfaces = bool(np.isin(material.responses.origin, _SEPARATED).any())
-    remedy = _SURFACES_REMEDY if surfaces else _SPLICE_REMEDY
-    angles = {t.id: abs(d.angle_deg) for t in material.responses.takes if (d := t.key.direction)}
-    ids = sorted(splices, key=lambda i: (angles[i] > SPLICE_FRONT_DEG, i))
-    front = [i for i in ids if angles[i] <= SPLICE_FRONT_DEG] or ids
-    mismatch = np.array([splices[i].mismatch_db for i in front])
-    rms = float(np.sqrt(np.mean(mismatch**2)))
-    worst = max(ids, key=lambda i: abs(splices[i].mismatch_db))
-    one = splices[front[0]]
-    verdict = _verdict(rms, (WARN_DB, SPLICE_UNFIT_DB))
-    missing = any(NOTCH in note for note in material.responses.notes)
-    if missing and verdict is Verdict.FINE:
-        verdict, remedy = Verdict.LOOK, "Add a near field of the port or passive radiator."
-    also = (
-        " A near field has the notch of a cone at a port's tuning, and no port's was added."
-        if missing
-        else ""
-    )
-    return tell.point(
-        verdict,
-        say(
-            "Separated and gated responses differ by " if surfaces else "Near field and far field differ by ",
-            tell.db("rms_db", rms, 2),
-            " in front (root mean square) where they are joined, ",
-            tell.hz("low_hz", one.low_hz),
-            " to ",
-            tell.hz("high_hz", one.high_hz),
-            "; of all directions most by ",
-            tell.db("worst_db", abs(splices[worst].mismatch_db), 2),
-            ", in ",
-            named(worst),
-            f".{also}",
-        ),
-        _splice_limit(tell),
-        say(remedy) if verdict is not Verdict.FINE else say(),
-        takes=[worst],
-    )
-
-
-def _splice_limit(tell: Teller) -> Sentence:
-    return say(
-        "to look at from ",
-        tell.db("look_db", WARN_DB),
-        ", unfit from ",
-        tell.db("unfit_db", SPLICE_UNFIT_DB, 0),
-        " up to ",
-        tell.number("front_deg", SPLICE_FRONT_DEG, "°"),
-        " from the axis (defined here); further round, the model of the cabinet decides",
-    )
-
-
-def _by_wrong_heights(material: Material, tell: Teller) -> Point | None:
-    """Where the gate was chosen by heights that what was heard contradicts, and too little reaches it."""
-    notes = material.responses.notes
-    if HARDLY_OVERLAP not in notes and material.responses.told_apart is None:
-        return None
-    if LATER_THAN_STATED in notes:
-        shown = (
-            "no reflection was found on axis where the floor's is due by the stated heights, but one later."
-        )
-    elif SOONER_THAN_STATED in notes:
-        shown = "a reflection was found on axis before the floor's is due by the stated heights."
-    else:
-        return None
-    return tell.cannot_tell(
-        f"Nothing could be joined below the gate, and the gate may be too short: {shown}",
-        "Measure rig.height_m and rig.microphone_height_m in case.toml again; if they hold, the floor takes "
-        "up sound, noise hides it, or something nearer reflects: state rig.gate_s, or take it away.",
-    )
-
-
-def _not_separated(material: Material, tell: Teller) -> Point | None:
-    """Surfaces that weren't joined to the gated responses, where there are any: they need no near field."""
-    told, notes = material.responses.told_apart, material.responses.notes
-    if told is None:
-        return None
-    if any(note.startswith(CONTRADICTED) for note in notes):
-        return tell.cannot_tell(
-            "Separated and gated responses disagree in the little that they share, so they weren't joined.",
-            _SURFACES_REMEDY,
-        )
-    if told.taken.any():
-        return tell.cannot_tell(
-            "Separated and gated responses share too little to be joined, so they can't be held against each "
-            "other.",
-            "Get further away from what reflects, for a longer gate, or measure at more points on the "
-            "surfaces, for separation to reach higher.",
-        )
-    return tell.cannot_tell(
-        "The surfaces tell the loudspeaker's waves from the room's at no frequency, so nothing was joined.",
-        "The build's notes say what was refused and why.",
-    )
-
-
-def _not_joined(material: Material, tell: Teller) -> Point:
-    """Near fields that contradict the far field are no lack of near fields."""
-    near = material.of_kind(TakeKind.NEAR_FIELD)
-    if not near:
-        return tell.cannot_tell(
-            "No near field was measured, so there is nothing to hold the far field against there.",
-            "Add a near field of each woofer and port, and describe the cabinet.",
-        )
-    if NOT_USED in material.responses.notes:
-        return tell.point(
-            Verdict.UNFIT,
-            say(
-                "Near field and far field differ by more than ",
-                tell.db("apart_db", FURTHEST_APART_DB, 0),
-                " where they overlap, so they weren't joined.",
-            ),
-            _splice_limit(tell),
-            say(_SPLICE_REMEDY),
-            takes=[take.id for take in near],
-        )
-    return tell.cannot_tell(
-        "Near field and far field weren't joined, so they can't be held against each other.",
-        "Get further away from what reflects, for a longer gate reaches lower, or measure on two surfaces."
-        if HARDLY_OVERLAP in material.responses.notes
-        else "Look at the cabinet and the radiators in case.toml; the build's notes say what is missing.",
-    )
-
-
 def calibration(material: Material, raw: Path) -> Point:
     """Whether the chain's level drifted between calibrator takes."""
     tell = Teller(PointName.CALIBRATION)
@@ -359,8 +244,8 @@ def calibration(material: Material, raw: Path) -> Point:
             else "No calibrator was recorded.",
             "Record the calibrator before the first take and after the last.",
         )
-    levels = {take.path: _sensitivity_db(raw, take) for take in takes}
-    apart = max(levels.values()) - min(levels.values())
+    levels = np.array([_sensitivity_db(raw, take) for take in takes])
+    apart = float(levels.max() - levels.min())
     drifted = apart > CALIBRATION_DB
     return tell.point(
         Verdict.LOOK if drifted else Verdict.FINE,
@@ -380,6 +265,11 @@ def calibration(material: Material, raw: Path) -> Point:
         if drifted
         else say(),
         takes=[take.id for take in takes],
+        series=(
+            series("chain", np.arange(1, levels.size + 1), levels - levels[0]),
+            series("limit", [1, levels.size], [CALIBRATION_DB, CALIBRATION_DB]),
+            series("lower limit", [1, levels.size], [-CALIBRATION_DB, -CALIBRATION_DB]),
+        ),
     )
 
 
@@ -390,7 +280,3 @@ def _sensitivity_db(raw: Path, take: Take) -> float:
     margin = samples.size // 10
     rms, _, _ = steady_tone(samples[margin : samples.size - margin], recording.sample_rate_hz)
     return float(20.0 * np.log10(rms)) - (take.level_db or 0.0)
-
-
-def _verdict(size: float, limits: tuple[float, float]) -> Verdict:
-    return Verdict.UNFIT if size > limits[1] else Verdict.LOOK if size > limits[0] else Verdict.FINE

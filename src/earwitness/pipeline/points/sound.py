@@ -93,6 +93,8 @@ def clipping(material: Material) -> Point:
         " re full scale (defined here)",
     )
     close = peak_db > NEAR_FULL_SCALE_DB
+    count = np.arange(1, len(heard) + 1)
+    peaks = 20.0 * np.log10(np.maximum([one.peak for one in heard.values()], 1e-10))
     return tell.point(
         Verdict.LOOK if close else Verdict.FINE,
         say(
@@ -105,6 +107,10 @@ def clipping(material: Material) -> Point:
         limit,
         say("Lower the recording level by a few decibels before the next take.") if close else say(),
         takes=[loudest],
+        series=(
+            series("peaks", count, peaks),
+            series("limit", count[[0, -1]], [NEAR_FULL_SCALE_DB, NEAR_FULL_SCALE_DB]),
+        ),
     )
 
 
@@ -221,9 +227,17 @@ def hum(material: Material, raw: Path) -> Point:
         "(computed)",
     )
     over = tell.db("over_db", found.over_db, 0)
+    multiples = found.mains_hz * np.arange(1, found.each_db.size + 1)
+    picture = (
+        series("multiples", multiples, found.each_db),
+        series("limit", multiples[[0, -1]], [HUM_DB, HUM_DB]),
+    )
     if found.over_db < HUM_DB:
         return tell.point(
-            Verdict.FINE, say("No mains hum: its strongest multiple stands ", over, " over the noise."), limit
+            Verdict.FINE,
+            say("No mains hum: its strongest multiple stands ", over, " over the noise."),
+            limit,
+            series=picture,
         )
     level = say()
     rig = material.facts.rig
@@ -249,6 +263,7 @@ def hum(material: Material, raw: Path) -> Point:
             "Use balanced cables and one mains outlet for all, and keep the microphone's cable off mains "
             "cables; look at signal to noise in that octave."
         ),
+        series=picture,
     )
 
 

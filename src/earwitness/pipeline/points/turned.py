@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import numpy as np
@@ -11,11 +12,12 @@ from earwitness.acoustics.smoothing import smooth_power
 from earwitness.derive.orbit_figures import AGREEMENT_FRACTION, AGREEMENT_WARNING_DB
 from earwitness.derive.sides import SIDES_WARNING_DB, sides_difference_db, sides_over_frequency_db
 from earwitness.derive.symmetry import ORBITS, Symmetry
-from earwitness.pipeline.points.material import Material, Teller, joined, series
+from earwitness.pipeline.points.material import Material, Teller, joined, over_angle, series
 from earwitness.records.figures import FigureName, Quantity
 from earwitness.records.grid import POINTS_PER_OCTAVE, Floats
 from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import Term, say
+from earwitness.records.takes import Direction
 
 #: Orbits that differ by more than this where they meet don't show one loudspeaker.
 ORBITS_UNFIT_DB: Final = 3.0
@@ -30,6 +32,7 @@ def missing(material: Material) -> Point:
     lacking = sorted(wanted)
     limit = say("the directions of ", Term("CTA-2034-A"), ", both orbits every ", Term("10°"))
     measured = {d.shared for d in material.directions}
+    picture = _how_often(material, wanted)
     if not lacking:
         mirrored = int(material.powers.mirrored.sum())
         stood = (
@@ -37,7 +40,8 @@ def missing(material: Material) -> Point:
             if mirrored
             else say()
         )
-        return tell.point(Verdict.FINE, say("No direction that a curve needs is missing", stood, "."), limit)
+        said = say("No direction that a curve needs is missing", stood, ".")
+        return tell.point(Verdict.FINE, said, limit, series=picture)
     labels = [d.label for d in lacking]
     orbits = {d.orbit for d in material.directions if d.angle_deg not in (0.0, 180.0)}
     gaps = [d.label for d in lacking if d.orbit in orbits]
@@ -55,7 +59,14 @@ def missing(material: Material) -> Point:
         if gaps
         else say("Record the other orbit too, where sound power and reflections are wanted.")
     )
-    return tell.point(Verdict.LOOK, sentence, limit, remedy)
+    return tell.point(Verdict.LOOK, sentence, limit, remedy, series=picture)
+
+
+def _how_often(material: Material, wanted: Iterable[Direction]) -> list[Series]:
+    """How many takes there are of each direction that was measured, or that a curve lacks."""
+    taken = Counter(material.directions)
+    every = sorted({*taken, *wanted})
+    return over_angle(every, [taken[d] for d in every])
 
 
 def orbits(material: Material) -> Point:
