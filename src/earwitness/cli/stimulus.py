@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING
 
 import typer
 
+from earwitness.cli import stimulus_options as options
 from earwitness.cli.arguments import JsonOption
 from earwitness.cli.console import print_json, print_table
+from earwitness.cli.stimulus_options import KINDS, Kind, require_fitting
 from earwitness.records.errors import CallError
 
 if TYPE_CHECKING:
@@ -21,97 +22,28 @@ if TYPE_CHECKING:
     from earwitness.records.takes import Drive
 
 
-class Kind(StrEnum):
-    """What can be made."""
-
-    SWEEP = "sweep"
-    MULTITONE = "multitone"
-    TWO_TONES = "two-tones"
-    PINK = "pink"
-    WHITE = "white"
-    ENDURANCE = "endurance"
-
-
 def stimulus(
     *,
     context: typer.Context,
-    folder: Annotated[
-        Path, typer.Argument(metavar="FOLDER", help="Where the files go; made where it isn't.")
-    ],
-    kind: Annotated[
-        Kind,
-        typer.Option(
-            "--kind", metavar="KIND", help="sweep, multitone, two-tones, pink, white (noise), endurance."
-        ),
-    ] = Kind.SWEEP,
-    level: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--level",
-            metavar="LEVEL",
-            help="-20dBFS; with --full-scale 2.83V or 4dBu, too; again for one file each.",
-        ),
-    ] = None,
-    full_scale: Annotated[
-        float | None,
-        typer.Option(
-            "--full-scale",
-            metavar="V",
-            help="Volts RMS that a full-scale sine gives at the terminals, or at the input of an active one.",
-        ),
-    ] = None,
-    first: Annotated[
-        float | None,
-        typer.Option(
-            "--from", metavar="HZ", help="Lowest frequency: 10, 20 where no sweep, 60 of two tones."
-        ),
-    ] = None,
-    last: Annotated[
-        float | None,
-        typer.Option(
-            "--to", metavar="HZ", help="Highest frequency: 22000, 20000 where no sweep, 700 of two tones."
-        ),
-    ] = None,
-    seconds: Annotated[
-        float, typer.Option("--seconds", metavar="S", help="About how long it sounds, without silences.")
-    ] = 10.0,
-    rate: Annotated[int, typer.Option("--rate", metavar="HZ", help="Sample rate.")] = 48_000,
-    fade_in: Annotated[
-        float, typer.Option("--fade-in", metavar="S", help="How long a sweep fades in.")
-    ] = 0.1,
-    fade_out: Annotated[
-        float, typer.Option("--fade-out", metavar="S", help="How long a sweep fades out.")
-    ] = 0.005,
-    lead: Annotated[
-        float | None, typer.Option("--lead", metavar="S", help="Silence before: 0.5, 0 where no sweep.")
-    ] = None,
-    tail: Annotated[
-        float | None, typer.Option("--tail", metavar="S", help="Silence after: 1, 0 where no sweep.")
-    ] = None,
-    shelf: Annotated[
-        float,
-        typer.Option("--shelf-db", metavar="DB", help="Raises a sweep's bass by so much, or lowers it."),
-    ] = 0.0,
-    shelf_at: Annotated[
-        float, typer.Option("--shelf-hz", metavar="HZ", help="Where half of the shelf's dB are reached.")
-    ] = 200.0,
-    tilt: Annotated[
-        float,
-        typer.Option("--tilt-db", metavar="DB", help="Raises a sweep by so much for each octave upward."),
-    ] = 0.0,
-    tones: Annotated[int, typer.Option("--tones", metavar="N", help="How many tones a multitone has.")] = 31,
-    seed: Annotated[int, typer.Option("--seed", metavar="N", help="Which random phases or which noise.")] = 1,
-    rest: Annotated[
-        float, typer.Option("--rest", metavar="S", help="How long an endurance run goes on after its load.")
-    ] = 120.0,
-    sensitivity: Annotated[
-        float | None,
-        typer.Option(
-            "--sensitivity",
-            metavar="DB",
-            help="Level at 1 m for 2.83 V, else 90 is assumed; with levels in dBu, at 0 dBu.",
-        ),
-    ] = None,
+    folder: options.FolderArgument,
+    kind: options.KindOption = Kind.SWEEP,
+    level: options.LevelOption = None,
+    full_scale: options.FullScaleOption = None,
+    first: options.FirstOption = None,
+    last: options.LastOption = None,
+    seconds: options.SecondsOption = 10.0,
+    rate: options.RateOption = 48_000,
+    fade_in: options.FadeInOption = 0.1,
+    fade_out: options.FadeOutOption = 0.005,
+    lead: options.LeadOption = None,
+    tail: options.TailOption = None,
+    shelf: options.ShelfOption = 0.0,
+    shelf_at: options.ShelfAtOption = 200.0,
+    tilt: options.TiltOption = 0.0,
+    tones: options.TonesOption = 31,
+    seed: options.SeedOption = 1,
+    rest: options.RestOption = 120.0,
+    sensitivity: options.SensitivityOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Write files to play, with sidecars that say what they are.
@@ -123,74 +55,50 @@ def stimulus(
     Start quietly, protect your ears.
     """
     from earwitness.acoustics.signals import Emphasis
-    from earwitness.case.drives import parse_drive
     from earwitness.pipeline.asked_signals import Multitone, Noise, Run, Sweep, two_tones
     from earwitness.pipeline.stimulus import Layout, write_stimuli
 
-    sweeps = kind is Kind.SWEEP
-    usual = _BANDS_HZ.get(kind, (20.0, 20_000.0))
-    low, high = usual[0] if first is None else first, usual[1] if last is None else last
-    _require_fitting(kind, context)
+    require_fitting(kind, context)
+    usual = KINDS[kind]
+    low, high = _or_usual((first, last), usual.band_hz)
     asked: Asked
-    if sweeps:
-        asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
-    elif kind is Kind.MULTITONE:
-        asked = Multitone(low, high, seconds, tones, seed)
-    elif kind is Kind.TWO_TONES:
-        asked = two_tones(low, high, seconds)
-    elif kind is Kind.ENDURANCE:
-        asked = Run(low, high, seconds, rest, seed)
-    else:
-        asked = Noise(low, high, seconds, "pink" if kind is Kind.PINK else "white", seed)
-    levels: list[Drive] = []
-    for text in level or ["-20dBFS"]:
-        drive = parse_drive(text)
-        if drive is None:
-            raise CallError(f"--level {text!r} is no level; write it like -20dBFS, 2.83V or 4dBu")
-        levels.append(drive)
-    if full_scale is not None and not 1e-3 <= full_scale <= 1000.0:
-        raise CallError(f"--full-scale {full_scale:g} isn't from 0.001 to 1000 V")
-    silent = (0.5, 1.0) if sweeps else (0.0, 0.0)
-    layout = Layout(
-        rate, silent[0] if lead is None else lead, silent[1] if tail is None else tail, full_scale
-    )
-    if sensitivity is not None and not 40.0 <= sensitivity <= 130.0:
-        raise CallError(f"--sensitivity {sensitivity:g} isn't from 40 to 130")
+    match kind:
+        case Kind.SWEEP:
+            asked = Sweep(low, high, seconds, fade_in, fade_out, Emphasis(shelf, shelf_at, tilt))
+        case Kind.MULTITONE:
+            asked = Multitone(low, high, seconds, tones, seed)
+        case Kind.TWO_TONES:
+            asked = two_tones(low, high, seconds)
+        case Kind.PINK:
+            asked = Noise(low, high, seconds, "pink", seed)
+        case Kind.WHITE:
+            asked = Noise(low, high, seconds, "white", seed)
+        case Kind.ENDURANCE:
+            asked = Run(low, high, seconds, rest, seed)
+    levels = [_level(text) for text in level or ["-20dBFS"]]
+    _require_from("--full-scale", full_scale, 1e-3, 1000.0, " V")
+    _require_from("--sensitivity", sensitivity, 40.0, 130.0)
+    layout = Layout(rate, *_or_usual((lead, tail), usual.silences_s), full_scale)
     written = write_stimuli(folder, asked, levels, layout)
     _tell(folder, written, _sensitivity(sensitivity, levels), as_json=as_json)
 
 
-#: Bands of kinds that haven't the band of hearing.
-_BANDS_HZ: Final = {Kind.SWEEP: (10.0, 22_000.0), Kind.TWO_TONES: (60.0, 700.0)}
-#: The kinds with which an option goes that doesn't go with all of them.
-_ONLY_WITH: Final[Mapping[str, tuple[Kind, ...]]] = {
-    "fade_in": (Kind.SWEEP,),
-    "fade_out": (Kind.SWEEP,),
-    "shelf": (Kind.SWEEP,),
-    "shelf_at": (Kind.SWEEP,),
-    "tilt": (Kind.SWEEP,),
-    "tones": (Kind.MULTITONE,),
-    "seed": (Kind.MULTITONE, Kind.PINK, Kind.WHITE, Kind.ENDURANCE),
-    "rest": (Kind.ENDURANCE,),
-}
+def _or_usual(given: tuple[float | None, float | None], usual: tuple[float, float]) -> tuple[float, float]:
+    return usual[0] if given[0] is None else given[0], usual[1] if given[1] is None else given[1]
 
 
-def _require_fitting(kind: Kind, context: typer.Context) -> None:
-    """Refuse options that were given and would do nothing."""
-    for option in context.command.params:
-        kinds = _ONLY_WITH.get(option.name or "", tuple(Kind))
-        source = context.get_parameter_source(option.name or "")
-        if kind not in kinds and source is not None and source.name == "COMMANDLINE":
-            raise CallError(
-                f"{option.opts[0]} does nothing with --kind {kind}, it goes with {_either(kinds)} alone; "
-                "leave it out, or give that kind"
-            )
+def _level(text: str) -> Drive:
+    from earwitness.case.drives import parse_drive
+
+    drive = parse_drive(text)
+    if drive is None:
+        raise CallError(f"--level {text!r} is no level; write it like -20dBFS, 2.83V or 4dBu")
+    return drive
 
 
-def _either(kinds: Sequence[Kind]) -> str:
-    """``sweep``, ``pink or white``."""
-    *others, last = kinds
-    return f"{', '.join(others)} or {last}" if others else str(last)
+def _require_from(option: str, number: float | None, low: float, high: float, unit: str = "") -> None:
+    if number is not None and not low <= number <= high:
+        raise CallError(f"{option} {number:g} isn't from {low:g} to {high:g}{unit}")
 
 
 def _sensitivity(stated_db: float | None, levels: Sequence[Drive]) -> Sensitivity | None:
