@@ -12,7 +12,8 @@ import soundfile
 from earwitness.acoustics.sweeps import synchronised_sweep
 from earwitness.case.layout import CaseFolder
 from earwitness.case.manifest import new_case
-from earwitness.pipeline.intake import drive_of, look_at
+from earwitness.pipeline.drive_option import drive_of
+from earwitness.pipeline.intake import look_at
 from earwitness.records.errors import CallError
 from earwitness.records.takes import Drive
 

@@ -68,7 +68,7 @@ def _adding(folder: Path, given: list[Path] | None, how: Adding) -> Adding | Non
         A file isn't there, or can't come in.
     """
     from earwitness.case.intake import gather
-    from earwitness.pipeline.intake import drive_of
+    from earwitness.pipeline.drive_option import drive_of
 
     if not given:
         for option, value in (("--drive", how.drive), ("--read", how.read), ("--yes", how.yes)):
