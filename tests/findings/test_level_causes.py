@@ -303,7 +303,24 @@ def test_one_thing_is_told_once() -> None:
     assert "figure-compression" not in {f.id for f in found}
     (change,) = [f for f in found if f.change is not None]
     assert "its balance changes by more than 1 dB" in str(change.explanation)
+    assert str(change.explanation).count("A sixth of an octave does so from") == 1
     assert [f.id for f in found if f.place is not None and f.place.curve == "change"] == [change.id]
+
+
+def test_what_drives_alone_do_not_tell_is_left_to_a_change_whose_cause_is_clear() -> None:
+    told = derived(changed(limited(3.0)), impedance())
+    (change,) = [f for f in find(told.curves, told.figures, FACTS) if f.change is not None]
+    assert change.causes is not None
+    assert change.causes.said[0].probability > 0.9
+    untold = replace(change, id="figure-held_level", place=None, change=None, causes=None, story=None)
+    figures, (both,) = told_once((untold,), (change,), None)
+    assert figures == ()
+    assert "can’t be told apart" in str(both.explanation)
+    assert both.causes == change.causes
+    said = tuple(replace(each, probability=0.4) for each in change.causes.said)
+    unclear = replace(change, causes=replace(change.causes, said=said))
+    assert told_once((untold,), (unclear,), None) == ((untold,), (unclear,))
+    assert told_once((untold,), (), None) == ((untold,), ())
 
 
 def test_heat_is_told_once() -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from earwitness.derive.formatting import value_text
 from earwitness.derive.numerals import frequency, hours_a_day, quantity
-from earwitness.findings.cause_words import LOST, NAMES, cause_sentences, details
+from earwitness.findings.cause_words import BELIEVED, LOST, NAMES, cause_sentences, details
 from earwitness.findings.causes.level_judge import causes_of_change
 from earwitness.findings.causes.stretch import octaves_wide, stretch_of
 from earwitness.findings.level_changes import find_changes
@@ -32,7 +32,7 @@ from earwitness.records.figures import Evidence
 from earwitness.records.findings import Finding, Place, Story
 from earwitness.records.level_changes import LevelChange
 from earwitness.records.next_measurement import NextMeasurement, NextTake
-from earwitness.records.sentences import Number, Sentence, Term, say
+from earwitness.records.sentences import EMPTY, Number, Sentence, Term, say
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import TakeId
 
@@ -53,6 +53,10 @@ SHARED: Final = 0.1
 COMPRESSION: Final = "figure-compression"
 #: What its figure is called that tells what holds the level down.
 HELD: Final = "figure-held_level"
+BY_DRIVES_ALONE: Final = (
+    " From the drives alone a limiter, an amplifier that clips and heat can't be told apart; drives closer to "
+    "each other would tell more."
+)
 #: How often each take shows what a cause of the level foretells, in the order of `OF_LEVEL`: a loss that
 #: follows the impedance, one that grows as the sweep lasts, one that stays after a load, one that comes back.
 SHOWS: Final[Mapping[NextTake, tuple[float, ...]]] = {
@@ -78,14 +82,24 @@ def change_statements(curves: CurveSet, facts: CaseFacts) -> tuple[Finding, ...]
 
 
 def told_once(
-    of_figures: Sequence[Finding], changes: Sequence[Finding], level: ChangeWithLevel | None
+    of_figures: Sequence[Finding],
+    changes: Sequence[Finding],
+    level: ChangeWithLevel | None,
+    narrow: Sentence = EMPTY,
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Figures of the level and changes, each thing once.
 
     What holds the level down (`held_level`) is told by its own sentence, with the causes of the band that it
-    speaks of; then the figure of compression is quoted by the change that lies where it has its frequency.
+    speaks of; where drives alone don't tell it, a change whose cause is said says that too. Then the figure of
+    compression is quoted by the change that lies where it has its frequency, with what is said of `narrow`
+    bands beside it.
     """
     figures, left = list(of_figures), list(changes)
+    untold = next((one for one in figures if one.id == HELD and one.place is None), None)
+    clear = next((place for place, change in enumerate(left) if _is_settled(change)), None)
+    if untold is not None and clear is not None:
+        figures.remove(untold)
+        left[clear] = replace(left[clear], explanation=say(left[clear].explanation, BY_DRIVES_ALONE))
     for index, held in enumerate(figures):
         same = next((one for one in left if held.id == HELD and _overlap(held.place, one.change)), None)
         if same is not None and level is not None:
@@ -95,7 +109,7 @@ def told_once(
     for found in (left, figures):
         for index, one in enumerate(found):
             if compression is not None and compression in figures and _within(compression, one.change):
-                found[index] = _quoting(one, compression)
+                found[index] = _quoting(one, compression, narrow)
                 figures.remove(compression)
     return tuple(figures), tuple(left)
 
@@ -130,10 +144,18 @@ def _held(held: Finding, change: Finding, level: ChangeWithLevel) -> Finding:
     )
 
 
-def _quoting(one: Finding, compression: Finding) -> Finding:
+def _is_settled(change: Finding) -> bool:
+    """Whether a cause of a change is said."""
+    causes = change.causes
+    if causes is None or causes.cannot_tell >= LOST:
+        return False
+    return any(each.probability >= BELIEVED for each in causes.said)
+
+
+def _quoting(one: Finding, compression: Finding, narrow: Sentence) -> Finding:
     return replace(
         one,
-        explanation=say(compression.statement, " ", one.explanation),
+        explanation=say(compression.statement, " ", narrow, one.explanation),
         importance=max(one.importance, compression.importance),
         figures=tuple(dict.fromkeys((*one.figures, *compression.figures))),
     )

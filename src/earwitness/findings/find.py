@@ -16,7 +16,7 @@ from earwitness.findings.claims import judge_claims
 from earwitness.findings.feature_statements import feature_statements
 from earwitness.findings.features import find_features
 from earwitness.findings.impedance_statements import impedance_statements
-from earwitness.findings.level_statements import level_statements
+from earwitness.findings.level_statements import level_statements, narrow_words
 from earwitness.findings.long_term_statements import long_term_statements
 from earwitness.findings.merging import merged, with_shapes
 from earwitness.findings.next_question import asking
@@ -28,7 +28,7 @@ from earwitness.findings.testimony import held, note_statements
 from earwitness.findings.tone_statements import tone_statements
 from earwitness.records.curves import CurveSet
 from earwitness.records.facts import CaseFacts
-from earwitness.records.figures import Figure
+from earwitness.records.figures import Figure, FigureName
 from earwitness.records.findings import Finding
 from earwitness.records.responses import Directivity, Responses
 from earwitness.records.takes import Take
@@ -57,7 +57,10 @@ def find(  # noqa: PLR0917
     """
     named = {figure.name: figure for figure in figures}
     levels, changes = told_once(
-        level_statements(curves, named), change_statements(curves, facts), curves.level
+        level_statements(curves, named),
+        change_statements(curves, facts),
+        curves.level,
+        narrow_words(named.get(FigureName.COMPRESSION_NARROW)),
     )
     field = None if responses is None else field_of(responses, facts)
     features = () if responses is None or field is None else _features(responses, field, curves, facts, takes)

@@ -168,7 +168,7 @@ def _compression(figure: Figure, narrow: Figure | None, curves: CurveSet) -> Fin
     drive = drive_in(figure)
     explanation = say("The level is the mean at one metre that the drive would give")
     explanation += say(", here ", drive, ". ") if drive is not None else say(". ")
-    explanation += _narrow(narrow) + say(
+    explanation += narrow_words(narrow) + say(
         "A change of one octave against the others is heard as a change of balance, and is gone at lower "
         "levels. Sweeps are too short to tell what warms up over minutes."
     )
@@ -177,7 +177,7 @@ def _compression(figure: Figure, narrow: Figure | None, curves: CurveSet) -> Fin
     return of_figure(IMPORTANCE[figure.name], figure, statement, explanation, place, *quoted)
 
 
-def _narrow(figure: Figure | None) -> Sentence:
+def narrow_words(figure: Figure | None) -> Sentence:
     """From where a narrow band is off by as much, and by how much the narrowest is at the highest drive."""
     if figure is None or not isinstance(figure.value, Quantity | Bound):
         return EMPTY
