@@ -54,8 +54,8 @@ COMPRESSION: Final = "figure-compression"
 #: What its figure is called that tells what holds the level down.
 HELD: Final = "figure-held_level"
 BY_DRIVES_ALONE: Final = (
-    " From the drives alone a limiter, an amplifier that clips and heat can't be told apart; drives closer to "
-    "each other would tell more."
+    " From the drives alone a limiter, an amplifier that clips and heat can't be told apart; drives closer "
+    "to each other would tell more."
 )
 #: How often each take shows what a cause of the level foretells, in the order of `OF_LEVEL`: a loss that
 #: follows the impedance, one that grows as the sweep lasts, one that stays after a load, one that comes back.
@@ -90,9 +90,9 @@ def told_once(
     """Figures of the level and changes, each thing once.
 
     What holds the level down (`held_level`) is told by its own sentence, with the causes of the band that it
-    speaks of; where drives alone don't tell it, a change whose cause is said says that too. Then the figure of
-    compression is quoted by the change that lies where it has its frequency, with what is said of `narrow`
-    bands beside it.
+    speaks of; where drives alone don't tell it, a change whose cause is said says that too. Then the figure
+    of compression is quoted by the change that lies where it has its frequency, with what is said of
+    `narrow` bands beside it.
     """
     figures, left = list(of_figures), list(changes)
     untold = next((one for one in figures if one.id == HELD and one.place is None), None)
