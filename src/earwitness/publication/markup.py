@@ -6,7 +6,7 @@ import json
 
 from markupsafe import Markup
 
-from earwitness.publication.origins import anchor
+from earwitness.publication.entries import anchor
 from earwitness.publication.verdict import Block, Span
 from earwitness.records.sentences import Number, Part, Quoted, Sentence, Term
 

@@ -18,7 +18,7 @@ from earwitness.exhibits.palette import TOKENS, Mode
 from earwitness.exhibits.typefaces import FONTS, Cut
 from earwitness.publication.budget import Budget
 from earwitness.publication.context import PublicationContext
-from earwitness.publication.origins import Origin, anchor
+from earwitness.publication.entries import Origin, anchor
 from earwitness.publication.pictures import Pictures, picture_path
 from earwitness.publication.quality import QualityPart
 from earwitness.publication.verdict import Block
