@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -22,7 +23,9 @@ from earwitness.records.audibility import Heard
 from earwitness.records.causes import Cause
 from earwitness.records.correctability import Correctability, Deviation
 from earwitness.records.curves import CurveSet
+from earwitness.records.features import Feature
 from earwitness.records.findings import Finding
+from earwitness.records.takes import Orbit
 
 POSSIBLE = Possible(frozenset(SHOWS), needs_clock=False)
 PAIR = causes((Cause.SPACED_SOURCES, 0.95), (Cause.RESONANCE, 0.2), (Cause.VOICING, 0.05))
@@ -120,6 +123,55 @@ def test_a_statement_and_its_numbers() -> None:
     assert found.story is not None
     for sentence in (found.statement, found.note, found.story.cause, found.story.heard, *found.story.details):
         referent.require(sentence)
+
+
+def with_heights(found: Feature, heights: Mapping[tuple[Orbit, float], float]) -> Feature:
+    """One whose heights differ in some directions, as deep as it is fitted; the greatest is the feature's."""
+    places = []
+    for place in found.places:
+        height = heights.get((place.direction.orbit, place.direction.angle_deg), place.gain_db)
+        places.append(replace(place, gain_db=height, seen_db=height))
+    top = max(places, key=lambda place: abs(place.gain_db))
+    return replace(found, places=tuple(places), gain_db=top.gain_db)
+
+
+@pytest.mark.parametrize(
+    ("directions", "heights", "words"),
+    [
+        (
+            ALL_ROUND,
+            {(V, 30.0): -31.0},
+            "A dip of 3.0 ± 0.2 dB at 2 kHz, on axis, up to 60° to each side and up to 30° above and below "
+            "the axis; deepest 30° above the axis, by 31.0 ± 0.2 dB.",
+        ),
+        (
+            [(o, s * a) for o in (H, V) for s in (1, -1) for a in (0.0, 30.0, 60.0)],
+            {(H, -60.0): -9.0},
+            "A dip of 3.0 ± 0.2 dB at 2 kHz on axis, and in every direction to the front; deepest 60° to the "
+            "right, by 9.0 ± 0.2 dB.",
+        ),
+        # 1.4 dB more is within half of it
+        (
+            [(H, 0.0), (H, 10.0)],
+            {(H, 10.0): -4.4},
+            "A dip of 4.4 ± 0.2 dB at 2 kHz, on axis and up to 10° to the left.",
+        ),
+        (
+            [(V, 20.0), (V, 60.0)],
+            {(V, 60.0): -9.0},
+            "A dip of up to 9.0 ± 0.2 dB at 2 kHz, 20° to 60° above the axis.",
+        ),
+        ([(V, 20.0), (V, 60.0)], {}, "A dip of 3.0 ± 0.2 dB at 2 kHz, 20° to 60° above the axis."),
+    ],
+)
+def test_the_height_is_that_of_the_places_it_is_said_of(
+    directions: list[tuple[Orbit, float]], heights: dict[tuple[Orbit, float], float], words: str
+) -> None:
+    (found,) = [
+        f for f in stated((with_heights(feature(2000.0, -3.0, directions), heights), PAIR)) if f.feature
+    ]
+    assert str(found.statement) == words
+    Referent(specimen.facts(), (), specimen.curve_set(), (found,)).require(found.statement)
 
 
 def test_a_height_that_is_not_sure_is_told_as_it_is_seen() -> None:

@@ -27,6 +27,7 @@ BOTH_SIDES: Final[Mapping[Orbit, str]] = {
 #: A place on the page reaches at least so far to either side.
 MARK_OCTAVES: Final = 1.0 / 6.0
 SIDES_IN_ALL: Final = 4
+EVERYWHERE: Final = say("in every direction to the front")
 _Side = tuple[Orbit, int]
 
 
@@ -42,7 +43,7 @@ def where(feature: Feature, root: str) -> Sentence:
         and len(sides) == SIDES_IN_ALL
         and all(_reach(feature, s)[1] >= REACH_DEG for s in sides.values())
     ):
-        return say("in every direction to the front")
+        return EVERYWHERE
     told = [say("on axis")] if axis else []
     for (orbit, sign), indices in sides.items():
         other = sides.get((orbit, -sign))
@@ -58,6 +59,15 @@ def where(feature: Feature, root: str) -> Sentence:
         else:
             told.append(say(near, " to ", far, f" {words}"))
     return listing(told)
+
+
+def side_of(feature: Feature, index: int, root: str) -> Sentence:
+    """Of one place: ``on axis``, ``40° above the axis``."""
+    direction = feature.places[index].direction
+    if direction.angle_deg == 0.0:
+        return say("on axis")
+    words = SIDES[direction.orbit][0 if direction.angle_deg > 0.0 else 1]
+    return say(_angle(feature, index, root), f" {words}")
 
 
 def place_of(feature: Feature, drive: str) -> Place:

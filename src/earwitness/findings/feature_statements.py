@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
-from earwitness.derive.formatting import decimals_for, number_text, value_text
 from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings import shape_words
 from earwitness.findings.audibility import audibility
@@ -18,6 +17,7 @@ from earwitness.findings.cause_words import cause_sentences, details
 from earwitness.findings.causes.form import WIDE
 from earwitness.findings.correctability import SAID, correctable
 from earwitness.findings.feature_change import feature_changes, part_unsure
+from earwitness.findings.feature_heights import KINDS, height_statement, leading
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
@@ -27,26 +27,15 @@ from earwitness.findings.next_table import Possible
 from earwitness.records.audibility import Audibility, Heard
 from earwitness.records.correctability import Correctable, Mends
 from earwitness.records.curves import CurveName, CurveSet
-from earwitness.records.features import Feature, FeatureKind
+from earwitness.records.features import Feature
 from earwitness.records.figures import Evidence
 from earwitness.records.findings import Finding, Place, Story
 from earwitness.records.next_measurement import NextMeasurement
 from earwitness.records.responses import Directivity, Responses
-from earwitness.records.sentences import EMPTY, Number, Sentence, say
+from earwitness.records.sentences import EMPTY, Sentence, say
 from earwitness.records.sources import Source, Standing
 from earwitness.records.takes import TakeId
 
-#: What the page calls each kind.
-KINDS: Final[Mapping[FeatureKind, str]] = {
-    "peak": "A peak",
-    "dip": "A dip",
-    "shelf": "A shelf",
-    "tilt": "A tilt",
-}
-#: A height that is less sure than this part of it is told as it is seen through the gate.
-LEAST_SURE: Final = 0.35
-#: No height is told closer than this, dB.
-LEAST_SPREAD_DB: Final = 0.05
 #: The printed order by whether it is heard: where an equaliser mends it for every seat, and where not.
 IMPORTANCE: Final[Mapping[Heard, tuple[float, float]]] = {
     Heard.LIKELY: (0.88, 0.95),
@@ -145,13 +134,13 @@ def not_told(feature: Feature) -> bool:
 
 
 def _statement(feature: Feature, here: str) -> Sentence:
-    tone = frequency(feature.frequency_hz, f"{here}/frequency_hz")
-    kind = KINDS[feature.kind]
     if not_told(feature):
-        return say(f"{kind} about ", tone, ", ", where(feature, here), ", of no height that could be told.")
+        tone = frequency(feature.frequency_hz, f"{here}/frequency_hz")
+        places = where(feature, here)
+        return say(f"{KINDS[feature.kind]} about ", tone, ", ", places, ", of no height that could be told.")
     if feature.broad:
         return shape_words.statement(feature, here)
-    return say(f"{kind} of ", height(feature, here), " at ", tone, ", ", where(feature, here), ".")
+    return height_statement(feature, here)
 
 
 def _audibility(feature: Feature, field: Directivity, root: str) -> Audibility:
@@ -174,7 +163,7 @@ def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> 
     assert finding.story is not None
     assert finding.feature is not None
     mended, unmended = IMPORTANCE[heard.verdict]
-    deep = finding.feature.gain_db < -MOST_BOOST_DB
+    deep = leading(finding.feature).gain_db < -MOST_BOOST_DB
     broad = finding.feature.broad
     everywhere = broad or (mends is not None and mends.mends is Mends.EVERY_SEAT and not deep)
     story = replace(finding.story, heard=say(_HEARD[heard.verdict], heard.reason))
@@ -246,21 +235,6 @@ def _nothing(curves: CurveSet, *, any_at_all: bool) -> tuple[Finding, ...]:
             evidence=Evidence((CurveName.ON_AXIS,), curves.curves[CurveName.ON_AXIS].takes),
         ),
     )
-
-
-def height(feature: Feature, here: str) -> Sentence:
-    """How high it is without the gate, or, where that isn't sure, as the gate shows it: ``3.1 ± 0.4 dB``."""
-    size, spread = abs(feature.gain_db), feature.gain_u_db
-    if spread <= LEAST_SURE * size:
-        decimals = decimals_for(max(spread, LEAST_SPREAD_DB))
-        return say(
-            Number(number_text(size, decimals), feature.gain_db, f"{here}/gain_db"),
-            " ± ",
-            Number(value_text(spread, "dB", decimals), spread, f"{here}/gain_u_db"),
-        )
-    top = feature.places.index(feature.top)
-    seen = feature.top.seen_db
-    return say("some ", Number(value_text(abs(seen), "dB", 0), seen, f"{here}/places/{top}/seen_db"))
 
 
 def _note(feature: Feature, here: str) -> Sentence:
