@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 from earwitness.derive.curves import DerivedCurves
+from earwitness.derive.level_figures import mean_on_axis
 from earwitness.derive.level_form import drive_key
 from earwitness.derive.reference_drive import at_terminals
-from earwitness.derive.spread import NOTHING_KNOWN, spread_of
-from earwitness.derive.validity import around, unavailable
 from earwitness.derive.wording import band_words, module_number
 from earwitness.methods.gum import combined
 from earwitness.methods.hearing_exposure import niosh_hours_a_day
-from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ, mean_level_db
+from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.active import Latency
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import CaseFacts
@@ -39,19 +38,10 @@ def active_figures(derived: DerivedCurves, found: Latency, facts: CaseFacts) -> 
 def _level(derived: DerivedCurves) -> Figure:
     """Mean level on axis from 300 Hz to 3 kHz at 1 m at the drive of the takes, read as sensitivity is."""
     curve, drive = CurveName.ON_AXIS, derived.takes.drive
-    frequency = derived.field.frequency_hz
-    reason = unavailable(derived, curve, SENSITIVITY_BAND_HZ)
+    value, spread = mean_on_axis(derived)
     also = {drive_key(drive.unit): drive.value}
-    value: Value
-    spread = NOTHING_KNOWN
-    if reason is not None:
-        value = reason
-    else:
-        inside = around(frequency, SENSITIVITY_BAND_HZ)
-        level = float(mean_level_db(frequency[inside], derived.curves[curve].level_db[inside]))
-        value = Quantity(level)
-        spread = spread_of(derived, curve, inside, lambda y: mean_level_db(frequency[inside], y))
-        also[HOURS] = float(niosh_hours_a_day(level))
+    if isinstance(value, Quantity):
+        also[HOURS] = float(niosh_hours_a_day(value.value))
     return Figure(
         name=FigureName.LEVEL_AT_DRIVE,
         value=value,
@@ -67,7 +57,7 @@ def _level(derived: DerivedCurves) -> Figure:
             module_number("1 m", 1.0, "iec_60268_5/REFERENCE_DISTANCE_M"),
         ),
         reading="power mean",
-        valid_band_hz=None if reason else SENSITIVITY_BAND_HZ,
+        valid_band_hz=None if isinstance(value, NotAvailable) else SENSITIVITY_BAND_HZ,
         method="derive.active_figures.active_figures",
         source=SOURCE,
         evidence=Evidence((curve,), derived.curves[curve].takes),

@@ -35,22 +35,18 @@ TOLERANCE_SOURCE: Final = Source("Earwitness", "", "tolerance", Standing.OWN)
 
 def sensitivity(derived: DerivedCurves) -> Figure:
     """Sensitivity: mean level on axis from 300 Hz to 3 kHz for 2.83 V at 1 m."""
-    name, curve = FigureName.SENSITIVITY, CurveName.ON_AXIS
-    frequency = derived.field.frequency_hz
-    reason = unavailable(derived, curve, SENSITIVITY_BAND_HZ)
+    curve = CurveName.ON_AXIS
+    value, spread = mean_on_axis(derived)
     if not at_terminals(derived.takes.drive):
-        reason = NotAvailable("not applicable to an active loudspeaker")
-    value: Value
-    if reason is not None:
-        value, spread, also = reason, NOTHING_KNOWN, {}
-    else:
+        value, spread = NotAvailable("not applicable to an active loudspeaker"), NOTHING_KNOWN
+    also = {}
+    if isinstance(value, Quantity):
+        frequency = derived.field.frequency_hz
         inside = around(frequency, SENSITIVITY_BAND_HZ)
         level = derived.curves[curve].level_db[inside]
-        value = Quantity(float(mean_level_db(frequency[inside], level)))
-        spread = spread_of(derived, curve, inside, lambda y: mean_level_db(frequency[inside], y))
-        also = {"dB mean": float(mean_level_db(frequency[inside], level, on="level"))}
+        also["dB mean"] = float(mean_level_db(frequency[inside], level, on="level"))
     return Figure(
-        name=name,
+        name=FigureName.SENSITIVITY,
         value=value,
         unit="dB",
         uncertainty=spread.total,
@@ -64,12 +60,24 @@ def sensitivity(derived: DerivedCurves) -> Figure:
             module_number("1 m", 1.0, "iec_60268_5/REFERENCE_DISTANCE_M"),
         ),
         reading="power mean",
-        valid_band_hz=None if reason else SENSITIVITY_BAND_HZ,
+        valid_band_hz=None if isinstance(value, NotAvailable) else SENSITIVITY_BAND_HZ,
         method="methods.iec_60268_5.mean_level_db",
         source=SOURCE,
         evidence=Evidence((curve,), derived.curves[curve].takes),
         also=also,
     )
+
+
+def mean_on_axis(derived: DerivedCurves) -> tuple[Quantity | NotAvailable, Spread]:
+    """Mean power on axis over the sensitivity band as a level, dB, at 1 m and the drive of the takes."""
+    curve = CurveName.ON_AXIS
+    reason = unavailable(derived, curve, SENSITIVITY_BAND_HZ)
+    if reason is not None:
+        return reason, NOTHING_KNOWN
+    inside = around(derived.field.frequency_hz, SENSITIVITY_BAND_HZ)
+    frequency = derived.field.frequency_hz[inside]
+    level = float(mean_level_db(frequency, derived.curves[curve].level_db[inside]))
+    return Quantity(level), spread_of(derived, curve, inside, lambda y: mean_level_db(frequency, y))
 
 
 def tolerance(derived: DerivedCurves, curve: CurveName) -> Figure:

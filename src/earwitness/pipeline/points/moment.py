@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,8 +12,10 @@ from earwitness.measurement.quality_bands import POLARITY_HZ, upside_down
 from earwitness.measurement.quality_clock import jumps_s, lateness_s
 from earwitness.measurement.quality_near import near_against_far
 from earwitness.pipeline.points.material import Material, Teller, joined, named, over_angle
+from earwitness.records.grid import Floats
 from earwitness.records.quality import Point, PointName, Verdict
-from earwitness.records.sentences import say
+from earwitness.records.sentences import Sentence, say
+from earwitness.records.takes import Direction, Take, TakeId
 
 #: A take this much later or earlier than those beside it: to look at, unfit. In front of a cabinet the
 #: arrival moves from take to take by less than 0.1 ms by itself, behind it by up to 0.55 ms (computed on
@@ -45,8 +48,7 @@ def latency(material: Material) -> Point:
             "Too few takes lie side by side to hold their arrivals against each other.",
             "Record more directions, or a loopback beside each take.",
         )
-    behind = np.array([abs(d.angle_deg) > FRONT_DEG for d in directions])
-    look, unfit = (np.where(behind, BEHIND_S[k], FRONT_S[k]) for k in (0, 1))
+    look, unfit = _limits_s(directions)
     if np.mean(size > look) > NO_CLOCK_PART:
         return tell.cannot_tell(
             "The recordings share no clock, so a jump of the latency can't be told from a new start.",
@@ -56,44 +58,52 @@ def latency(material: Material) -> Point:
     worst = int(order[0])
     moved = [responses.takes[rows[int(i)]].id for i in order if size[i] > look[i]]
     verdict = Verdict.UNFIT if (size > unfit).any() else Verdict.LOOK if moved else Verdict.FINE
-    amount = tell.number("jump_ms", 1e3 * size[worst], "ms", 2)
     take = responses.takes[rows[worst]]
-    if moved:
-        way = "later" if jump[worst] > 0.0 else "earlier"
-        sentence = say(
-            "Sound arrives ",
-            amount,
-            f" {way} in ",
-            named(take.id),
-            " than the takes beside it and geometry say.",
-        )
-        if len(moved) > 1:
-            sentence = sentence + say(" So or alike: ", joined(moved[1:]), ".")
-    else:
-        sentence = say(
+    return tell.point(
+        verdict,
+        _how_late(tell, float(np.nan_to_num(jump[worst])), take, moved),
+        _latency_limit(tell),
+        say("Record it again; samples may be lost, or the take is of another direction.") if moved else say(),
+        takes=moved or [take.id],
+        series=over_angle(directions, 1e3 * late),
+    )
+
+
+def _limits_s(directions: Sequence[Direction]) -> tuple[Floats, Floats]:
+    """From which jump a take is to be looked at, and unfit, shape (N,) each."""
+    behind = np.array([abs(d.angle_deg) > FRONT_DEG for d in directions])
+    return np.where(behind, BEHIND_S[0], FRONT_S[0]), np.where(behind, BEHIND_S[1], FRONT_S[1])
+
+
+def _how_late(tell: Teller, jump_s: float, take: Take, moved: Sequence[TakeId]) -> Sentence:
+    """What is said of the take that jumps most; `moved` are all that jump too far, the farthest first."""
+    amount = tell.number("jump_ms", 1e3 * abs(jump_s), "ms", 2)
+    if not moved:
+        return say(
             "Every arrival lies where geometry and the takes beside it have it, to ",
             amount,
             " (",
             named(take.key.label),
             ").",
         )
-    return tell.point(
-        verdict,
-        sentence,
-        say(
-            "to look at from ",
-            tell.number("look_ms", 1e3 * FRONT_S[0], "ms", 1),
-            ", unfit from ",
-            tell.number("unfit_ms", 1e3 * FRONT_S[1], "ms", 1),
-            "; behind the cabinet from ",
-            tell.number("look_behind_ms", 1e3 * BEHIND_S[0], "ms", 1),
-            " and ",
-            tell.number("unfit_behind_ms", 1e3 * BEHIND_S[1], "ms", 1),
-            ", since sound bends round it (defined here)",
-        ),
-        say("Record it again; samples may be lost, or the take is of another direction.") if moved else say(),
-        takes=moved or [take.id],
-        series=over_angle(directions, 1e3 * late),
+    way = "later" if jump_s > 0.0 else "earlier"
+    sentence = say(
+        "Sound arrives ", amount, f" {way} in ", named(take.id), " than the takes beside it and geometry say."
+    )
+    return sentence + say(" So or alike: ", joined(moved[1:]), ".") if len(moved) > 1 else sentence
+
+
+def _latency_limit(tell: Teller) -> Sentence:
+    return say(
+        "to look at from ",
+        tell.number("look_ms", 1e3 * FRONT_S[0], "ms", 1),
+        ", unfit from ",
+        tell.number("unfit_ms", 1e3 * FRONT_S[1], "ms", 1),
+        "; behind the cabinet from ",
+        tell.number("look_behind_ms", 1e3 * BEHIND_S[0], "ms", 1),
+        " and ",
+        tell.number("unfit_behind_ms", 1e3 * BEHIND_S[1], "ms", 1),
+        ", since sound bends round it (defined here)",
     )
 
 
