@@ -18,7 +18,7 @@ import numpy.typing as npt
 from earwitness.findings.causes.registry import ground_of, shape_of
 from earwitness.findings.causes.scene import Scene
 from earwitness.findings.causes.voicing import CAUSE, SAID, Shape
-from earwitness.findings.shapes_fit import KINDS, Kind
+from earwitness.findings.shapes_fit import KINDS, STEP_OCTAVES, Kind
 from earwitness.records.causes import CauseSaid, FeatureCauses
 from earwitness.records.features import Feature, FeatureKind, FeaturePlace
 
@@ -32,6 +32,8 @@ TOLD: Final[tuple[tuple[FeatureKind, tuple[Kind, ...]], ...]] = (
     ("shelf", ("shelf", "step")),
     ("tilt", ("tilt",)),
 )
+#: No corner is surer than the corners that are tried lie apart: alike likely over a step, octaves.
+CORNER_U_OCTAVES: Final = STEP_OCTAVES / float(np.sqrt(12.0))
 #: Of a logistic step, the octaves from a tenth to nine tenths: 2 ln 9 of its own (closed form).
 LOGISTIC: Final = 2.0 * float(np.log(9.0))
 
@@ -57,7 +59,7 @@ def _told(
     height, height_u = _mean(share, weighed.height_db[these], weighed.height_u_db[these])
     if abs(height) < max(LEAST_DB, SURE * height_u):
         return None
-    octave, octave_u = _mean(share, shapes.octave[these])
+    octave, octave_u = _mean(share, shapes.octave[these], np.full(share.shape, CORNER_U_OCTAVES))
     corner = 2.0**octave
     width = float(share @ shapes.width_octaves[these])
     places = tuple(
