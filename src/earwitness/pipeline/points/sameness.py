@@ -104,11 +104,7 @@ def repeats(material: Material) -> Point:
     """How alike repeats are, and which of them were set aside."""
     tell = Teller(PointName.REPEATS)
     takes = material.responses.takes
-    groups: dict[TakeKey, list[int]] = {}
-    for row, take in enumerate(takes):
-        key = TakeKey(take.key.kind, take.key.direction, take.key.drive)
-        groups.setdefault(key, []).append(row)
-    repeated = [rows for rows in groups.values() if len(rows) > 1]
+    repeated = _measured_again(takes)
     aside = material.responses.set_aside
     if not repeated:
         return tell.cannot_tell(
@@ -125,14 +121,7 @@ def repeats(material: Material) -> Point:
         " (defined here)",
     )
     verdict = verdict_of(worst, REPEATS_DB)
-    scatter = say(
-        tell.count("directions", len(repeated)),
-        " direction was measured more than once; repeats scatter by "
-        if len(repeated) == 1
-        else " directions were measured more than once; repeats scatter by ",
-        tell.db("worst_db", worst, 2),
-        " at most in an octave",
-    )
+    scatter = _scatter(tell, len(repeated), worst)
     odd = next((k for k, rows in enumerate(repeated) if any(takes[i].id in aside for i in rows)), whose)
     picture = _beside_their_mean(material.responses, repeated[odd], aside)
     if aside:
@@ -155,6 +144,26 @@ def repeats(material: Material) -> Point:
         else say(),
         takes=group,
         series=picture,
+    )
+
+
+def _measured_again(takes: Sequence[Take]) -> list[list[int]]:
+    """Rows of takes of one kind, direction and drive, where there is more than one."""
+    groups: dict[TakeKey, list[int]] = {}
+    for row, take in enumerate(takes):
+        key = TakeKey(take.key.kind, take.key.direction, take.key.drive)
+        groups.setdefault(key, []).append(row)
+    return [rows for rows in groups.values() if len(rows) > 1]
+
+
+def _scatter(tell: Teller, directions: int, worst_db: float) -> Sentence:
+    return say(
+        tell.count("directions", directions),
+        " direction was measured more than once; repeats scatter by "
+        if directions == 1
+        else " directions were measured more than once; repeats scatter by ",
+        tell.db("worst_db", worst_db, 2),
+        " at most in an octave",
     )
 
 
