@@ -45,13 +45,13 @@ def height_statement(feature: Feature, here: str) -> Sentence:
     at = f"{here}/places/{feature.places.index(shown)}"
     tone = frequency(shown.frequency_hz, f"{at}/frequency_hz")
     up_to = "up to " if axis is None and unlike else ""
-    told = say(f"{KINDS[feature.kind]} of {up_to}", _height(shown, at), " at ", tone)
+    told = say(f"{KINDS[feature.kind]} of {up_to}", height(shown, at), " at ", tone)
     places = where(feature, here)
     told += say(" on axis, and ", places) if places == EVERYWHERE and shown is not top else say(", ", places)
     if shown is top:
         return told + say(".")
     index = feature.places.index(top)
-    most = _height(top, f"{here}/places/{index}")
+    most = height(top, f"{here}/places/{index}")
     return told + say(f"; {_MOST[feature.kind]} ", side_of(feature, index, here), ", by ", most, ".")
 
 
@@ -62,7 +62,7 @@ def _apart(less: FeaturePlace, more: FeaturePlace) -> bool:
     return other - one > max(APART_DB, APART_PART * one, unsure)
 
 
-def _height(place: FeaturePlace, here: str) -> Sentence:
+def height(place: FeaturePlace, here: str) -> Sentence:
     """Without the gate, or, where that isn't sure, as the gate shows it: ``3.1 ± 0.4 dB``, ``some 3 dB``."""
     size, spread = abs(place.gain_db), place.gain_u_db
     if spread <= LEAST_SURE * size:

@@ -8,8 +8,8 @@ from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.change_statements import SOURCE as CHANGE_SOURCE
 from earwitness.findings.claims import SOURCE as CLAIM_SOURCE
 from earwitness.findings.correctability import SOURCE as CORRECTABLE_SOURCE
+from earwitness.findings.feature_heights import height, leading
 from earwitness.findings.feature_statements import SOURCE as FEATURE_SOURCE
-from earwitness.findings.feature_statements import height
 from earwitness.findings.testimony import SOURCE as TESTIMONY_SOURCE
 from earwitness.publication.entries import (
     TALLY_ANCHOR,
@@ -46,13 +46,15 @@ def feature_entry(finding: Finding, feature: Feature, curves: Mapping[CurveName,
     """The entry of a feature."""
     number = finding.id.removeprefix("feature-")
     here = f"feature:{number}/feature"
+    place = leading(feature)
+    at = f"{here}/places/{feature.places.index(place)}"
     lines = source_lines(FEATURE_SOURCE)
     if finding.story is not None:
         lines += [line("Cause", detail) for detail in finding.story.details]
     return Origin(
         anchor=anchor(here),
         title=say(f"Feature: {feature.kind}"),
-        value=height(feature, here) + say(" at ", frequency(feature.frequency_hz, f"{here}/frequency_hz")),
+        value=height(place, at) + say(" at ", frequency(place.frequency_hz, f"{at}/frequency_hz")),
         method="findings.shapes.find_shapes" if feature.broad else "findings.features.find_features",
         lines=tuple(lines),
         curves=curve_links(finding.evidence.curves, curves),
