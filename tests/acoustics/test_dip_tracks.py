@@ -6,11 +6,21 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from earwitness.acoustics.dip_tracks import DipTrack, dip_track, dips_hz
+from earwitness.acoustics.dip_tracks import DipTrack, dip_track
 
 SPEED = 343.0
 FREQUENCY = 200.0 * 2.0 ** (np.arange(24 * 7) / 24.0)
 ANGLES = np.arange(-60.0, 61.0, 10.0)
+
+
+def dip_hz(level_db: npt.NDArray[np.float64], near_hz: float) -> float:
+    """The lowest dip within a fifth of an octave, by a parabola through the power of three points."""
+    power, octaves = 10.0 ** (level_db / 10.0), np.log2(FREQUENCY)
+    near = np.flatnonzero(np.abs(octaves - np.log2(near_hz)) <= 0.2)
+    at = int(near[np.argmin(power[near])])
+    before, here, after = power[at - 1 : at + 2]
+    shift = 0.5 * (before - after) / (before - 2.0 * here + after)
+    return float(2.0 ** (octaves[at] + shift / 24.0))
 
 
 def track(way_m: npt.NDArray[np.float64], part: float, angles: npt.NDArray[np.float64]) -> DipTrack:
@@ -20,9 +30,7 @@ def track(way_m: npt.NDArray[np.float64], part: float, angles: npt.NDArray[np.fl
     for way in way_m:
         sum_of = 1.0 + part * np.exp(-2j * np.pi * FREQUENCY / SPEED * way)
         level = 20.0 * np.log10(np.abs(sum_of))
-        near = dips_hz(level, FREQUENCY, waves * SPEED / abs(way), 0.2)
-        assert near is not None
-        found.append(near)
+        found.append(dip_hz(level, waves * SPEED / abs(way)))
     line = dip_track(angles, np.sign(way_m) * np.array(found), waves, SPEED)
     assert line is not None
     return line
@@ -65,7 +73,3 @@ def test_a_delay_that_no_direction_changes() -> None:
 def test_few_dips_are_no_line() -> None:
     assert dip_track(ANGLES[:3], np.full(3, 1000.0), 0.5, SPEED) is None
     assert dip_track(np.array([0.0, 5.0, 10.0, 15.0]), np.full(4, 1000.0), 0.5, SPEED) is None
-
-
-def test_a_level_without_a_dip_has_none() -> None:
-    assert dips_hz(np.linspace(0.0, 5.0, FREQUENCY.size), FREQUENCY, 1000.0, 0.5) is None

@@ -64,14 +64,16 @@ def test_compression_of_a_cubic() -> None:
     at = int(np.searchsorted(GRID, 500.0))
     assert found.narrow_db[:, at] == pytest.approx(expected, abs=1e-4)
     assert found.broad_db[:, at] == pytest.approx(expected, abs=1e-4)
-    passed = distortion.change_passes(one, 1.0)
+    level = 20.0 * np.log10(PA_PER_VOLT * np.array(VOLTS) * kept / 20e-6)
+    told = level[:, None], expected[:, None], distortion.drives_db(one)
+    passed = distortion.change_passing(*told, 1.0)
     kept_then = kept[0] * 10.0 ** (-1.0 / 20.0)
     volts = np.sqrt(0.5 * (1.0 - kept_then) / (0.75 * a))
-    assert passed.found[at]
-    assert passed.level_db[at] == pytest.approx(
+    assert passed.found[0]
+    assert passed.level_db[0] == pytest.approx(
         20.0 * np.log10(PA_PER_VOLT * volts * kept_then / 20e-6), abs=0.1
     )
-    assert distortion.change_passes(one, 3.0).at_least[at]
+    assert distortion.change_passing(*told, 3.0).at_least[0]
 
 
 def test_noise_over_the_limit_is_no_distortion() -> None:

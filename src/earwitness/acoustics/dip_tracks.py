@@ -78,26 +78,3 @@ def dip_track(angle_deg: Float64s, frequency_hz: Float64s, waves: float, speed_m
         float(spread[1]),
         float(np.sqrt(np.mean((left / weight) ** 2))),
     )
-
-
-def dips_hz(
-    level_db: npt.ArrayLike, frequency_hz: Float64s, near_hz: float, reach_octaves: float
-) -> float | None:
-    """The lowest dip of a level (F,) within reach of a frequency, between its points; None where none is.
-
-    A parabola through the power (not its logarithm, which is sharp where a dip is deep) of three points over
-    log frequency.
-    """
-    power = 10.0 ** (np.asarray(level_db, dtype=np.float64) / 10.0)
-    octaves = np.log2(frequency_hz)
-    inside = np.flatnonzero(np.abs(octaves - np.log2(near_hz)) <= reach_octaves)
-    inside = inside[(inside > 0) & (inside < power.size - 1)]
-    lows = inside[(power[inside] <= power[inside - 1]) & (power[inside] <= power[inside + 1])]
-    if not lows.size:
-        return None
-    at = int(lows[np.argmin(power[lows])])
-    before, here, after = power[at - 1 : at + 2]
-    bend = before - 2.0 * here + after
-    shift = 0.5 * (before - after) / bend if bend > 0.0 else 0.0
-    step = octaves[at + 1] - octaves[at]
-    return float(2.0 ** (octaves[at] + shift * step))

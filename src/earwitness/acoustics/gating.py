@@ -60,7 +60,7 @@ def cut_off(
     poles: npt.NDArray[np.complex128],
     frequency_hz: Float64s,
     gate_s: npt.ArrayLike,
-    tail_part: float = TAIL_PART,
+    tail_part: float,
 ) -> npt.NDArray[np.complex128]:
     """What a gate cuts off e^(p·t), t > 0: ∫(1 − w)·e^((p − jω)·t)dt, in s, shape (P, F).
 

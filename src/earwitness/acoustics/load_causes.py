@@ -128,7 +128,7 @@ def _verdict(cause: LoadCause, probability: float, coils: tuple[Coil, ...]) -> V
     return Verdict.ACTS
 
 
-def coils_of(frames: Frames, release_s: float = 0.0) -> Iterator[Coil]:
+def coils_of(frames: Frames, release_s: float) -> Iterator[Coil]:
     """Coils that warm, the strongest first: octaves of one time course, each with its fit.
 
     The time course is that of the probes: what lasts beyond the load; behind a limiter, without the

@@ -49,10 +49,11 @@ def write_atomically(path: Path, data: bytes, *, flush: bool = True) -> None:
         flush_folder(path.parent)
 
 
-def copy_in(source: int, target: Path, *, mode: int = 0o444) -> str:
+def copy_in(source: int, target: Path) -> str:
     """Copy the open file `source` (a descriptor) to `target`; the SHA-256 of what was copied.
 
-    The folder of `target` is not flushed: the caller does it once for many files (`flush_folder`).
+    `target` can be read alone. Its folder is not flushed: the caller does it once for many files
+    (`flush_folder`).
     """
     digest = hashlib.sha256()
     with _temporary_of(target) as temporary:
@@ -60,7 +61,7 @@ def copy_in(source: int, target: Path, *, mode: int = 0o444) -> str:
             while block := os.read(source, _BLOCK):
                 digest.update(block)
                 file.write(block)
-            os.fchmod(file.fileno(), mode)
+            os.fchmod(file.fileno(), 0o444)
             _flush(file.fileno(), target.name)
         _rename(temporary, target)
     return digest.hexdigest()

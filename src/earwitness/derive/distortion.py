@@ -175,13 +175,6 @@ def change(series: LevelSeries) -> Change:
     return Change(narrow, broad)
 
 
-def change_passes(series: LevelSeries, limit_db: float, broad: bool = False) -> Passing:
-    """The level at 1 m, at each frequency (F,), from which the fundamental is off by more than a limit."""
-    found = change(series)
-    changed = found.broad_db if broad else found.narrow_db
-    return change_passing(_fundamental_db(series), changed, drives_db(series), limit_db)
-
-
 def clean_output(series: LevelSeries, distortion: Distortion) -> CleanOutput:
     """The level of the fundamental up to which distortion and change stay within their limits, by band.
 

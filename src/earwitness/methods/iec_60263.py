@@ -11,8 +11,6 @@ from earwitness.records.sources import Source, Standing
 
 #: Decibels on the ordinate that are as long as one decade on the abscissa (recalled).
 DB_PER_DECADE: Final = 25.0
-#: The proportions that the document admits (recalled).
-ADMITTED_DB_PER_DECADE: Final = (25.0, 50.0, 10.0)
 #: Ends of the audible band on the abscissa, Hz.
 FREQUENCY_LIMITS_HZ: Final = (20.0, 20_000.0)
 #: Labelled ticks of the abscissa, Hz (common practice).

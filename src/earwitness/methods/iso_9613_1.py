@@ -9,8 +9,7 @@ import numpy as np
 from earwitness.records.grid import Floats
 from earwitness.records.sources import Source, Standing
 
-#: Reference pressure (standard atmosphere), kPa; reference temperature and triple point of water, K.
-REFERENCE_KPA: Final = 101.325
+#: Reference temperature and triple point of water.
 REFERENCE_K: Final = 293.15
 TRIPLE_POINT_K: Final = 273.16
 

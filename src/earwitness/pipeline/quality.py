@@ -19,7 +19,7 @@ from earwitness.records.quality import Point, PointName, ReferenceReading
 
 
 def points_of(
-    material: Material, raw: Path, earlier: Sequence[Earlier] = ()
+    material: Material, raw: Path, earlier: Sequence[Earlier]
 ) -> tuple[tuple[Point, ...], ReferenceReading | None]:
     """Every point, and how the rig's reference loudspeaker reads.
 

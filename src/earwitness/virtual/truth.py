@@ -23,6 +23,8 @@ FAR_M: Final = 1000.0
 SENSITIVITY_BAND_HZ: Final = (300.0, 3000.0)
 #: Coverage ends where the level has fallen by so much.
 EDGE_DB: Final = 6.0
+#: It is sought outward in such steps.
+STEP_DEG: Final = 0.5
 #: A trough that is narrower than a ninth of an octave is no corner.
 TROUGH_OCTAVES: Final = 1.0 / 9.0
 #: Points to the octave of the grid on which figures are read.
@@ -123,19 +125,20 @@ def third_octave(level: Callable[[Floats], Floats], frequencies: Floats) -> Floa
     return np.asarray(10.0 * np.log10(power @ weights / weights.sum()))
 
 
-def coverage_deg(
-    scenario: Scenario, orbit: Orbit, frequencies: Floats, step_deg: float = 0.5
-) -> tuple[Floats, Floats]:
+def coverage_deg(scenario: Scenario, orbit: Orbit, frequencies: Floats) -> tuple[Floats, Floats]:
     """Half-angles at which the level has fallen by 6 dB re the on-axis level in its third of an octave.
 
     Going outward from the axis, which lies in the main lobe; angles as seen from the reference point at the
     rig's distance, the level there at each single frequency.
 
-    Returns ------- Positive side and negative side, each (F,), both as positive angles; NaN where the level
-    never falls so far.
+    Returns
+    -------
+    tuple
+        Positive side and negative side, each (F,), both as positive angles; NaN where the level never falls
+        so far.
     """
     reference = third_octave(lambda f: level_db(scenario, f)[0], frequencies)
-    outward = np.arange(0.0, 180.0 + step_deg / 2.0, step_deg)
+    outward = np.arange(0.0, 180.0 + STEP_DEG / 2.0, STEP_DEG)
     sides = []
     for sign in (1.0, -1.0):
         relative = level_db(scenario, frequencies, orbit, sign * outward) - reference + EDGE_DB
@@ -143,6 +146,6 @@ def coverage_deg(
         after = np.maximum(np.argmax(below, axis=0), 1)
         column = np.arange(len(frequencies))
         high, low = relative[after - 1, column], relative[after, column]
-        edge = outward[after - 1] + step_deg * high / (high - low)
+        edge = outward[after - 1] + STEP_DEG * high / (high - low)
         sides.append(np.where(below.any(axis=0), edge, np.nan))
     return sides[0], sides[1]

@@ -31,14 +31,12 @@ from earwitness.virtual.loudspeaker import Loudspeaker
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.standard_curves import CURVES, DIRECTIONS, power_curves
 from earwitness.virtual.truth import DRIVE_V, REFERENCE_PA, directions
+from earwitness.virtual.truth_json import DECIMALS, NUMBER, TEXT, rounded, strict_object
 from earwitness.virtual.truth_large import LARGE_SCHEMA, large_signal_truth
 
 VERSION: Final = 4
 #: f = 1000·2^(k/48) Hz, 20 Hz to 20 kHz: every second point of the project's own grid.
 FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-270, 208) / 48.0)
-#: Decimals of a level in the file.
-DECIMALS: Final = 3
-RATIOS: Final = ("early_reflections_di", "sound_power_di")
 
 
 def geometry(scenario: Scenario) -> tuple[Fault, ...]:
@@ -90,9 +88,9 @@ def truth(scenario: Scenario) -> dict[str, Any]:
             "full_scale_v": scenario.full_scale_v,
             "temperature_c": scenario.air.temperature_c,
         },
-        "frequency_hz": _rounded(FREQUENCIES),
-        "curves": {name: _rounded(level) for name, level in whole.items()},
-        "curves_without_faults": {name: _rounded(level) for name, level in without.items()},
+        "frequency_hz": rounded(FREQUENCIES),
+        "curves": {name: rounded(level) for name, level in whole.items()},
+        "curves_without_faults": {name: rounded(level) for name, level in without.items()},
         "impedance": _impedance(ohms),
         "impedance_without_faults": _impedance(_ohms(heard.parts(scenario.faults), scenario.air)),
         "faults": faults,
@@ -154,7 +152,7 @@ def _effects(effects: Mapping[str, Floats]) -> dict[str, Any]:
             "frequency_hz": round(float(FREQUENCIES[worst]), DECIMALS),
             "effect_db": round(float(effects["on_axis"][worst]), DECIMALS),
         },
-        "effects_db": {name: _rounded(effect) for name, effect in effects.items()},
+        "effects_db": {name: rounded(effect) for name, effect in effects.items()},
     }
 
 
@@ -221,7 +219,7 @@ def _change(whole: Complexes | None, without: Complexes | None) -> list[float] |
     """20 lg|Z with / Z without|."""
     if whole is None or without is None:
         return None
-    return _rounded(20.0 * np.log10(np.abs(whole) / np.abs(without)))
+    return rounded(20.0 * np.log10(np.abs(whole) / np.abs(without)))
 
 
 def _impedance(ohms: Complexes | None) -> dict[str, Any] | None:
@@ -229,68 +227,56 @@ def _impedance(ohms: Complexes | None) -> dict[str, Any] | None:
     if ohms is None:
         return None
     return {
-        "magnitude_ohm": _rounded(np.abs(ohms)),
-        "phase_deg": _rounded(np.degrees(np.angle(ohms))),
+        "magnitude_ohm": rounded(np.abs(ohms)),
+        "phase_deg": rounded(np.degrees(np.angle(ohms))),
     }
 
 
-def _rounded(values: Floats) -> list[float]:
-    """Without a minus before nothing."""
-    return [round(value, DECIMALS) + 0.0 for value in values.tolist()]
-
-
-def _object(properties: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": list(properties),
-        "additionalProperties": False,
-    }
-
-
-_NUMBER: Final = {"type": "number"}
-_TEXT: Final = {"type": "string", "minLength": 1}
 _LEVELS: Final = {
     "type": "array",
-    "items": _NUMBER,
+    "items": NUMBER,
     "minItems": len(FREQUENCIES),
     "maxItems": len(FREQUENCIES),
 }
-_CURVES: Final = _object(dict.fromkeys(CURVES, _LEVELS))
+_CURVES: Final = strict_object(dict.fromkeys(CURVES, _LEVELS))
 _PARAMETERS: Final = {
     "type": "array",
     "minItems": 1,
-    "items": _object({"of": _TEXT, "name": _TEXT, "value": _NUMBER, "without": {"type": ["number", "null"]}}),
+    "items": strict_object(
+        {"of": TEXT, "name": TEXT, "value": NUMBER, "without": {"type": ["number", "null"]}}
+    ),
 }
 _EFFECTS: Final = {
-    "largest_on_axis": _object({"frequency_hz": _NUMBER, "effect_db": _NUMBER}),
+    "largest_on_axis": strict_object({"frequency_hz": NUMBER, "effect_db": NUMBER}),
     "effects_db": _CURVES,
 }
-_IMPEDANCE: Final = {"anyOf": [{"type": "null"}, _object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]}
-_PLACE: Final = dict.fromkeys(("x_m", "y_m", "z_m"), _NUMBER)
-_FAULT: Final = _object(
+_IMPEDANCE: Final = {
+    "anyOf": [{"type": "null"}, strict_object({"magnitude_ohm": _LEVELS, "phase_deg": _LEVELS})]
+}
+_PLACE: Final = dict.fromkeys(("x_m", "y_m", "z_m"), NUMBER)
+_FAULT: Final = strict_object(
     {
-        "name": _TEXT,
+        "name": TEXT,
         "standing": {"enum": ["fault", "geometry"]},
         "cause": {"enum": list(get_args(Cause))},
-        "note": _TEXT,
+        "note": TEXT,
         "counterfactual": {"enum": ["silenced", "instead", "edge_free", "coincident"]},
         "place": {
             "type": "array",
             "minItems": 1,
-            "items": _object({"radiator": _TEXT, **_PLACE}),
+            "items": strict_object({"radiator": TEXT, **_PLACE}),
         },
         "parameters": _PARAMETERS,
         **_EFFECTS,
         "impedance_effect_db": {"anyOf": [{"type": "null"}, _LEVELS]},
     }
 )
-_ARTEFACT: Final = _object(
+_ARTEFACT: Final = strict_object(
     {
-        "name": _TEXT,
+        "name": TEXT,
         "cause": {"const": "artefact"},
-        "note": _TEXT,
-        "place": {"type": "array", "items": _object({"part": _TEXT, **_PLACE})},
+        "note": TEXT,
+        "place": {"type": "array", "items": strict_object({"part": TEXT, **_PLACE})},
         "parameters": _PARAMETERS,
         **_EFFECTS,
     }
@@ -299,16 +285,16 @@ _ARTEFACT: Final = _object(
 SCHEMA: Final[dict[str, Any]] = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
     "title": "What is true of a scenario of the virtual workshop",
-    **_object(
+    **strict_object(
         {
             "schema_version": {"const": VERSION},
-            "scenario": _TEXT,
-            "conditions": _object(
+            "scenario": TEXT,
+            "conditions": strict_object(
                 {
-                    "drive_v": _NUMBER,
-                    "distance_m": _NUMBER,
+                    "drive_v": NUMBER,
+                    "distance_m": NUMBER,
                     "full_scale_v": {"type": ["number", "null"]},
-                    "temperature_c": _NUMBER,
+                    "temperature_c": NUMBER,
                 }
             ),
             "frequency_hz": _LEVELS,

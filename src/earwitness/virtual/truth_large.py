@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from earwitness.virtual.arrays import Complexes, Floats
+from earwitness.virtual.arrays import Complexes
 from earwitness.virtual.bodies import DriveUnit
 from earwitness.virtual.electronics import Electronics
 from earwitness.virtual.heating import Heating
@@ -23,11 +23,11 @@ from earwitness.virtual.playing import Player, Playing
 from earwitness.virtual.scenario import Scenario
 from earwitness.virtual.source import Source
 from earwitness.virtual.tones import FLOOR_DB, HIGHEST_HZ, ORDERS, Tones
+from earwitness.virtual.truth_json import DECIMALS, NUMBER, TEXT, rounded, strict_object
 
 #: f = 1000·2^(k/12) Hz, 20 Hz to 20 kHz.
 FREQUENCIES: Final = 1000.0 * 2.0 ** (np.arange(-67, 52) / 12.0)
 REFERENCE_PA: Final = 20e-6
-DECIMALS: Final = 3
 #: A driver's mechanisms: which of its large-signal facts are set to rest.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "force_factor": ("force_half_m", "force_offset_m"),
@@ -59,13 +59,13 @@ def large_signal_truth(scenario: Scenario) -> dict[str, Any] | None:
     linear = asked.linear(1.0)
     distance = scenario.turntable.distance_m
     return {
-        "frequency_hz": _rounded(FREQUENCIES),
+        "frequency_hz": rounded(FREQUENCIES),
         "orders": list(ORDERS),
         "drives": [
             {
                 "drive_v": drive,
                 "levels_db": _levels(pressure, distance),
-                "compression_db": _rounded(20.0 * np.log10(np.abs(pressure[0] / (drive * linear)))),
+                "compression_db": rounded(20.0 * np.log10(np.abs(pressure[0] / (drive * linear)))),
             }
             for drive, pressure in zip(drives, pressures, strict=True)
         ],
@@ -144,7 +144,7 @@ def _ports(player: Player, drives: Sequence[float], moved: Sequence[Complexes]) 
             "level_db": port.noise.level_db,
             "at_m_s": port.noise.at_m_s,
             "speeds_m_s": [
-                {"drive_v": drive, "rms": _rounded(np.abs(each[names.index(port.name), 0]) / port.area_m2)}
+                {"drive_v": drive, "rms": rounded(np.abs(each[names.index(port.name), 0]) / port.area_m2)}
                 for drive, each in zip(drives, moved, strict=True)
             ],
         }
@@ -193,71 +193,54 @@ def _constants(heating: Heating) -> dict[str, Any]:
     }
 
 
-def _rounded(values: Floats) -> list[float]:
-    return [round(value, DECIMALS) + 0.0 for value in values.tolist()]
-
-
-def _object(properties: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": list(properties),
-        "additionalProperties": False,
-    }
-
-
 def _list(items: dict[str, Any], count: int | None = None) -> dict[str, Any]:
     sized = {} if count is None else {"minItems": count, "maxItems": count}
     return {"type": "array", "items": items, **sized}
 
 
-_NUMBER: Final = {"type": "number"}
-_TEXT: Final = {"type": "string", "minLength": 1}
-_CURVE: Final = _list(_NUMBER, len(FREQUENCIES))
+_CURVE: Final = _list(NUMBER, len(FREQUENCIES))
 _BY_ORDER: Final = _list(_list({"type": ["number", "null"]}, len(FREQUENCIES)), len(ORDERS))
 #: The form of it.
 LARGE_SCHEMA: Final = {
     "anyOf": [
         {"type": "null"},
-        _object(
+        strict_object(
             {
                 "frequency_hz": _CURVE,
                 "orders": {"const": list(ORDERS)},
                 "drives": _list(
-                    _object({"drive_v": _NUMBER, "levels_db": _BY_ORDER, "compression_db": _CURVE})
+                    strict_object({"drive_v": NUMBER, "levels_db": _BY_ORDER, "compression_db": _CURVE})
                 ),
                 "mechanisms": _list(
-                    _object(
+                    strict_object(
                         {
                             "name": {"enum": [*FIELDS, "limiter", "clipping"]},
-                            "of": _TEXT,
-                            "drive_v": _NUMBER,
+                            "of": TEXT,
+                            "drive_v": NUMBER,
                             "levels_without_db": _BY_ORDER,
                         }
                     )
                 ),
                 "ports": _list(
-                    _object(
+                    strict_object(
                         {
-                            "of": _TEXT,
-                            "level_db": _NUMBER,
-                            "at_m_s": _NUMBER,
-                            "speeds_m_s": _list(_object({"drive_v": _NUMBER, "rms": _CURVE})),
+                            "of": TEXT,
+                            "level_db": NUMBER,
+                            "at_m_s": NUMBER,
+                            "speeds_m_s": _list(strict_object({"drive_v": NUMBER, "rms": _CURVE})),
                         }
                     )
                 ),
                 "heating": _list(
-                    _object(
+                    strict_object(
                         {
-                            "of": _TEXT,
-                            **dict.fromkeys(
-                                ("coil_k_per_w", "coil_s", "magnet_k_per_w", "magnet_s"), _NUMBER
-                            ),
+                            "of": TEXT,
+                            **dict.fromkeys(("coil_k_per_w", "coil_s", "magnet_k_per_w", "magnet_s"), NUMBER),
                             "wire": {"enum": ["copper", "aluminium"]},
                             "takes": _list(
-                                _object(
+                                strict_object(
                                     dict.fromkeys(
-                                        ("drive_v", "coil_k", "magnet_k", "resistance_ratio"), _NUMBER
+                                        ("drive_v", "coil_k", "magnet_k", "resistance_ratio"), NUMBER
                                     )
                                 )
                             ),

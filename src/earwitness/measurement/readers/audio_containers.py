@@ -234,15 +234,15 @@ def _wave_format(content: bytes, name: str) -> _Format:
         raise _contradiction(name, f"frames of {frame} bytes can't hold {channels} channels")
     wide = frame // channels
     if tag == _FLOAT:
-        return _Format(channels, rate, _float(wide, bits, "little", name))
+        return _Format(channels, rate, _float(wide, bits, name))
     numbers = Numbers.UNSIGNED if wide == 1 else Numbers.SIGNED
     return _Format(channels, rate, _integer(numbers, wide, valid, "little", name))
 
 
-def _float(wide: int, bits: int, order: Order, name: str) -> Coding:
+def _float(wide: int, bits: int, name: str) -> Coding:
     if wide not in (4, 8) or bits != 8 * wide:
         raise _contradiction(name, f"{wide} bytes and {bits} bits are no floating-point number")
-    return Coding(Numbers.FLOAT, wide, bits, order)
+    return Coding(Numbers.FLOAT, wide, bits, "little")
 
 
 def _integer(numbers: Numbers, wide: int, bits: int, order: Order, name: str) -> Coding:
