@@ -46,9 +46,9 @@ def _analytic_weight(length: int, sample_rate_hz: float, low_hz: float, high_hz:
 def peaks_s(
     response: npt.ArrayLike, sample_rate_hz: float, bands_hz: Sequence[tuple[float, float]]
 ) -> Float64s:
-    """When the envelope of each band is greatest in a response (n,), to half the inverse of the band's width.
+    """When the envelope of each of B bands is greatest in a response (n,), in s from its start, shape (B,).
 
-    Of each band's spectrum alone, moved down to zero, so on a grid no finer than that.
+    To half the inverse of the band's width: of its spectrum alone, moved down to zero, so on a grid no finer.
     """
     x = np.asarray(response)
     length = scipy.fft.next_fast_len(x.size + x.size // 8, real=True)
@@ -81,7 +81,7 @@ def _soft(octaves: Float64s, low_hz: float, high_hz: float) -> Float64s:
 
 
 def peak_position(curve: Float64s, first: int, last: int) -> float:
-    """The place of the greatest value in [first, last), between samples by a parabola."""
+    """The place of the greatest value of a curve (n,) in [first, last), in samples, by a parabola."""
     first, last = max(first, 0), min(last, curve.size)
     k = first + int(np.argmax(curve[first:last]))
     if k in (0, curve.size - 1):
@@ -92,7 +92,7 @@ def peak_position(curve: Float64s, first: int, last: int) -> float:
 
 
 def energy_db(response: npt.ArrayLike, sample_rate_hz: float) -> Float64s:
-    """The high-passed energy-time curve of a response (n,) in which reflections are sought, dB.
+    """The high-passed energy-time curve of a response (n,) in which reflections are sought, dB, shape (n,).
 
     Re its greatest: the squared envelope above 2 kHz, means over 0.15 ms (defined here).
     """
@@ -109,7 +109,7 @@ def _energy(response: npt.ArrayLike, sample_rate_hz: float) -> tuple[Float64s, i
 
 
 def first_reflection_s(response: npt.ArrayLike, sample_rate_hz: float, arrival: float) -> float | None:
-    """Time from the arrival (a sample position) to the first reflection in a response (n,).
+    """Time in s from the arrival (a sample position) to the first reflection in a response (n,).
 
     In the high-passed energy-time curve, the first moment at which the envelope has risen by 8 dB above its
     quietest moment since the direct sound, and is no more than 30 dB below it. None where there is none.

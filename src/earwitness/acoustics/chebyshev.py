@@ -16,7 +16,7 @@ Complex128s = npt.NDArray[np.complex128]
 
 
 def places(highest: float, count: int) -> Float64s:
-    """The n positive ones of Chebyshev's 2n places from −`highest` to `highest`, the highest first."""
+    """The n positive ones of Chebyshev's 2n places from −`highest` to `highest`, the highest first: (n,)."""
     return np.asarray(highest * np.cos(_angles(count)[:count]))
 
 

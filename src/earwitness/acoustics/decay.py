@@ -1,4 +1,7 @@
-"""Cumulative decay: what is left of a response after a moment."""
+"""Cumulative decay: what is left of a response after a moment.
+
+Source: common practice; how its window rises is defined here.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Powers and levels."""
+"""Powers and levels, by their definition: L = 10·lg(power)."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ PADDING: Final = 16
 
 
 def gate(time_s: npt.ArrayLike, lead_s: float, gate_s: float, tail_part: float = TAIL_PART) -> Float64s:
-    """The gate's weight at times after the arrival.
+    """The gate's weight at times after the arrival, of their shape.
 
     0 before −`lead_s`, rising as half a Hann window until −`lead_s`/2, 1 until 1 − `tail_part` (0.6) of
     `gate_s`, then falling as half a Hann window to 0 at `gate_s`.
@@ -47,12 +47,12 @@ def gentleness(frequency_hz: Float64s, gate_s: float) -> Float64s:
 
 
 def valid_from_hz(gate_s: npt.ArrayLike) -> Float64s:
-    """The lowest frequency at which a response gated to T is within 0.3 dB: 2/T."""
+    """The lowest frequency at which a response gated to T is within 0.3 dB: 2/T, of the gates' shape."""
     return np.asarray(VALID_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
 
 
 def accurate_from_hz(gate_s: npt.ArrayLike) -> Float64s:
-    """The lowest frequency at which a response gated to T is within 0.1 dB: 3.3/T."""
+    """The lowest frequency at which a response gated to T is within 0.1 dB: 3.3/T, of the gates' shape."""
     return np.asarray(ACCURATE_FROM_GATES / np.asarray(gate_s, dtype=np.float64))
 
 

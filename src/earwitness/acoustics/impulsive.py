@@ -58,7 +58,7 @@ class Impulsive:
 
 
 def spectrum_of(stimulus: npt.ArrayLike, length: int) -> npt.NDArray[np.complex64]:
-    """A stimulus' spectrum for `residual`, of transforms of a length."""
+    """Spectrum of a stimulus (n,) for `residual`, by a transform of `length` samples: (length//2 + 1,)."""
     return np.asarray(scipy.fft.rfft(np.asarray(stimulus, dtype=np.float32), length, workers=1))
 
 

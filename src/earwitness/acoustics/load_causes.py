@@ -172,7 +172,7 @@ class _Fit:
 
 
 def rows_told(frames: Frames) -> Bools:
-    """Probes, and of each stretch of the load the first second that counts and the last."""
+    """Which seconds (K,) are told: probes, and of each load the first that counts and the last."""
     load = frames.kind == LOAD
     before = np.concatenate([[False], load[:-1]])
     after = np.concatenate([load[1:], [False]])

@@ -1,4 +1,7 @@
-"""What noise does to a level."""
+"""What noise does to a level.
+
+Source: the spectrum of white noise seen through a window, and small errors to first order (closed forms).
+"""
 
 from __future__ import annotations
 
@@ -45,7 +48,7 @@ def _window(size: int) -> tuple[npt.NDArray[np.float32], float]:
 
 
 def rms_above(noise: npt.ArrayLike, sample_rate_hz: float, low_hz: Float64s) -> Float64s:
-    """RMS of a stretch of noise (M,) above each of some frequencies (B,), by Hann's window.
+    """RMS of a stretch of noise (M,) above each of some frequencies (B,), by Hann's window, shape (B,).
 
     White noise of 4 kHz bandwidth has half its power above 2 kHz.
     """
@@ -60,13 +63,16 @@ def rms_above(noise: npt.ArrayLike, sample_rate_hz: float, low_hz: Float64s) -> 
 def level_uncertainty_db(signal_power: Float64s, noise_power: Float64s) -> Float64s:
     """Standard uncertainty in dB of a level under noise: 6.14·10^(−SNR/20).
 
-    Noise in phase with the signal, which has half the noise's power, changes its level: 20/ln 10 times
-    √(N/2S). At 20 dB: 0.614 dB.
+    Powers of any two shapes that go together, in one unit. Noise in phase with the signal, which has half
+    the noise's power, changes its level: 20/ln 10 times √(N/2S). At 20 dB: 0.614 dB.
     """
     ratio = noise_power / np.maximum(signal_power, np.finfo(float).tiny)
     return np.asarray(20.0 / np.log(10.0) * np.sqrt(0.5 * ratio))
 
 
 def hides(signal_power: Float64s, noise_power: Float64s) -> npt.NDArray[np.bool_]:
-    """Where noise leaves a level invalid: under 10 dB of signal to noise; not where the noise is NaN."""
+    """Where noise leaves a level invalid: under 10 dB of signal to noise; not where the noise is NaN.
+
+    Powers of any two shapes that go together, in one unit.
+    """
     return np.asarray(signal_power <= noise_power * 10.0 ** (LEAST_SNR_DB / 10.0))

@@ -142,13 +142,13 @@ def earliest(several: list[Passing]) -> Passing:
 
 
 def runs(flags: npt.ArrayLike) -> list[tuple[int, int]]:
-    """First and last index of each stretch of True."""
+    """First and last index of each stretch of True in flags (n,)."""
     steps = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(flags), [False]]).astype(int)))
     return [(int(a), int(b) - 1) for a, b in zip(steps[::2], steps[1::2], strict=True)]
 
 
 def lasting_from(within: npt.ArrayLike, known: npt.ArrayLike) -> int | None:
-    """The lowest index from which up to the last known one all are known and within; None where none is."""
+    """The lowest index of flags (n,) from which to the last known one all are known and within, or None."""
     last = np.flatnonzero(np.asarray(known))
     if not last.size:
         return None

@@ -77,7 +77,7 @@ def slope_error_s(frequency_hz: Float64s, edge_hz: float) -> Float64s:
 
 
 def tail(distance: npt.ArrayLike) -> Float64s:
-    """T(U) for U ≥ 0."""
+    """T(U) = ∫ ln coth(u/2)du from U ≥ 0 to ∞, of the distances' shape, by dilogarithms."""
     z = np.exp(-np.asarray(distance, dtype=np.float64))
     return np.asarray(spence(1.0 - z) - spence(1.0 + z))
 

@@ -45,8 +45,8 @@ def pooled(squares: Float64s, freedom: Float64s, points_per_octave: int) -> tupl
 def independent_values(octaves: Float64s) -> Float64s:
     """How many independent values tell the variance of a broad error over so many octaves, at least one.
 
-    L²/(2·∫(L − d)·exp(−2(d/w)²)): squares of what has the correlation exp(−(d/w)²) have the square of it.
-    Worked number: 2.76 over three octaves, with w = 1.
+    Of the octaves' shape. L²/(2·∫(L − d)·exp(−2(d/w)²)): squares of what has the correlation exp(−(d/w)²)
+    have the square of it. Worked number: 2.76 over three octaves, with w = 1.
     """
     length = np.maximum(octaves, 1e-3) / BROAD_OCTAVES
     overlap = length * np.sqrt(np.pi / 8.0) * erf(np.sqrt(2.0) * length) - 0.25 * (

@@ -22,13 +22,13 @@ Complex128s = npt.NDArray[np.complex128]
 
 
 def width_octaves(gain_db: npt.ArrayLike, q: npt.ArrayLike) -> Float64s:
-    """Octaves between the frequencies at which half of the gain in decibels is left."""
+    """Octaves between the frequencies at which half of the gain in dB is left, of any shapes."""
     root = 10.0 ** (np.asarray(gain_db, dtype=np.float64) / 40.0)
     return np.asarray(2.0 / np.log(2.0) * np.arcsinh(root / (2.0 * np.asarray(q, dtype=np.float64))))
 
 
 def q_of_width(gain_db: npt.ArrayLike, octaves: npt.ArrayLike) -> Float64s:
-    """The Q that has this half-gain width: `width_octaves` turned round."""
+    """The Q that has this half-gain width, dB and octaves of any shapes: `width_octaves` turned round."""
     root = 10.0 ** (np.asarray(gain_db, dtype=np.float64) / 40.0)
     return np.asarray(root / (2.0 * np.sinh(0.5 * np.log(2.0) * np.asarray(octaves, dtype=np.float64))))
 

@@ -162,14 +162,16 @@ def _waves(order: int, wavenumber: Float64s, places_m: Float64s, *, standing: bo
 
 
 def needed_order(kd: npt.ArrayLike) -> Integers:
-    """The least order for 0.1 dB of a source whose outermost part lies d from the centre."""
+    """The least order for 0.1 dB of a source whose outermost part lies d from the centre; of any shape."""
     kd = np.asarray(kd, dtype=np.float64)
     listed = np.interp(kd, NEEDED_KD, NEEDED_ORDER)
     return np.asarray(np.ceil(np.where(kd > NEEDED_KD[-1], kd + SPARE_ORDERS, listed) - 1e-9), dtype=np.int_)
 
 
 def choose_orders(wavenumber: Float64s, points: int, extent_m: float, radius_m: float) -> Orders:
-    """Orders by the source's extent about its centre, by the outer surface, and by the number of points.
+    """Orders (F,) by the source's extent about its centre, by the outer surface, and by the number of points.
+
+    `wavenumber` (F,) is in rad/m.
 
     Outgoing waves get kd + 4, standing ones k·r₂ + 1 and no fewer than the outgoing; both together no more
     terms than `FULLEST` of the points. What has to give way is the standing order, then the spare ones.

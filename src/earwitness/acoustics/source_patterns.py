@@ -56,7 +56,7 @@ def bearings() -> Float64s:
 
 
 def disc(argument: npt.ArrayLike) -> Float64s:
-    """2J₁(x)/x. Worked number: −6.0206 dB at x = 2.2150894."""
+    """2J₁(x)/x, of the argument's shape. Worked number: −6.0206 dB at x = 2.2150894."""
     x = np.maximum(np.abs(np.asarray(argument, dtype=np.float64)), LEAST_ARGUMENT)
     return np.asarray(2.0 * j1(x) / x)
 

@@ -1,4 +1,7 @@
-"""Joining two responses: one that holds below a frequency, one that holds above."""
+"""Joining two responses: one that holds below a frequency, one that holds above.
+
+Source: common practice; the weight, and that levels and phases are cross-faded apart, are defined here.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ Complex128s = npt.NDArray[np.complex128]
 
 
 def crossfade_weight(frequency_hz: Float64s, low_hz: float, high_hz: float) -> Float64s:
-    """The upper response's weight: 0 up to `low_hz`, a raised cosine over log f, 1 from `high_hz`."""
+    """The upper response's weight: 0 up to `low_hz`, a raised cosine over log f, 1 from `high_hz`: (F,)."""
     place = np.log(frequency_hz / low_hz) / np.log(high_hz / low_hz)
     return np.asarray(np.sin(0.5 * np.pi * np.clip(place, 0.0, 1.0)) ** 2)
 
@@ -34,7 +37,7 @@ def aligned(low: Complex128s, high: Complex128s, frequency_hz: Float64s, overlap
 
 
 def blended(low: Complex128s, high: Complex128s, weight: Float64s) -> Complex128s:
-    """Cross-faded in level (dB) and phase: low·(high/low)^weight."""
+    """Responses (D, F) cross-faded in level (dB) and phase by a weight (F,): low·(high/low)^weight."""
     return np.asarray(low * np.exp(weight * np.log(high / low)))
 
 
@@ -44,5 +47,5 @@ def difference_db(low: Complex128s, high: Complex128s) -> Float64s:
 
 
 def root_mean_square(values: Float64s) -> Float64s:
-    """Over the last axis. Not the mean: a comb between near and far has none."""
+    """Of values (..., F) over the last axis: (...). Not the mean: a comb between near and far has none."""
     return np.asarray(np.sqrt(np.mean(values**2, axis=-1)))

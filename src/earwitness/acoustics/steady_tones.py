@@ -91,7 +91,7 @@ def held_part(recording: npt.ArrayLike, sample_rate_hz: int, tones_hz: Ints) -> 
 def pace_difference(recording: npt.ArrayLike, sample_rate_hz: int, tones_hz: Ints) -> float:
     """By what part of itself the clock that recorded runs slower than the one that played.
 
-    Found from how the tones' phases go on from second to second.
+    Found from how the phases of tones (T,) go on from second to second of a recording (n,).
     """
     lines = _spectra(recording, sample_rate_hz)[:, tones_hz]
     turn = sum(later * np.conj(sooner) for sooner, later in pairwise(lines))

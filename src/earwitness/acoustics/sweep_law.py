@@ -41,7 +41,7 @@ class SweepLaw:
 def sweep_law(
     stimulus: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[float, float], rate_s: float
 ) -> SweepLaw:
-    """The law of a sweep whose band and approximate rate are known (`sweeps.band_and_rate`)."""
+    """The law of a sweep (n,) whose band and approximate rate in s are known (`sweeps.band_and_rate`)."""
     x = np.asarray(stimulus, dtype=np.float64)
     length = scipy.fft.next_fast_len(x.size, real=True)
     spectrum = scipy.fft.rfft(x, length, workers=1)

@@ -54,7 +54,7 @@ class NotASweepError(ValueError):
 
 
 def band_and_rate(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[tuple[float, float], float]:
-    """The band in Hz that an exponential sweep fills, and its rate L in s, found from its samples.
+    """The band in Hz that an exponential sweep fills, and its rate L in s, found from its samples (n,).
 
     The band holds the same energy in every fractional octave to within 3 dB; the rate is the slope of the
     group delay over ln f. A signal whose group delay isn't a line over ln f (its residual is over 5 % of
@@ -67,7 +67,7 @@ def band_and_rate(stimulus: npt.ArrayLike, sample_rate_hz: float) -> tuple[tuple
 
 
 def rate_in(stimulus: npt.ArrayLike, sample_rate_hz: float, band_hz: tuple[float, float]) -> float:
-    """The rate L in s of an exponential sweep inside a stated band, whatever amplitude it has there.
+    """The rate L in s of an exponential sweep (n,) inside a stated band, whatever amplitude it has there.
 
     Raises
     ------

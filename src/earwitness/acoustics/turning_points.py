@@ -45,7 +45,7 @@ def maxima(values: npt.ArrayLike, least_prominence: float) -> list[TurningPoint]
 
 
 def minima(values: npt.ArrayLike, least_prominence: float) -> list[TurningPoint]:
-    """Local minima, as `maxima` of the curve turned over."""
+    """Local minima of values (n,), as `maxima` of the curve turned over."""
     turned = maxima(-np.asarray(values, dtype=np.float64), least_prominence)
     return [TurningPoint(one.place, -one.value, one.prominence, one.slack) for one in turned]
 

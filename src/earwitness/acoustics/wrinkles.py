@@ -2,7 +2,8 @@
 
 On a window about each point, ln Z is a polynomial in ln f, with and without one resonance
 A/(1 + jQ(f/f₀ − f₀/f)) of a free complex A: on a grid of equal steps of ln f the least squares are the same
-matrix everywhere. Where the resonance takes off most of what the polynomial leaves, there is one.
+matrix everywhere. Where the resonance takes off most of what the polynomial leaves, there is one. Source:
+linear least squares; the limits are defined here.
 """
 
 from __future__ import annotations
