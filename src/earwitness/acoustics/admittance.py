@@ -1,9 +1,9 @@
 """Admittance from voltage and current that a sweep left in two channels, and what noise makes of it.
 
 The current's spectrum over the voltage's is the admittance (by definition; the windows are defined here),
-whatever the sweep, the amplifier and the converter did to both. Back in time it rings for a part of a second; harmonics, which the driver adds to the
-current, come to lie before it, as they do after deconvolution, and a window cuts them off. Noise is told from
-between the two.
+whatever the sweep, the amplifier and the converter did to both. Back in time it rings for a part of a second;
+harmonics, which the driver adds to the current, come to lie before it, as they do after deconvolution, and a
+window cuts them off. Noise is told from between the two.
 """
 
 from __future__ import annotations
