@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from evaluation.physics import make
@@ -80,6 +82,18 @@ def test_edges_lift_where_their_way_is_half_a_wave() -> None:
     assert edge_diffraction.judge(found, feature(1550.0, 1, axis)).effect_db > 1.5
     assert edge_diffraction.judge(found, feature(3000.0, -1, axis)).effect_db > 1.5
     assert edge_diffraction.judge(scene(FLAT, SILENT), feature(1550.0, 1, axis)).effect_db == 0.0
+
+
+def test_what_edges_do_is_told_by_what_was_heard() -> None:
+    """One direction holds 1 dB more than the scene has: so much more edges do there, and there alone."""
+    found = scene(FLAT, SILENT, Geometry("box", (0.0, 0.0), (0.01, 0.01), (0.1, 0.1, 0.1)))
+    peak, aside = feature(1550.0, 1, (Orbit.HORIZONTAL, 0.0)), feature(1550.0, 1, (Orbit.HORIZONTAL, 20.0))
+    heard = found.heard.pressure.copy()
+    heard[found.heard.directions.index(peak.places[0].direction.shared)] *= 10.0 ** (1.0 / 20.0)
+    louder = replace(found, heard=replace(found.heard, pressure=heard))
+    for place, more_db in ((peak, 1.0), (aside, 0.0)):
+        one, other = (edge_diffraction.judge(each, place).effect_db for each in (louder, found))
+        assert one - other == pytest.approx(more_db, abs=1e-9)
 
 
 @pytest.mark.parametrize(("centre", "gain", "q"), [(1500.0, 6.0, 8.0), (2600.0, 4.0, 6.0)])

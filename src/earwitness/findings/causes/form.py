@@ -36,9 +36,14 @@ class Judged:
     against: tuple[str, ...] = ()
 
 
-def effect_db(scene: Scene, feature: Feature, without: Complex128s) -> float:
-    """Mean over the feature's places of what a scene has over one without (D, F), to the feature's sign."""
-    whole = scene.pressure()
+def effect_db(
+    scene: Scene, feature: Feature, without: Complex128s, whole: Complex128s | None = None
+) -> float:
+    """Mean over the feature's places of what a scene has over one without (D, F), to the feature's sign.
+
+    `whole` (D, F) stands in for what the scene has.
+    """
+    whole = scene.pressure() if whole is None else whole
     rows = {direction: row for row, direction in enumerate(scene.heard.directions)}
     found = []
     for place in feature.places:
