@@ -14,6 +14,7 @@ n only roughly, which widens the intervals of both time constants; n is fitted a
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -145,7 +146,33 @@ def fit_warming(
     if largest < 3.0 * float(np.median(uncertainty_db[fitted])):
         return None
     rise = math.log(max(10.0 ** (largest / 20.0) - 1.0, 1e-4))
-    free = 6 if tail is None else 7
+    found, spread = _nearest(residuals, rise, 6 if tail is None else 7)
+    x = modelled(found)
+    if 20.0 * math.log10(1.0 + float(x[fitted].max())) < max(LEAST_DB, 3.0 / float(weight.max())):
+        return None
+    short, long = np.exp(found[:2])
+    fall = float(found[5])
+    only_short = growth_over_time(gain, short, long, math.exp(found[2]), 0.0, fall=fall)
+    whole = growth_over_time(gain, short, long, math.exp(found[2]), math.exp(found[3]), fall=fall)
+    loaded = int(np.flatnonzero(gain > 0.5)[-1] + 1) * STEPS - 1
+    part = float(np.clip(only_short[loaded] / whole[loaded], 0.0, 1.0))
+    left = residuals(found)[:-1] / weight
+    return Warming(
+        short=_constant(float(short), float(spread[0]), part),
+        long=_constant(float(long), float(spread[1]), 1.0 - part),
+        loss_db=20.0 * math.log10(1.0 + float(whole[loaded])),
+        growth=x,
+        residual_db=float(np.sqrt(np.mean(left**2))),
+    )
+
+
+def _nearest(residuals: Callable[[Floats], Floats], rise: float, free: int) -> tuple[Floats, Floats]:
+    """The parameters (P,) that fit best from several starts, and their standard uncertainties.
+
+    In their order: the logarithms of both time constants in s and of both rises, of which the first is near
+    `rise`; the level at rest in dB; the exponent of the power; of a limiter's release as many dB. The first
+    `free` of them are fitted.
+    """
     low = np.array(
         [math.log(SHORT_S[0]), math.log(LONG_S[0]), rise - 6.0, rise - 8.0, -1.0, FALL_ENDS[0], -1e-6]
     )
@@ -160,30 +187,14 @@ def fit_warming(
         if best is None or found.cost < best.cost:
             best = found
     assert best is not None
-    freedom = max(int(np.count_nonzero(fitted)) + 1 - free, 1)
+    freedom = max(best.fun.size - free, 1)
     excess = max(2.0 * float(best.cost) / freedom, 1.0)
     jacobian = np.asarray(best.jac)
     covariance = np.linalg.pinv(jacobian.T @ jacobian) * excess
-    spread = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    x = modelled(best.x)
-    if 20.0 * math.log10(1.0 + float(x[fitted].max())) < max(LEAST_DB, 3.0 / float(weight.max())):
-        return None
-    short, long = np.exp(best.x[:2])
-    fall = float(best.x[5])
-    only_short = growth_over_time(gain, short, long, math.exp(best.x[2]), 0.0, fall=fall)
-    whole = growth_over_time(gain, short, long, math.exp(best.x[2]), math.exp(best.x[3]), fall=fall)
-    loaded = int(np.flatnonzero(gain > 0.5)[-1] + 1) * STEPS - 1
-    part = float(np.clip(only_short[loaded] / whole[loaded], 0.0, 1.0))
+    return np.asarray(best.x), np.sqrt(np.maximum(np.diag(covariance), 0.0))
 
-    def constant(index: int, value: float, share: float) -> TimeConstant:
-        factor = math.exp(min(WITHIN * math.hypot(float(spread[index]), MODEL_PART), 50.0))
-        return TimeConstant(value, value / factor, value * factor, share)
 
-    left = residuals(best.x)[:-1] / weight
-    return Warming(
-        short=constant(0, float(short), part),
-        long=constant(1, float(long), 1.0 - part),
-        loss_db=20.0 * math.log10(1.0 + float(whole[loaded])),
-        growth=x,
-        residual_db=float(np.sqrt(np.mean(left**2))),
-    )
+def _constant(value_s: float, spread: float, share: float) -> TimeConstant:
+    """A time constant with its interval; `spread` is the standard uncertainty of its logarithm by the fit."""
+    factor = math.exp(min(WITHIN * math.hypot(spread, MODEL_PART), 50.0))
+    return TimeConstant(value_s, value_s / factor, value_s * factor, share)

@@ -11,7 +11,8 @@ from earwitness.case.layout import CaseFolder
 from earwitness.case.lock import exclusive
 from earwitness.case.takes import read_takes
 from earwitness.measurement.recognise import recognise
-from earwitness.pipeline.arrivals import Doubt, Progress, Whole, arrivals, whole_of
+from earwitness.measurement.recognition.answers import Recognition
+from earwitness.pipeline.arrivals import Arrivals, Doubt, Progress, Whole, arrivals, whole_of
 from earwitness.pipeline.drive_option import drive_of
 from earwitness.pipeline.entry_examples import example_for
 from earwitness.pipeline.given_files import Given
@@ -27,7 +28,7 @@ from earwitness.pipeline.takes_seen import Change, Correction, changes, correcti
 from earwitness.pipeline.tried import tried
 from earwitness.pipeline.unsettled import other_drives, signs_of
 from earwitness.records.errors import ReadError
-from earwitness.records.takes import ReadOptions, Take, TakeId
+from earwitness.records.takes import Drive, ReadOptions, Take, TakeId
 
 
 @dataclass(frozen=True)
@@ -129,24 +130,12 @@ def look_at(
     wanted = drive_of(drive)
     given = Given.of(CaseFolder.open(root), files)
     arrived = arrivals(given.unsettled, given.settled, read, progress)
-    stimuli = given.stimuli
     told = given.told
-    recognised = recognise(
-        [
-            replace(f, within=given.within.get(f.path, ""))
-            for f in arrived.files
-            if f.path not in given.settled
-        ],
-        drive=wanted,
-        stimuli=stimuli,
-        radiators=[radiator.name for radiator in given.facts.unit.radiators],
-        alike=given.facts.unit.alike,
-        steps=told.steps,
-    )
+    recognised = _recognised(given, arrived, wanted)
     takes = [replace(r.take, read=told.read(r.path, arrived.read[r.path])) for r in recognised if r.take]
     takes += given.back
     doubtful = [r for r in recognised if r.take is None]
-    played = may_have_been_played(doubtful, takes, arrived, stimuli)
+    played = may_have_been_played(doubtful, takes, arrived, given.stimuli)
     doubts = [*arrived.doubts, *told.doubts, *untold(doubtful, played, arrived, given.facts.rig)]
     doubts += [*taken_twice(takes, given.known), *others_there(given)]
     new = [*takes, *(take for take in given.stated if take.path not in given.there)]
@@ -172,6 +161,24 @@ def look_at(
         example=example_for(doubtful, played, arrived.read, given.facts.rig),
         returned=given.returned,
         digests=given.digests,
+    )
+
+
+def _recognised(given: Given, arrived: Arrivals, drive: Drive | None) -> Sequence[Recognition]:
+    """What each part of the files is of which nothing is stated."""
+    files = [
+        replace(file, within=given.within.get(file.path, ""))
+        for file in arrived.files
+        if file.path not in given.settled
+    ]
+    unit = given.facts.unit
+    return recognise(
+        files,
+        drive=drive,
+        stimuli=given.stimuli,
+        radiators=[radiator.name for radiator in unit.radiators],
+        alike=unit.alike,
+        steps=given.told.steps,
     )
 
 

@@ -15,7 +15,7 @@ from earwitness.measurement.stated import floor_arrives_s
 from earwitness.pipeline.points.material import Material, Teller, over_angle, series
 from earwitness.records.quality import Point, PointName, Series, Verdict
 from earwitness.records.sentences import say
-from earwitness.records.takes import TakeId
+from earwitness.records.takes import Take, TakeId
 
 Float64s = npt.NDArray[np.float64]
 
@@ -103,14 +103,7 @@ def flight(material: Material) -> Point:
     """Whether sound takes as long as distance and temperature have it, where a loopback tells how long."""
     tell = Teller(PointName.FLIGHT)
     rig = material.facts.rig
-    wired = [
-        take
-        for take in material.responses.takes
-        if (d := take.key.direction) is not None
-        and d.angle_deg == 0.0
-        and dict(take.read).get("loopback") is not None
-        and take.id in material.impulse_responses
-    ]
+    wired = _wired_on_axis(material)
     if not wired or rig.distance_m is None or rig.temperature_c is None:
         return tell.cannot_tell(
             "Without a loopback, a distance and a temperature the time of flight can't be held against them: "
@@ -171,6 +164,18 @@ def flight(material: Material) -> Point:
         takes=[take.id for take in wired],
         series=picture,
     )
+
+
+def _wired_on_axis(material: Material) -> list[Take]:
+    """Takes on axis that have a loopback beside them."""
+    return [
+        take
+        for take in material.responses.takes
+        if (d := take.key.direction) is not None
+        and d.angle_deg == 0.0
+        and dict(take.read).get("loopback") is not None
+        and take.id in material.impulse_responses
+    ]
 
 
 def _warmer_k(late_s: float, due_s: float, stated_c: float) -> float:
