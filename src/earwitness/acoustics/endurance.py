@@ -104,8 +104,6 @@ class Frames:
         Shape (J, B): standard uncertainty by noise.
     cold
         Shape (J,): before the load.
-    fresh
-        Shape (J,): probes that follow the load at once.
     gain
         Shape (K,): RMS of each second of the whole signal re the load's, from the first one that sounds.
     first_s
@@ -118,7 +116,6 @@ class Frames:
     change_db: Floats
     uncertainty_db: Floats
     cold: npt.NDArray[np.bool_]
-    fresh: npt.NDArray[np.bool_]
     gain: Floats
     first_s: float
 
@@ -247,7 +244,6 @@ def _frames(powers: Floats, noise: Floats, rows: Ints, kinds: Ints, gain: Floats
         change_db=change,
         uncertainty_db=spread,
         cold=cold,
-        fresh=(kinds[rows] == PROBE) & (rows >= begins) & (kinds[rows - PROBE_PERIODS] == LOAD),
         gain=gain,
         first_s=-begins * PERIOD_S,
     )

@@ -45,8 +45,6 @@ class Distortion:
     nominal_db, arrived_db
         Shape (D,): mean level from 300 Hz to 3 kHz at 1 m: at the lowest drive raised by the drive's gain,
         and as it was found at each drive.
-    fundamental_db
-        Shape (D, F): RMS level at 1 m, NaN where not valid.
     ratio
         Shape (D, F): harmonics re the fundamental, noise taken off; where they aren't heard, what they stay
         below, two standard uncertainties over what was found. NaN where not valid.
@@ -63,7 +61,6 @@ class Distortion:
     frequency_hz: Floats
     nominal_db: Floats
     arrived_db: Floats
-    fundamental_db: Floats
     ratio: Floats
     re_mean: Floats
     heard: Bools
@@ -131,7 +128,6 @@ def total_distortion(series: LevelSeries) -> Distortion | None:
         frequency_hz=f,
         nominal_db=arrived[0] + drives_db(series),
         arrived_db=arrived,
-        fundamental_db=levels,
         ratio=ratio,
         re_mean=np.sqrt(told / mean_power[:, None]),
         heard=heard,

@@ -66,7 +66,6 @@ class _Texts:
 class _Context:
     """What holds for all files of one call."""
 
-    sets: Sets
     stated: Drive | None
     radiators: Collection[str]
     alike: Mapping[str, int]
@@ -116,7 +115,7 @@ def recognise(
         for part in parts_of(file.contents)
     ]
     sets = Sets([text for _, _, said in texts for text in (said.name, said.heading, said.header)])
-    context = _Context(sets, drive, radiators, alike or {})
+    context = _Context(drive, radiators, alike or {})
     heard = [_heard(file, part, said, sets) for file, part, said in texts]
     found = [_recognise_one(one, context) for one in heard]
     rates = {file.path: file.contents.sample_rate_hz for file in ordered}
