@@ -10,11 +10,12 @@ import pytest
 import specimen
 from closed_forms import GRID, omni, responses
 from features_made import H, V, causes, feature
-from scenes_made import GATE_S, SILENT, biquad, straight, ways
+from scenes_made import FLAT, GATE_S, SILENT, biquad, scene, straight, ways
 from scipy.signal import butter, freqs
 
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings import shape_words
+from earwitness.findings.causes.scene import Geometry, Without, patterns
 from earwitness.findings.feature_change import feature_changes
 from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.merging import with_shapes
@@ -116,13 +117,46 @@ def test_heights_hold_the_truth() -> None:
 def test_a_driver_that_is_too_loud_is_a_shelf(step_db: float) -> None:
     """5 dB at the crossover at 2 kHz, within what the plain shape leaves open, in all directions."""
     lower, upper = ways()
-    scene = straight(lower, upper * 10.0 ** (step_db / 20.0))
-    ((found, said),) = find_shapes(scene, GATE_S)
+    loud = straight(lower, upper * 10.0 ** (step_db / 20.0))
+    ((found, said),) = find_shapes(loud, GATE_S)
     assert found.kind == "shelf"
     assert found.gain_db == pytest.approx(step_db, abs=1.2)
     assert abs(np.log2(found.frequency_hz / 2000.0)) < 0.5
     assert len(found.places) == 25
     assert [one.cause for one in said.said] == [Cause.VOICING]
+
+
+@pytest.mark.parametrize("step_db", [3.5, -3.5])
+def test_edges_hide_no_driver_that_is_too_loud(step_db: float) -> None:
+    """On a box edges lift a small radiator about c/2L, 858 Hz: a tweeter 3.5 dB up isn't so against that."""
+    box = Geometry("box", (-0.06, 0.06), (0.06, 0.012), (0.1, 0.15, 0.2))
+    plain = scene(FLAT, FLAT, box)
+    smooth = patterns(plain.heard, box, Without(spacing=True, edges=True, beaming=True))
+    axis = next(row for row, d in enumerate(plain.heard.directions) if d.angle_deg == 0.0)
+    lower, upper = ways()
+    step = np.abs(smooth[:, axis])
+    ((found, _),) = find_shapes(
+        scene(lower / step[0], upper * 10.0 ** (step_db / 20.0) / step[1], box), GATE_S
+    )
+    assert found.kind == "shelf"
+    assert found.gain_db == pytest.approx(step_db, abs=1.2)
+
+
+def test_what_is_contradicted_counts_as_none() -> None:
+    """A shelf of 4 dB: a flat level bears nothing out, and no other shape is the likelier for it."""
+    found = weighed(louder_above(2000.0, 4.0))
+    octaves = np.log2(BAND)
+    refused = found.borne_out(np.zeros(BAND.size), octaves)
+    assert refused.none == pytest.approx(1.0 - found.of("hump"), abs=1e-9)
+    assert refused.of("hump") == pytest.approx(found.of("hump"), abs=1e-12)
+    assert found.borne_out(louder_above(2000.0, 4.0), octaves).of("shelf") > 0.7
+
+
+def test_a_hump_beside_what_rings_is_none() -> None:
+    bell = weighed(20.0 * np.log10(np.abs(freqs_bell(2000.0, 4.0, 0.8))))
+    assert bell.beside(np.log2([1100.0])).none > 0.9
+    assert bell.beside(np.log2([600.0])).of("hump") > 0.9
+    assert bell.beside(np.log2(np.array([]))).of("hump") == bell.of("hump")
 
 
 def test_what_ways_in_step_have_is_no_shelf() -> None:
@@ -132,17 +166,17 @@ def test_what_ways_in_step_have_is_no_shelf() -> None:
 def test_what_the_sound_ahead_contradicts_is_no_shelf() -> None:
     """The same drivers, and responses that are straight: the scene's own shelf isn't told."""
     lower, upper = ways()
-    scene = straight(lower, 10.0 ** (5.0 / 20.0) * upper)
-    flat = scene.heard.pressure / np.abs(scene.heard.pressure)
-    assert find_shapes(replace(scene, heard=replace(scene.heard, pressure=flat)), GATE_S) == ()
+    loud = straight(lower, 10.0 ** (5.0 / 20.0) * upper)
+    flat = loud.heard.pressure / np.abs(loud.heard.pressure)
+    assert find_shapes(replace(loud, heard=replace(loud.heard, pressure=flat)), GATE_S) == ()
 
 
 def test_without_phase_or_gate_nothing_is_told() -> None:
     lower, upper = ways()
-    scene = straight(lower, 10.0 ** (5.0 / 20.0) * upper)
+    loud = straight(lower, 10.0 ** (5.0 / 20.0) * upper)
     assert find_shapes(None, GATE_S) == ()
-    assert find_shapes(scene, None) == ()
-    assert find_shapes(replace(scene, heard=replace(scene.heard, has_phase=False)), GATE_S) == ()
+    assert find_shapes(loud, None) == ()
+    assert find_shapes(replace(loud, heard=replace(loud.heard, has_phase=False)), GATE_S) == ()
 
 
 def test_one_driver_that_rings_is_no_shelf() -> None:

@@ -41,6 +41,8 @@ BEND_DB: Final = 0.3
 NONE: Final = 0.5
 #: A shelf is borne out by a level that differs by this part of its height, over so many octaves on each side.
 BORNE_OUT, SIDES_OCTAVES = 0.5, 2.0
+#: A hump so near to what rings may be what is left of it.
+RINGS_OCTAVES: Final = 1.0
 #: Parts of a shelf's height between which its width is told.
 WIDTH_PARTS: Final = (0.1, 0.9)
 
@@ -70,7 +72,7 @@ class Weighed:
         return float(self.probability[self.candidates.kind == KINDS.index(kind)].sum())
 
     def borne_out(self, level_db: Float64s, octaves: Float64s) -> Weighed:
-        """Without shelves, steps and tilts of which another level (F,) has less than `BORNE_OUT`.
+        """Without shelves, steps and tilts of which another level (F,) has less than `BORNE_OUT`: none then.
 
         Counted is its mean over `SIDES_OCTAVES` above a shape's rise (a tilt's middle) less that below.
         """
@@ -83,9 +85,18 @@ class Weighed:
         )
         wanted = self.height_db * np.where(tilt, SIDES_OCTAVES / shapes.width_octaves, 1.0)
         contradicted = ~hump & ((high - low) * np.sign(wanted) < BORNE_OUT * np.abs(wanted))
-        left = np.where(contradicted, 0.0, self.probability)
-        whole = float(left.sum()) + max(self.none, 1e-12)
-        return replace(self, probability=left / whole, none=max(self.none, 1e-12) / whole)
+        return self._without(contradicted)
+
+    def beside(self, octaves: Float64s) -> Weighed:
+        """Without humps within an octave of what rings at `octaves` (R,), of which they may be a rest."""
+        hump = self.candidates.kind == KINDS.index("hump")
+        apart = np.abs(self.candidates.octave[:, None] - octaves).min(axis=1, initial=np.inf)
+        return self._without(hump & (apart < RINGS_OCTAVES))
+
+    def _without(self, refused: npt.NDArray[np.bool_]) -> Weighed:
+        """What is refused counts as none."""
+        left = np.where(refused, 0.0, self.probability)
+        return replace(self, probability=left, none=1.0 - float(left.sum()))
 
     @property
     def level_db(self) -> Float64s:
