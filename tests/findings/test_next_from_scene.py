@@ -183,6 +183,29 @@ def test_what_tells_alike_is_settled_by_effort(monkeypatch: pytest.MonkeyPatch) 
     assert found.take is NextTake.NEAR_PORT
 
 
+def test_between_measured_directions_no_steps_are_proposed() -> None:
+    """Both sides are measured by tens of degrees, so that nothing is left that would tell."""
+    fine = Possible(frozenset({NextTake.FINE_VERTICAL, NextTake.FINE_HORIZONTAL}), needs_clock=False, near=())
+    assert proposed(asked(scene(), APART), fine) is None
+
+
+def test_a_ruler_is_proposed_where_sizes_are_not_stated_and_tells_nothing_of_shapes() -> None:
+    unstated = Possible(frozenset({NextTake.FELT}), needs_clock=False, near=(), ruler=True)
+    beams = InQuestion(Cause.DRIVER_DIRECTIVITY, 0.5, 2.0, 1.0)
+    found = proposed(asked(scene(), beams), unstated)
+    assert found is not None
+    assert (found.take, found.exposure) == (NextTake.RULER, None)
+    assert 0.1 <= found.information_bits < found.open_bits
+    assert proposed(asked(scene(), beams), replace(unstated, ruler=False)) is None
+    assert proposed(asked(scene(), InQuestion(Cause.VOICING, 0.5, 2.0, 1.0)), unstated) is None
+
+
+def test_felt_tells_no_more_of_edges_than_what_was_heard() -> None:
+    """Known to 0.2 dB, felt as repeated errs by 0.8 dB and more."""
+    edges = InQuestion(Cause.EDGE_DIFFRACTION, 0.5, 2.0, 1.0)
+    assert proposed(asked(scene(), edges), Possible(frozenset({NextTake.FELT}), needs_clock=False)) is None
+
+
 def test_felt_errs_by_the_part_that_it_takes() -> None:
     """Half of 2 dB ± 0.15·2 dB, read to √2·0.05 and 0.4 dB: √((0.406/0.5)² + (0.3·2)²) = 1.010 dB."""
     edges = InQuestion(Cause.EDGE_DIFFRACTION, 0.5, 2.0, 1.0)

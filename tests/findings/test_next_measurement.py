@@ -12,13 +12,19 @@ from features_made import V, causes
 from hypothesis import given
 from hypothesis import strategies as st
 
-from earwitness.findings.next_measurement import WORDS, next_measurement, settle_sentence, with_exposure
+from earwitness.findings.next_measurement import (
+    WORDS,
+    next_measurement,
+    settle_sentence,
+    unsettled_sentence,
+    with_exposure,
+)
 from earwitness.findings.next_table import COLUMNS, EFFORT_MIN, SHOWS, Possible
 from earwitness.findings.outcomes import entropy_bits, information_bits
 from earwitness.findings.take_exposure import caution, exposure_of
-from earwitness.records.causes import OF_RESPONSE, Cause
+from earwitness.records.causes import OF_RESPONSE, Cause, CauseSaid, FeatureCauses
 from earwitness.records.curves import CurveName
-from earwitness.records.facts import CaseFacts, Radiator
+from earwitness.records.facts import CaseFacts, Radiator, Sphere
 from earwitness.records.next_measurement import Apart, NextMeasurement, NextTake, Steps
 from earwitness.records.takes import Direction, Drive, Orbit, Take, TakeId, TakeKey, TakeKind
 
@@ -134,6 +140,34 @@ def radiators(*names: str) -> CaseFacts:
 
 def close(name: str) -> Take:
     return Take(f"{name}.wav", TakeKey(TakeKind.NEAR_FIELD, drive=Drive(0.28), radiator=name))
+
+
+def test_a_ruler_is_possible_until_radiators_and_cabinet_are_stated() -> None:
+    stated = specimen.facts()
+    unit = stated.unit
+    placed = replace(unit, radiators=(Radiator("woofer", 0.16),), cabinet=Sphere(0.3))
+    for one, expected in (
+        (placed, False),
+        (replace(placed, cabinet=None), True),
+        (replace(placed, radiators=()), True),
+    ):
+        assert Possible.of(responses(omni), replace(stated, unit=one)).ruler is expected
+
+
+def test_a_ruler_plays_nothing_and_has_no_caution() -> None:
+    said = str(settle_sentence(NextMeasurement(NextTake.RULER, 0.3, 1.0, (Cause.DRIVER_DIRECTIVITY,))))
+    assert said.endswith("would tell most about a drive unit that beams, for or against.")
+
+
+def test_where_nothing_at_hand_would_settle_it_that_is_said() -> None:
+    beams = CauseSaid(Cause.DRIVER_DIRECTIVITY, 0.5, 1.1)
+    open_ = FeatureCauses((CauseSaid(Cause.EDGE_DIFFRACTION, 0.6, 1.0), beams), 0.0)
+    assert str(unsettled_sentence(open_)).startswith(
+        "No take at hand would settle whether it is the box’s edges or a drive unit that beams: "
+    )
+    assert str(unsettled_sentence(replace(open_, cannot_tell=1.0))) == ""
+    sure = FeatureCauses((CauseSaid(Cause.EDGE_DIFFRACTION, 0.99, 3.0),), 0.0)
+    assert str(unsettled_sentence(sure)) == ""
 
 
 def test_a_near_field_of_one_radiator_leaves_the_others_open() -> None:

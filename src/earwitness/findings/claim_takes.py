@@ -8,12 +8,11 @@ what isn't stated wants the microphone's calibration. Above 20 kHz nothing is de
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 from earwitness.findings.claim_readings import AUDIBLE_HZ, FALLS, NOT_STATED, STEP, Bench
 from earwitness.findings.next_measurement import WORDS, named_radiator
 from earwitness.findings.next_table import Possible
-from earwitness.findings.take_exposure import caution, exposure_of
+from earwitness.findings.take_exposure import SILENT, caution, exposure_of
 from earwitness.methods.iec_60268_5 import SENSITIVITY_BAND_HZ
 from earwitness.records.curves import CurveName
 from earwitness.records.facts import Claim
@@ -21,9 +20,6 @@ from earwitness.records.findings import ClaimReading
 from earwitness.records.next_measurement import NextMeasurement, NextTake
 from earwitness.records.responses import Responses
 from earwitness.records.sentences import EMPTY, Sentence, say
-
-#: Takes that play nothing.
-SILENT: Final = (NextTake.CALIBRATION,)
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,12 @@ from earwitness.findings.feature_heights import KINDS, height_statement, leading
 from earwitness.findings.feature_places import by_direction, place_of, takes_of, where
 from earwitness.findings.features import REACH_DEG, TOP_DB
 from earwitness.findings.merging import Told
-from earwitness.findings.next_measurement import next_measurement, settle_sentence, with_exposure
+from earwitness.findings.next_measurement import (
+    next_measurement,
+    settle_sentence,
+    unsettled_sentence,
+    with_exposure,
+)
 from earwitness.findings.next_question import Ask, no_scene
 from earwitness.findings.next_table import Possible
 from earwitness.records.audibility import Audibility, Heard
@@ -180,13 +185,17 @@ def _weighed(finding: Finding, heard: Audibility, mends: Correctable | None) -> 
 
 def _next(finding: Finding, possible: Possible, ask: Ask) -> NextMeasurement | None:
     """What to measure next, of what may be heard."""
-    if finding.audibility is None or finding.audibility.verdict is Heard.UNLIKELY:
+    if not _asked(finding):
         return None
     assert finding.feature is not None
     assert finding.causes is not None
-    if finding.feature.broad:
-        return None
     return next_measurement(finding.causes, possible, ask(finding.feature, finding.causes))
+
+
+def _asked(finding: Finding) -> bool:
+    """Whether it may be heard, and is no broad shape."""
+    heard = finding.audibility is not None and finding.audibility.verdict is not Heard.UNLIKELY
+    return heard and finding.feature is not None and not finding.feature.broad
 
 
 def _settled(finding: Finding, found: NextMeasurement | None) -> Finding:
@@ -194,6 +203,8 @@ def _settled(finding: Finding, found: NextMeasurement | None) -> Finding:
     assert finding.story is not None
     here = f"feature:{finding.id.removeprefix('feature-')}/next_measurement"
     settle = settle_sentence(found, here)
+    if found is None and finding.causes is not None and _asked(finding):
+        settle = unsettled_sentence(finding.causes)
     return replace(finding, next_measurement=found, story=replace(finding.story, settle=settle))
 
 

@@ -11,7 +11,7 @@ takes least time is proposed (minutes in `findings.next_table`: common practice)
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,6 +24,7 @@ from earwitness.findings.next_table import (
     BY_CHANCE,
     COLUMNS,
     EFFORT_MIN,
+    RULER_MIN,
     SHOWS,
     Possible,
     column,
@@ -40,6 +41,17 @@ LEAST_BITS, TIED_BITS = 0.1, 0.03
 #: What fits know of an effect, dB: the logistics of `causes.weights` have slopes of 2 to 4 a decibel, and one
 #: of slope k is nearly the integral of a normal distribution of 1.7/k (D. C. Haley 1952, recalled).
 EFFECT_U_DB: Final = 0.7
+#: Of edges, which what was heard tells already (`causes.edge_diffraction`): tuning seeds 20 600 to 20 639.
+EDGES_U_DB: Final = 0.2
+#: ρ² of what a ruler tells of a cause: what took the Brier score of open causes from where it was to where it
+#: went, on the same seeds. Of broad shapes it told nothing.
+RULER_TELLS: Final[Mapping[Cause, float]] = {
+    Cause.DRIVER_DIRECTIVITY: 0.4,
+    Cause.EDGE_DIFFRACTION: 0.3,
+    Cause.CROSSOVER_MISALIGNMENT: 0.4,
+    Cause.RESONANCE: 0.2,
+    Cause.SPACED_SOURCES: 0.1,
+}
 #: New directions lie at these steps, so far from the axis at most; a side that is new, at these.
 FINE_DEG, REACH_DEG, COARSE_DEG = 5.0, 60.0, 10.0
 #: Of what a side's directions tell, the stretch that is proposed has this part.
@@ -78,7 +90,12 @@ class Side:
 
 def proposed(asked: Question, possible: Possible) -> NextMeasurement | None:
     """The take that tells most, the quickest of those that tell as much; None where none tells anything."""
-    offers = [*_directions(asked, possible), *_near_fields(asked, possible), *_others(asked, possible)]
+    offers = [
+        *_ruled(asked, possible),
+        *_directions(asked, possible),
+        *_near_fields(asked, possible),
+        *_others(asked, possible),
+    ]
     most = max((offer.found.information_bits for offer in offers), default=0.0)
     if most < LEAST_BITS:
         return None
@@ -86,30 +103,44 @@ def proposed(asked: Question, possible: Possible) -> NextMeasurement | None:
     return min(tied, key=lambda offer: (offer.minutes, -offer.found.information_bits)).found
 
 
-def told_part(worth: float) -> float:
-    """ρ² of an effect that is measured again with 1/σ² = `worth`, dB⁻²."""
-    return EFFECT_U_DB**2 * worth / (1.0 + EFFECT_U_DB**2 * worth)
+def told_part(worth: float, effect_u_db: float = EFFECT_U_DB) -> float:
+    """ρ² of an effect that is known to `effect_u_db` and measured again with 1/σ² = `worth`, dB⁻²."""
+    return effect_u_db**2 * worth / (1.0 + effect_u_db**2 * worth)
+
+
+def known_to_db(cause: Cause) -> float:
+    """What is known of an effect before a take, dB."""
+    return EDGES_U_DB if cause is Cause.EDGE_DIFFRACTION else EFFECT_U_DB
+
+
+def _ruled(asked: Question, possible: Possible) -> Iterator[Proposal]:
+    """A ruler, where its sizes aren't stated: a scene that is held to them knows effects better."""
+    if possible.ruler:
+        bits = sum(threshold_bits(one.probability, RULER_TELLS.get(one.cause, 0.0)) for one in asked.asked)
+        yield Proposal(asked.next(NextTake.RULER, bits), RULER_MIN)
 
 
 def _directions(asked: Question, possible: Possible) -> Iterator[Proposal]:
-    """Of each side of each orbit, the stretch of new directions that tells most of it."""
+    """Of each side that has none yet, the stretch of new directions that tells most of it.
+
+    Between measured directions there is nothing to be told: docs/evaluation.md counts what they did.
+    """
     for orbit, take in (
         (Orbit.HORIZONTAL, NextTake.FINE_HORIZONTAL),
         (Orbit.VERTICAL, NextTake.FINE_VERTICAL),
     ):
         for towards in (1.0, -1.0):
             side = side_of(asked, orbit, towards) if take in possible.takes else None
-            if side is None:
+            if side is None or not side.is_new:
                 continue
             first, last = stretch(side.worth.sum(axis=0))
             worth = side.worth[:, first : last + 1].sum(axis=1)
             bits = sum(
-                threshold_bits(one.probability, told_part(float(w)))
+                threshold_bits(one.probability, told_part(float(w), known_to_db(one.cause)))
                 for one, w in zip(asked.asked, worth, strict=True)
             )
             chosen = side.directions[first : last + 1]
-            reach = 0.0 if side.is_new else FINE_DEG
-            ends = sorted((chosen[0].angle_deg - towards * reach, chosen[-1].angle_deg + towards * reach))
+            ends = sorted((chosen[0].angle_deg, chosen[-1].angle_deg))
             steps = Steps(orbit, ends[0], ends[1], side.step_deg, side.is_new)
             found = asked.next(take, bits, steps=steps, apart=_apart(asked, chosen))
             yield Proposal(found, EFFORT_MIN[take] + A_DIRECTION_MIN * len(chosen))
@@ -196,7 +227,8 @@ def _others(asked: Question, possible: Possible) -> Iterator[Proposal]:
             yield Proposal(asked.next(take, _by_table(asked, take)), EFFORT_MIN[take])
     edges = [one for one in asked.asked if one.cause is Cause.EDGE_DIFFRACTION]
     if edges and NextTake.FELT in possible.takes:
-        bits = threshold_bits(edges[0].probability, told_part(felt_u_db(asked, edges[0]) ** -2))
+        told = told_part(felt_u_db(asked, edges[0]) ** -2, EDGES_U_DB)
+        bits = threshold_bits(edges[0].probability, told)
         places = len({place.direction for place in asked.feature.places})
         minutes = EFFORT_MIN[NextTake.FELT] + A_DIRECTION_MIN * places
         yield Proposal(asked.next(NextTake.FELT, bits), minutes)

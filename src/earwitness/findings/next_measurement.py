@@ -9,7 +9,7 @@ What was measured already is no candidate; of what tells alike the quickest is p
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -19,9 +19,10 @@ from earwitness.derive.numerals import frequency, quantity
 from earwitness.findings.cause_words import LOST, NAMES
 from earwitness.findings.next_from_scene import proposed
 from earwitness.findings.next_question import Question
+from earwitness.findings.next_question import in_question as open_causes
 from earwitness.findings.next_table import COLUMNS, EFFORT_MIN, SHOWS, Possible
 from earwitness.findings.outcomes import entropy_bits, information_bits
-from earwitness.findings.take_exposure import CLOSE, caution, exposure_of
+from earwitness.findings.take_exposure import CLOSE, SILENT, caution, exposure_of
 from earwitness.records.causes import Cause, FeatureCauses
 from earwitness.records.curves import CurveSet
 from earwitness.records.next_measurement import Apart, NextMeasurement, NextTake, Steps
@@ -40,6 +41,7 @@ __all__ = [
     "named_radiator",
     "next_measurement",
     "settle_sentence",
+    "unsettled_sentence",
     "with_exposure",
 ]
 
@@ -114,7 +116,27 @@ def settle_sentence(found: NextMeasurement | None, here: str = "") -> Sentence:
     said = say(_what(found, here), f" would {_tells(found)}.")
     if found.apart is not None:
         said += _foretold(found.apart, here)
+    if found.take in SILENT:
+        return said
     return said + say(" ") + caution(found.exposure, f"{here}/exposure")
+
+
+def unsettled_sentence(causes: FeatureCauses) -> Sentence:
+    """Where a scene leaves causes open that no take at hand would settle: which, and why."""
+    fitted = any(each.effect_db is not None for each in causes.said)
+    open_ = sorted(open_causes(causes), key=lambda one: -one.probability)
+    if causes.cannot_tell >= LOST or not fitted or not open_:
+        return EMPTY
+    names = [NAMES[one.cause] for one in open_]
+    return say(
+        f"No take at hand would settle whether it is {_or(names)}: what is open lies closer to what "
+        "counts than another take could tell."
+    )
+
+
+def _or(names: Sequence[str]) -> str:
+    """``one, another or a third``."""
+    return " or ".join([part for part in (", ".join(names[:-1]), names[-1]) if part])
 
 
 def _tells(found: NextMeasurement) -> str:
@@ -185,5 +207,8 @@ WORDS: Final[Mapping[NextTake, str]] = {
     NextTake.SHARED_CLOCK: "Both orbits again with a loopback, so that all takes share one clock,",
     NextTake.LONGER_SWEEP: "The highest drive with a sweep twice as long, which warms a coil more,",
     NextTake.LOAD: "A load that lasts, with weak probes among it,",
+    NextTake.RULER: (
+        "A ruler, with each drive unit's diameter and height and the box's sizes stated in the case,"
+    ),
     NextTake.DRIVE_AGAIN: "The highest drive again, with the voltage at the terminals measured,",
 }

@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from earwitness.findings.causes.stated import Stated
 from earwitness.records.causes import Cause
 from earwitness.records.facts import CaseFacts
 from earwitness.records.next_measurement import NextTake
@@ -56,6 +57,7 @@ EFFORT_MIN: Final[Mapping[NextTake, float]] = {
     NextTake.ELSEWHERE: 20.0,
 }
 A_DIRECTION_MIN: Final = 1.0
+RULER_MIN: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,8 @@ class Possible:
     takes: frozenset[NextTake]
     needs_clock: bool
     near: tuple[CloseUp, ...] = (CloseUp(),)
+    #: Whether a ruler would tell what the case doesn't state of radiators and cabinet.
+    ruler: bool = False
 
     @classmethod
     def of(cls, responses: Responses, facts: CaseFacts, takes: Sequence[Take] = ()) -> Possible:
@@ -94,7 +98,8 @@ class Possible:
         ):
             possible -= {take} if _is_fine(responses, orbit) else set()
         clock = responses.microphone_m is None or bool(np.isnan(responses.microphone_m).all())
-        return cls(frozenset(possible), clock, near)
+        ruler = Stated.of(facts.unit) is None or facts.unit.cabinet is None
+        return cls(frozenset(possible), clock, near, ruler)
 
 
 def column(cause: Cause) -> int:

@@ -24,6 +24,8 @@ from earwitness.records.sentences import Sentence, Term, say
 NEAR_PART: Final = 0.1
 #: In front of a disc over what it makes at 1 m where sound goes all round, times its radius in metres.
 NEAR_OVER_FAR_M: Final = 4.0
+#: Takes that play nothing.
+SILENT: Final = (NextTake.CALIBRATION, NextTake.RULER)
 CLOSE: Final = (NextTake.NEAR_DRIVERS, NextTake.NEAR_PORT)
 _ADVICE: Final = (
     "leave the room or wear protection while it plays; local law and qualified advice come first."
@@ -33,7 +35,9 @@ _ADVICE: Final = (
 def exposure_of(
     take: NextTake, radius_m: float | None, curves: CurveSet, responses: Responses
 ) -> TakeExposure | None:
-    """None where no voltage or no level is known, or the radiator's size isn't."""
+    """None where nothing plays, no voltage or no level is known, or the radiator's size isn't."""
+    if take in SILENT:
+        return None
     drives = [t.key.drive for t in responses.takes if t.key.drive is not None]
     volts = max((d.value for d in drives if d.unit == "V"), default=None)
     curve = curves.curves[CurveName.ON_AXIS]

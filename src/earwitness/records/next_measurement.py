@@ -24,6 +24,7 @@ class NextTake(StrEnum):
     SHARED_CLOCK = "both orbits with a loopback"
     LONGER_SWEEP = "the highest drive with a sweep twice as long"
     LOAD = "a load that lasts"
+    RULER = "what a ruler tells of the loudspeaker"
     DRIVE_AGAIN = "the highest drive with its voltage measured"
 
 
