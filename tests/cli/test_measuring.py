@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,32 @@ def test_other_kinds_as_json(call: Call, tmp_path: Path, kind: str, name: str) -
     assert file["crest_factor_db"] == pytest.approx(crest, abs=1e-3)
     assert file["level_at_1m_db"] is None
     assert x.size == 96_000
+
+
+@pytest.mark.parametrize(
+    ("kind", "band_hz", "silences_s"),
+    [
+        ("sweep", (10.0, 22_000.0), (0.5, 1.0)),
+        ("multitone", (20.0, 20_000.0), (0.0, 0.0)),
+        ("two-tones", (60.0, 700.0), (0.0, 0.0)),
+        ("pink", (20.0, 20_000.0), (0.0, 0.0)),
+        ("endurance", (20.0, 20_000.0), (0.0, 0.0)),
+    ],
+)
+def test_what_a_kind_has_where_nothing_is_given(
+    *, call: Call, tmp_path: Path, kind: str, band_hz: tuple[float, float], silences_s: tuple[float, float]
+) -> None:
+    """As the help of --from, --to, --lead and --tail has it; 300 Hz where it is given."""
+    rest = ("--rest", "5") if kind == "endurance" else ()
+    for folder, given in (("usual", ()), ("given", ("--from", "300", "--lead", "0.25"))):
+        assert call("stimulus", tmp_path / folder, "--kind", kind, "--seconds", "10", *rest, *given).code == 0
+        (file,) = (tmp_path / folder).glob("*.toml")
+        facts = tomllib.loads(file.read_text(encoding="utf-8"))
+        signal = facts[facts["kind"]]
+        found = signal["tones_hz"] if "tones_hz" in signal else (signal["first_hz"], signal["last_hz"])
+        lowest, lead_s = (300.0, 0.25) if given else (band_hz[0], silences_s[0])
+        assert (found[0], found[-1]) == (lowest, band_hz[1])
+        assert (facts["lead_s"], facts["tail_s"]) == (lead_s, silences_s[1])
 
 
 @pytest.mark.parametrize(

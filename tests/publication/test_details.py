@@ -10,6 +10,7 @@ from publishable import built, case_files, responses
 
 from earwitness.publication.constants import CONSTANT_WORDS, about, constants
 from earwitness.publication.context import PublicationContext
+from earwitness.publication.entries import component_lines
 from earwitness.publication.origins import origins
 from earwitness.publication.rows import value_sentence
 from earwitness.publication.trust import trust
@@ -17,6 +18,7 @@ from earwitness.publication.wording import FIGURE_LABELS
 from earwitness.records.figures import Figure, FigureName, Plateau, Plateaus
 from earwitness.records.responses import Splice
 from earwitness.records.sentences import Number
+from earwitness.records.uncertainty import ComponentName
 
 
 def figure(name: FigureName) -> Figure:
@@ -50,6 +52,13 @@ def test_a_frequency_beside_a_level_stays_a_frequency(context: PublicationContex
     (entry, *_) = origins(context.curves, (given,), ())
     told = next(x.text for x in entry.lines if str(x.label) == "Other readings")
     assert str(told) == "at 2.43 kHz and dB mean 86.3 dB"
+
+
+def test_what_nobody_stated_is_no_part_of_an_uncertainty() -> None:
+    known = {ComponentName.NOISE: 0.1, ComponentName.REPEAT: 0.0, ComponentName.TEMPERATURE: None}
+    told = [(str(one.label), str(one.text)) for one in component_lines(known)]
+    assert told == [("Uncertainty from", "noise and repeat"), ("Not stated", "temperature")]
+    assert component_lines({}) == []
 
 
 def test_what_is_absent_for_one_reason_is_said_once(half_empty: PublicationContext) -> None:
