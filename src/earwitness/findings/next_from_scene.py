@@ -193,8 +193,8 @@ def _apart(asked: Question, directions: Sequence[Direction]) -> Apart:
 def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
     """Of each radiator that has none: what rings in its driver; a port's by the table.
 
-    Of a driver above the crossover it shows where its own resonance lies, on which it rests whether the
-    drivers are in step (`causes.crossover_misalignment`), and which fits take for granted.
+    Put in the scene's place, near fields told less of all other causes than the scene does, of whether drivers
+    are in step too: where two are heard, each microphone hears both (docs/evaluation.md).
     """
     scene = asked.foretold.scene
     heights = scene.geometry.points_m()[:, 2]
@@ -210,11 +210,10 @@ def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
         if float(shares[driver]) < HEARD:
             continue
         rings = asked.foretold.ringing_driver(asked.feature.frequency_hz, louder)
-        told = {Cause.RESONANCE: driver == rings, Cause.CROSSOVER_MISALIGNMENT: driver > 0}
         bits = sum(
             threshold_bits(one.probability, told_part(NEAR_DB**-2))
             for one in asked.asked
-            if told.get(one.cause, False)
+            if one.cause is Cause.RESONANCE and driver == rings
         )
         found = asked.next(NextTake.NEAR_DRIVERS, bits, radiator=radiator.name)
         yield Proposal(found, EFFORT_MIN[NextTake.NEAR_DRIVERS])
