@@ -193,8 +193,8 @@ def _apart(asked: Question, directions: Sequence[Direction]) -> Apart:
 def _near_fields(asked: Question, possible: Possible) -> Iterator[Proposal]:
     """Of each radiator that has none: what rings in its driver; a port's by the table.
 
-    Put in the scene's place, near fields told less of all other causes than the scene does, of whether drivers
-    are in step too: where two are heard, each microphone hears both (docs/evaluation.md).
+    Near fields in the place of what the scene's drivers send told other causes worse than the scene does,
+    those of drivers in step too (docs/evaluation.md).
     """
     scene = asked.foretold.scene
     heights = scene.geometry.points_m()[:, 2]
