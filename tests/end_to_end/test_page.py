@@ -193,6 +193,31 @@ def test_tab_enter_and_escape_do_the_same(visit: Visit, placed: list[dict[str, A
 
 
 @in_light
+def test_a_statement_is_one_stop_and_arrows_go_through_its_numbers(visit: Visit) -> None:
+    page = visit.page
+    first = ".statements .finding[tabindex]"
+    assert page.eval_on_selector_all(".finding[tabindex] a.n", "all => all.every((one) => one.tabIndex < 0)")
+    page.focus(first)
+    numbers = page.query_selector_all(f"{first} >> nth=0 >> a.n")
+    assert len(numbers) > 2
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    focused = "document.activeElement === document.querySelector('.statements .finding[tabindex]')"
+    second = f"document.activeElement === document.querySelectorAll('{first} a.n')[1]"
+    assert page.evaluate(second)
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.querySelector('.card').open")
+    page.keyboard.press("Escape")
+    assert page.evaluate(second)
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowLeft")
+    assert page.evaluate(focused)
+    page.keyboard.press("ArrowLeft")
+    assert page.evaluate(focused)
+    page.keyboard.press("Escape")
+
+
+@in_light
 def test_pointing_at_a_curve_shows_the_statements_there(visit: Visit, placed: list[dict[str, Any]]) -> None:
     page = visit.page
     for exhibit in set(visit.exhibits()) - OVER_TIME:

@@ -11,6 +11,7 @@
   const findings = [...document.querySelectorAll(".finding")];
   const stage = document.querySelector(".stage");
   const card = document.querySelector(".card");
+  const STOPS = ".finding[tabindex], .finding[tabindex] a.n";
   let marked = null;
 
   root.classList.add("js");
@@ -189,6 +190,17 @@
     if (target) target.scrollIntoView();
   }
 
+  // A statement is one stop of the Tab key; arrows go from it through its numbers.
+  for (const link of document.querySelectorAll(".finding[tabindex] a.n")) link.tabIndex = -1;
+
+  function step(from, by) {
+    const finding = from.closest(".finding[tabindex]");
+    const links = [...finding.querySelectorAll("a.n")].filter((link) => !link.closest("details:not([open])"));
+    const stops = [finding, ...links];
+    const next = stops[stops.indexOf(from) + by];
+    if (next) next.focus();
+  }
+
   document.addEventListener("click", (event) => {
     const number = event.target.closest("a.n");
     if (number && !number.closest(".appendix")) {
@@ -216,6 +228,9 @@
       else clear();
     } else if (event.key === "Enter" && event.target.matches(".finding[tabindex]")) {
       mark(event.target.dataset.finding);
+    } else if (/^Arrow(Left|Right)$/.test(event.key) && event.target.matches(STOPS)) {
+      event.preventDefault();
+      step(event.target, event.key === "ArrowRight" ? 1 : -1);
     }
   });
 
