@@ -30,8 +30,9 @@ _MOST: Final[Mapping[FeatureKind, str]] = {"peak": "highest", "dip": "deepest"}
 
 
 def leading(feature: Feature) -> FeaturePlace:
-    """The place whose height a statement leads with: on axis, unless it isn't there."""
-    return feature.on_axis or feature.top
+    """The place whose height a statement leads with: on axis where it is much less there, else the greatest."""
+    top, axis = feature.top, feature.on_axis
+    return axis if axis is not None and _apart(axis, top) else top
 
 
 def height_statement(feature: Feature, here: str) -> Sentence:
@@ -39,12 +40,11 @@ def height_statement(feature: Feature, here: str) -> Sentence:
 
     Where it is alike all over, its greatest height alone; where it isn't on axis and unlike, "up to" that.
     """
-    top, axis = feature.top, feature.on_axis
+    top, shown = feature.top, leading(feature)
     unlike = any(_apart(place, top) for place in feature.places)
-    shown = axis if axis is not None and _apart(axis, top) else top
     at = f"{here}/places/{feature.places.index(shown)}"
     tone = frequency(shown.frequency_hz, f"{at}/frequency_hz")
-    up_to = "up to " if axis is None and unlike else ""
+    up_to = "up to " if feature.on_axis is None and unlike else ""
     told = say(f"{KINDS[feature.kind]} of {up_to}", height(shown, at), " at ", tone)
     places = where(feature, here)
     told += say(" on axis, and ", places) if places == EVERYWHERE and shown is not top else say(", ", places)
