@@ -30,7 +30,7 @@ _MOST: Final[Mapping[FeatureKind, str]] = {"peak": "highest", "dip": "deepest"}
 
 
 def leading(feature: Feature) -> FeaturePlace:
-    """The place whose height a statement leads with: on axis where it is much less there, else the greatest."""
+    """The place whose height a statement leads with: on axis where it is much less, else the greatest."""
     top, axis = feature.top, feature.on_axis
     return axis if axis is not None and _apart(axis, top) else top
 
