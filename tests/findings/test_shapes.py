@@ -10,12 +10,11 @@ import pytest
 import specimen
 from closed_forms import GRID, omni, responses
 from features_made import H, V, causes, feature
-from scenes_made import FLAT, GATE_S, SILENT, biquad, scene, straight, ways
+from scenes_made import GATE_S, SILENT, biquad, straight, ways
 from scipy.signal import butter, freqs
 
 from earwitness.derive.directivity import directivity, take_powers
 from earwitness.findings import shape_words
-from earwitness.findings.causes.scene import Geometry, Without, patterns
 from earwitness.findings.feature_change import feature_changes
 from earwitness.findings.feature_statements import IMPORTANCE, feature_statements
 from earwitness.findings.merging import with_shapes
@@ -124,22 +123,6 @@ def test_a_driver_that_is_too_loud_is_a_shelf(step_db: float) -> None:
     assert abs(np.log2(found.frequency_hz / 2000.0)) < 0.5
     assert len(found.places) == 25
     assert [one.cause for one in said.said] == [Cause.VOICING]
-
-
-@pytest.mark.parametrize("step_db", [3.5, -3.5])
-def test_edges_hide_no_driver_that_is_too_loud(step_db: float) -> None:
-    """On a box edges lift a small radiator about c/2L, 858 Hz: a tweeter 3.5 dB up isn't so against that."""
-    box = Geometry("box", (-0.06, 0.06), (0.06, 0.012), (0.1, 0.15, 0.2))
-    plain = scene(FLAT, FLAT, box)
-    smooth = patterns(plain.heard, box, Without(spacing=True, edges=True, beaming=True))
-    axis = next(row for row, d in enumerate(plain.heard.directions) if d.angle_deg == 0.0)
-    lower, upper = ways()
-    step = np.abs(smooth[:, axis])
-    ((found, _),) = find_shapes(
-        scene(lower / step[0], upper * 10.0 ** (step_db / 20.0) / step[1], box), GATE_S
-    )
-    assert found.kind == "shelf"
-    assert found.gain_db == pytest.approx(step_db, abs=1.2)
 
 
 def test_what_is_contradicted_counts_as_none() -> None:

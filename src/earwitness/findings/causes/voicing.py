@@ -26,7 +26,6 @@ from earwitness.records.causes import Cause
 from earwitness.records.features import Feature
 
 Float64s = npt.NDArray[np.float64]
-Complex128s = npt.NDArray[np.complex128]
 
 CAUSE: Final = Cause.VOICING
 FLOOR: Final = 1e-15
@@ -74,47 +73,27 @@ def shape(scene: Scene, rings: Sequence[Ringing], gate_s: float) -> Shape:
     level = 20.0 * np.log10(whole) - PLAIN_MEAN * plain
     shapes = _with_steps(candidates(frequency, gate_s), frequency, levels)
     weighed = weigh(np.asarray(level), shapes, PLAIN_U * plain)
-    weighed = weighed.borne_out(level + _ahead_db(scene, rings), np.log2(frequency))
+    weighed = weighed.borne_out(_ahead_db(scene), np.log2(frequency))
     weighed = weighed.beside(np.log2([one.frequency_hz for one in rings]))
     return Shape(_counted(weighed, frequency), max(KINDS, key=weighed.of), weighed)
 
 
-def _ahead_db(scene: Scene, rings: Sequence[Ringing]) -> Float64s:
-    """What was measured ahead over what the drivers would give there if they were in step on axis, dB (F,).
-
-    Means of power over directions near the axis, edges, spacing and beaming and all.
-    """
-    directions = scene.heard.directions
-    ahead = [row for row, each in enumerate(directions) if abs(each.angle_deg) <= AHEAD_DEG]
-    pattern, axis = patterns(scene.heard, scene.geometry), _axis(scene)
-    turned = np.abs(_sent(scene, rings)) * np.exp(-1j * np.angle(pattern[:, axis]))
-    foretold = np.einsum("sf,sdf->df", turned, pattern[:, ahead])
-    heard, expected = (
-        10.0 * np.log10(np.maximum(np.mean(np.abs(each) ** 2, axis=0), FLOOR))
-        for each in (scene.heard.pressure[ahead], foretold)
-    )
-    return np.asarray(heard - expected)
-
-
-def _axis(scene: Scene) -> int:
-    """The row of the direction nearest to the axis."""
-    directions = scene.heard.directions
-    return min(range(len(directions)), key=lambda row: abs(directions[row].angle_deg))
-
-
-def _sent(scene: Scene, rings: Sequence[Ringing]) -> Complex128s:
-    """Amplitudes without what rings, (S, F)."""
-    sent = scene.amplitude.copy()
-    for one in rings:
-        sent[one.driver] = sent[one.driver] - one.sound
-    return sent
+def _ahead_db(scene: Scene) -> Float64s:
+    """The mean over directions ahead as it was measured, edges and all, dB (F,)."""
+    ahead = [row for row, each in enumerate(scene.heard.directions) if abs(each.angle_deg) <= AHEAD_DEG]
+    power = np.mean(np.abs(scene.heard.pressure[ahead]) ** 2, axis=0)
+    return np.asarray(10.0 * np.log10(np.maximum(power, FLOOR)))
 
 
 def _in_step(scene: Scene, rings: Sequence[Ringing]) -> Float64s:
     """Of each driver on axis, without what rings, at one place on a smooth body; (S, F), lowest first."""
-    smooth = Without(spacing=True, edges=True, beaming=True)
-    plain = patterns(scene.heard, scene.geometry, smooth)[:, _axis(scene)]
-    levels = np.maximum(np.abs(_sent(scene, rings) * plain), FLOOR)
+    directions = scene.heard.directions
+    axis = min(range(len(directions)), key=lambda row: abs(directions[row].angle_deg))
+    plain = patterns(scene.heard, scene.geometry, Without(spacing=True, edges=True, beaming=True))[:, axis]
+    sent = scene.amplitude.copy()
+    for one in rings:
+        sent[one.driver] = sent[one.driver] - one.sound
+    levels = np.maximum(np.abs(sent * plain), FLOOR)
     middles = (levels**2 @ np.log(scene.heard.frequency_hz)) / np.sum(levels**2, axis=1)
     return np.asarray(levels[np.argsort(middles)])
 
